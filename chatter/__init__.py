@@ -1,0 +1,24 @@
+"""Tell from a phone recording whether a milling cut chattered, and what to change.
+
+The public names load on first use, so that the command line starts quickly.
+"""
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from chatter.analysis import analyse_cut
+    from chatter.errors import ChatterError
+
+__version__ = "0.1.0"
+__all__ = ["ChatterError", "analyse_cut"]
+
+_HOMES = {"ChatterError": "chatter.errors", "analyse_cut": "chatter.analysis"}
+
+
+def __getattr__(name: str) -> Any:  # a module attribute may be of any type
+    """Load a public name from the module that defines it."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'chatter' has no attribute {name!r}")
+    from importlib import import_module
+
+    return getattr(import_module(_HOMES[name]), name)

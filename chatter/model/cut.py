@@ -1,0 +1,210 @@
+"""What one recording says about its cuts, and what to do next.
+
+In: nothing; these are containers. Out: the `cut` document.
+Leaves out: any analysis.
+"""
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from chatter.model.recording import Finding
+
+Verdict = Literal["stable", "marginal", "chatter", "undecided"]
+LineKind = Literal[
+    "tooth passing",
+    "spindle harmonic",
+    "chatter",
+    "chatter sideband",
+    "background",
+    "resonance",
+    "unexplained",
+]
+Action = Literal["keep", "change speed", "reduce depth", "record again"]
+Direction = Literal["up", "climb"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutSetup:
+    """What the user knows about the cut; None where not said."""
+
+    rpm: float  # dialled
+    flutes: int
+    min_rpm: float | None = None
+    max_rpm: float | None = None
+    tool_max_rpm: float | None = None
+    depth_mm: float | None = None
+    max_depth_mm: float | None = None
+    width_mm: float | None = None
+    diameter_mm: float | None = None
+    direction: Direction | None = None
+    feed_mm_min: float | None = None
+    stick_out_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One line or hump of the steady cut's spectrum, with its name."""
+
+    frequency_hz: float
+    width_hz: float | None  # half-power width of a hump; None for a line
+    level_db: float  # re digital full-scale rms
+    kind: LineKind
+    order: int | None  # multiple of that kind's own frequency
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the line as it stands in a document."""
+        return {
+            "frequency_hz": self.frequency_hz,
+            "width_hz": self.width_hz,
+            "level_db": self.level_db,
+            "kind": self.kind,
+            "order": self.order,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spindle:
+    """Programmed and measured spindle speed."""
+
+    programmed_rpm: float
+    flutes: int
+    measured_rpm: float | None
+    measured_rpm_sd: float | None
+
+    @property
+    def best_rpm(self) -> float:
+        """Measured speed, or the programmed one where none was measured."""
+        return self.programmed_rpm if self.measured_rpm is None else self.measured_rpm
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the spindle as it stands in a document."""
+        measured = self.measured_rpm
+        return {
+            "programmed_rpm": self.programmed_rpm,
+            "measured_rpm": measured,
+            "measured_rpm_sd": self.measured_rpm_sd,
+            "flutes": self.flutes,
+            "rotation_hz": None if measured is None else measured / 60,
+            "tooth_passing_hz": None if measured is None else measured * self.flutes / 60,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgedCut:
+    """One cut of a recording and its verdict."""
+
+    start_s: float | None  # None where the cut touches the file's edge
+    end_s: float | None
+    measured_rpm: float | None
+    measured_rpm_sd: float | None
+    verdict: Verdict
+    chatter_probability: float | None
+    chatter_hz: float | None
+    onset_s: float | None
+    lines: tuple[Line, ...]
+    findings: tuple[Finding, ...] = ()  # about this cut; the document lists them with the recording's
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the cut as it stands in a document."""
+        return {
+            "start_s": self.start_s,
+            "end_s": self.end_s,
+            "measured_rpm": self.measured_rpm,
+            "measured_rpm_sd": self.measured_rpm_sd,
+            "verdict": self.verdict,
+            "chatter_probability": self.chatter_probability,
+            "chatter_hz": self.chatter_hz,
+            "onset_s": self.onset_s,
+            "lines": [line.to_dict() for line in self.lines],
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutAnalysis:
+    """What the cut pipeline found: speed, cuts, and which of them is the worst."""
+
+    spindle: Spindle
+    channel: int
+    cuts: tuple[JudgedCut, ...]
+    cut_index: int | None  # the worst cut; None when there is none
+    findings: tuple[Finding, ...]  # the recording's and the pipeline's
+
+    @property
+    def worst(self) -> JudgedCut | None:
+        """The cut that the top level of the document repeats."""
+        return None if self.cut_index is None else self.cuts[self.cut_index]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpeedWindow:
+    """One spindle speed to try, with the window it lies in."""
+
+    rpm: float  # true
+    set_rpm: float  # to dial
+    low_rpm: float
+    high_rpm: float
+    lobe: int
+    stable_probability: float
+    feed_mm_min: float | None
+    why: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the window as it stands in a document."""
+        return {
+            "rpm": self.rpm,
+            "set_rpm": self.set_rpm,
+            "low_rpm": self.low_rpm,
+            "high_rpm": self.high_rpm,
+            "lobe": self.lobe,
+            "stable_probability": self.stable_probability,
+            "feed_mm_min": self.feed_mm_min,
+            "why": self.why,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """What to do next."""
+
+    action: Action
+    speeds: tuple[SpeedWindow, ...]  # best first
+    depth_factor: float | None
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the advice as it stands in a document."""
+        return {
+            "action": self.action,
+            "speeds": [speed.to_dict() for speed in self.speeds],
+            "depth_factor": self.depth_factor,
+            "cautions": list(self.cautions),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutDocument:
+    """The whole answer of `chatter cut`: contract version 1."""
+
+    program: dict[str, Any]  # name, version, settings
+    recording: dict[str, Any]
+    analysis: CutAnalysis
+    advice: Advice
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the document as the contract fixes it."""
+        worst = self.analysis.worst
+        return {
+            "document": "cut",
+            "version": 1,
+            "program": self.program,
+            "recording": self.recording,
+            "spindle": self.analysis.spindle.to_dict(),
+            "cuts": [cut.to_dict() for cut in self.analysis.cuts],
+            "cut_index": self.analysis.cut_index,
+            "verdict": "undecided" if worst is None else worst.verdict,
+            "chatter_probability": None if worst is None else worst.chatter_probability,
+            "chatter_hz": None if worst is None else worst.chatter_hz,
+            "lines": [] if worst is None else [line.to_dict() for line in worst.lines],
+            "rings": None,
+            "advice": self.advice.to_dict(),
+        }
