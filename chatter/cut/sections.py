@@ -1,0 +1,187 @@
+"""Find where the tool cuts.
+
+In: one channel. Out: sections with their edges, and the spans that are surely idle.
+Method: levels in third-octave-like bands every 10 ms, each against its own quiet level, weighed by how
+well the band tells the loud state from the quiet one; two thresholds with hysteresis; pieces that are
+close are joined; edges are placed at the steepest step.
+Source: two-class threshold after N. Otsu, IEEE Trans. SMC 9 (1979) 62 to 66; the rest is our own.
+Leaves out: whether the loud state is a cut at all (the spindle stage looks for its comb).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from chatter.dsp.spectra import frame_powers
+
+Floats = NDArray[np.float64]
+HOP_S = 0.010
+WINDOW_S = 0.040
+JOIN_S = 0.3  # a corner: shorter pauses never part a cut
+JOIN_SHORT_S = 1.0  # pauses up to this join pieces that are themselves shorter than this
+LEAST_S = 0.35  # shorter loud spells are bumps
+LEAST_STEP_DB = 1.5  # smallest mean rise over the idle that counts as another state
+LEAST_SEPARATION = 2.5  # smallest distance of the two states, in idle standard deviations
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """One spell of cutting."""
+
+    start_s: float
+    end_s: float
+    open_start: bool  # it began before the file did
+    open_end: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sections:
+    """Where a recording cuts and where it idles."""
+
+    cuts: tuple[Section, ...]
+    idle: tuple[tuple[float, float], ...]  # spans, s, clear of every loud spell
+    rise_db: float  # mean rise of the loud state over the quiet one
+
+
+def band_levels_db(
+    samples: NDArray[np.floating], *, rate_hz: float, top_hz: float
+) -> tuple[Floats, Floats]:
+    """Give band levels along time.
+
+    Returns
+    -------
+    times_s, levels_db
+        Shapes (t,), (t, bands).
+    """
+    times_s, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=WINDOW_S, hop_s=HOP_S)
+    top = min(top_hz, 0.45 * rate_hz)
+    edges = 100.0 * 2 ** (np.arange(0, np.log2(max(top / 100.0, 2.0)), 1 / 3))
+    at = np.unique(np.searchsorted(hz, edges))
+    at = at[at < len(hz)]
+    sums = np.add.reduceat(powers, at, axis=1)[:, :-1] if len(at) > 1 else powers.sum(1, keepdims=True)
+    return times_s, 10 * np.log10(sums + 1e-14)
+
+
+def _otsu(values: Floats) -> float:
+    """Give the threshold that parts two classes best."""
+    counts, edges = np.histogram(values, bins=128)
+    middle = (edges[:-1] + edges[1:]) / 2
+    below = np.cumsum(counts)
+    above = below[-1] - below
+    mean_below = np.cumsum(counts * middle) / np.maximum(below, 1)
+    mean_above = (np.sum(counts * middle) - np.cumsum(counts * middle)) / np.maximum(above, 1)
+    between = below * above * (mean_below - mean_above) ** 2
+    flat = np.flatnonzero(between >= between.max() * (1 - 1e-9))
+    return float(middle[flat].mean())
+
+
+def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Give start and end (exclusive) of each run of True."""
+    change = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in zip(change[::2], change[1::2], strict=True)]
+
+
+def _score(levels: Floats, smooth: int) -> tuple[Floats, Floats]:
+    """Give one loudness score a frame, dB over the quiet level, and the frames' loud flags."""
+    levels = ndimage.uniform_filter1d(levels, smooth, axis=0, mode="nearest")
+    quiet = np.quantile(levels, 0.10, axis=0)
+    excess = np.clip(levels - quiet, -3.0, 20.0)
+    score = excess.mean(axis=1)
+    for _ in range(3):
+        threshold = _otsu(score)
+        loud = score > threshold
+        if loud.sum() < 5 or (~loud).sum() < 5:
+            break
+        gap = excess[loud].mean(0) - excess[~loud].mean(0)
+        spread = np.sqrt(excess[loud].var(0) + excess[~loud].var(0)) + 0.7
+        weights = np.clip(gap, 0, None) / spread**2
+        if weights.sum() <= 0:
+            break
+        score = excess @ (weights / weights.sum())
+    return score, np.asarray(quiet)
+
+
+def find_sections(
+    samples: NDArray[np.floating], *, rate_hz: float, bandwidth_hz: float, rotation_hz: float
+) -> Sections:
+    """Find the loud spells that may be cuts.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,), one channel.
+    rate_hz, bandwidth_hz
+        Sample rate and highest frequency that the sound carries.
+    rotation_hz
+        Roughly the spindle's; the shortest cut holds four turns.
+
+    Returns
+    -------
+    Sections
+        No cuts when the recording has one state only.
+    """
+    duration_s = len(samples) / rate_hz
+    if duration_s < 2 * LEAST_S:
+        return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=0.0)
+    times_s, levels = band_levels_db(samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 12_000.0))
+    smooth = max(5, round(1.5 / rotation_hz / HOP_S))
+    score, _ = _score(levels, smooth)
+    threshold = _otsu(score)
+    loud = score > threshold
+    if loud.sum() < 5 or (~loud).sum() < 5:
+        return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=0.0)
+    low, high = float(np.median(score[~loud])), float(np.median(score[loud]))
+    spread = 1.4826 * float(np.median(np.abs(score[~loud] - low))) + 0.15
+    if high - low < LEAST_STEP_DB or (high - low) / spread < LEAST_SEPARATION:
+        return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=high - low)
+    upper, lower = low + 0.5 * (high - low), low + 0.3 * (high - low)
+    raw = _runs(score > lower)
+    raw = [(a, b) for a, b in raw if score[a:b].max() > upper]
+    raw = _join(raw)
+    least = max(LEAST_S, 4 / rotation_hz) / HOP_S
+    kept = [(a, b) for a, b in raw if b - a >= least]
+    clear = ndimage.binary_dilation(score > lower, iterations=round(0.12 / HOP_S))
+    idle = tuple(
+        (float(times_s[a]), float(times_s[b - 1])) for a, b in _runs(~clear) if b - a > 0.15 / HOP_S
+    )
+    level = ndimage.uniform_filter1d(score, 3, mode="nearest")
+    cuts = []
+    for a, b in kept:
+        inside = float(np.median(score[a:b]))
+        half = low + 0.5 * (inside - low)
+        open_start, open_end = a * HOP_S < 0.06, b >= len(score) - round(0.06 / HOP_S)
+        cuts.append(
+            Section(
+                start_s=0.0 if open_start else _edge_s(level, a, b, half, times_s, forward=True),
+                end_s=duration_s if open_end else _edge_s(level, a, b, half, times_s, forward=False),
+                open_start=open_start,
+                open_end=open_end,
+            )
+        )
+    return Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low)
+
+
+def _join(raw: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Join pieces that belong to one engagement."""
+    joined: list[tuple[int, int]] = []
+    for a, b in raw:
+        if joined:
+            before = joined[-1]
+            pause = (a - before[1]) * HOP_S
+            short = min(before[1] - before[0], b - a) * HOP_S < JOIN_SHORT_S
+            bump = min(before[1] - before[0], b - a) * HOP_S < LEAST_S / 2
+            if pause < JOIN_S or (pause < JOIN_SHORT_S and short and not bump):
+                joined[-1] = (before[0], b)
+                continue
+        joined.append((a, b))
+    return joined
+
+
+def _edge_s(level: Floats, a: int, b: int, half: float, times_s: Floats, *, forward: bool) -> float:
+    """Give the time at which the score first (last) passes half its step."""
+    span = np.flatnonzero(level[a:b] >= half)
+    if len(span) == 0:
+        return float(times_s[a] if forward else times_s[b - 1])
+    return float(times_s[a + span[0]] if forward else times_s[a + span[-1]])

@@ -1,0 +1,105 @@
+"""The steady part of a cut: what repeats every turn, what does not, and the idle part beside it.
+
+In: a section's sound, its speed, the idle sound. Out: spectra on one grid of frequencies.
+Source: synchronous averaging (chatter/dsp/angle.py); Welch spectra (chatter/dsp/spectra.py).
+Leaves out: names (chatter/cut/lines.py).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.cut.spindle import Speed
+from chatter.dsp.angle import phase_turns, split_repeating
+from chatter.dsp.spectra import frame_powers
+
+Floats = NDArray[np.float64]
+AVERAGE_S = 0.5  # sliding average that catches the harmonics; its notch is 2 / AVERAGE_S wide
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CutSpectra:
+    """Spectra of one steady part; all powers are mean squares per bin, lines at their true power."""
+
+    hz: Floats  # shape (f,)
+    bin_hz: float
+    line_width_hz: float  # half the main lobe of the window
+    whole: Floats  # shape (f,)
+    rest: Floats  # shape (f,), without what repeats every turn
+    rest_frames: Floats  # shape (t, f)
+    frame_times_s: Floats  # shape (t,), from the section's start
+    idle: Floats | None  # shape (f,)
+    repeating_power: float  # mean square of the repeating part
+    rest_power: float
+
+
+def cut_spectra(
+    samples: Floats, *, rate_hz: float, top_hz: float, speed: Speed, idle_parts: tuple[Floats, ...]
+) -> CutSpectra:
+    """Give the spectra of one steady part.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,), the steady part.
+    rate_hz
+        Sample rate.
+    top_hz
+        Spectra end here.
+    speed
+        The spindle along the same samples.
+    idle_parts
+        Arrays of shape (m,), sound without cutting.
+
+    Returns
+    -------
+    CutSpectra
+    """
+    rotation_hz = speed.rotation_hz
+    length_s = len(samples) / rate_hz
+    size_s = float(min(max(0.5, 16 / rotation_hz), length_s / 2.5))
+    phase = phase_turns(count=len(samples), rate_hz=rate_hz, times_s=speed.times_s, rotation_hz=speed.track_hz)
+    _, rest = split_repeating(samples, phase, turns=max(5, round(AVERAGE_S * rotation_hz)))
+    rest = np.where(rest == 0.0, 0.0, rest)
+
+    def spectra(part: Floats) -> tuple[Floats, Floats, Floats]:
+        times_s, hz, powers = frame_powers(part, rate_hz=rate_hz, window_s=size_s, hop_s=size_s / 4, pad=2)
+        cut = int(np.searchsorted(hz, top_hz))
+        return times_s, hz[:cut], powers[:, :cut]
+
+    _, hz, whole = spectra(samples)
+    times_s, _, rest_frames = spectra(rest)
+    idle = idle_power(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz)
+    return CutSpectra(
+        hz=hz,
+        bin_hz=float(hz[1]),
+        line_width_hz=2 / size_s,
+        whole=whole.mean(axis=0),
+        rest=rest_frames.mean(axis=0),
+        rest_frames=rest_frames,
+        frame_times_s=times_s,
+        idle=idle,
+        repeating_power=float(np.mean((samples - rest) ** 2)),
+        rest_power=float(np.mean(rest**2)),
+    )
+
+
+def idle_power(parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: Floats) -> Floats | None:
+    """Give the mean idle spectrum on a given grid, or None without idle sound.
+
+    Returns
+    -------
+    NDArray or None
+        Shape (f,). Parts shorter than a third of the window are passed over.
+    """
+    total: Floats = np.zeros(len(hz))
+    weight = 0.0
+    for part in parts:
+        if len(part) < size_s * rate_hz / 3:
+            continue
+        size = min(size_s, len(part) / rate_hz)
+        _, at, powers = frame_powers(part, rate_hz=rate_hz, window_s=size, hop_s=size / 4, pad=2)
+        total = total + len(powers) * size * np.interp(hz, at, powers.mean(axis=0) * (size / size_s) ** 0)
+        weight += len(powers) * size
+    return None if weight == 0 else np.asarray(total / weight)

@@ -1,0 +1,1 @@
+"""Arrays in, arrays out: spectra, combs, angle. Knows nothing of files or of verdicts."""

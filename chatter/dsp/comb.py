@@ -1,0 +1,166 @@
+"""Find a comb of harmonics and follow its base frequency in time.
+
+In: spectra of short windows and a window of base frequencies. Out: base frequency, how it moves, how
+sure. The score of a base is the sum over its harmonics of the capped log ratio of power to floor: the
+log-likelihood ratio, up to a constant, of lines of unknown strength in exponential noise.
+Source: harmonic summation, D. J. Hermes, J. Acoust. Soc. Am. 83 (1988) 257 to 264; the cap is our own.
+Leaves out: what turns at that frequency.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+CAP = 6.0  # nepers of power, 26 dB: many harmonics count for more than one loud line
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Comb:
+    """A comb's base frequency along the windows."""
+
+    base_hz: float  # mean
+    base_sd_hz: float
+    times_s: Floats  # shape (t,), window centres
+    track_hz: Floats  # shape (t,), smoothed base frequency at each centre
+    score: float  # nepers above what noise alone gives on average
+    z: float  # the score in standard deviations of the scores of other bases in the window
+
+
+def excess_nepers(powers: Floats, floor: Floats) -> Floats:
+    """Give log(power / floor), between 0 and CAP. Shapes are broadcast."""
+    return np.clip(np.log(np.maximum(powers, 1e-30) / floor), 0.0, CAP)
+
+
+def comb_scores(
+    excess: Floats, *, bin_hz: float, bases_hz: Floats, orders: NDArray[np.int64], weights: Floats
+) -> Floats:
+    """Sum the excess over the harmonics of each base.
+
+    Parameters
+    ----------
+    excess
+        Shape (f,) or (t, f), nepers.
+    bin_hz
+        Bin width.
+    bases_hz
+        Shape (b,).
+    orders, weights
+        Shape (k,).
+
+    Returns
+    -------
+    NDArray
+        Shape (b,) or (t, b).
+    """
+    at = np.outer(bases_hz, orders) / bin_hz  # (b, k), bins
+    low = np.clip(at.astype(np.int64), 0, excess.shape[-1] - 2)
+    part = np.clip(at - low, 0.0, 1.0)
+    values = excess[..., low] * (1 - part) + excess[..., low + 1] * part
+    return np.asarray(values @ weights)
+
+
+def find_base(
+    excess: Floats,
+    *,
+    bin_hz: float,
+    low_hz: float,
+    high_hz: float,
+    top_hz: float,
+    teeth: int,
+    bottom_hz: float = 60.0,
+    most: int = 60,
+) -> tuple[float, float, float]:
+    """Find the base whose harmonics stand out most.
+
+    Parameters
+    ----------
+    excess
+        Shape (f,), nepers above the floor, from a padded transform.
+    bin_hz
+        Bin width.
+    low_hz, high_hz
+        Bases to try.
+    top_hz, bottom_hz
+        Harmonics outside are left out.
+    teeth
+        Every `teeth`-th harmonic has weight 1, the others 0.35: they are there only with run-out.
+    most
+        Highest order used.
+
+    Returns
+    -------
+    base_hz, score, z
+        Best base, its score above the median of all bases, and that in robust standard deviations.
+    """
+    count = int(np.clip(top_hz / high_hz, 1, most))
+    orders = np.arange(1, count + 1)
+    orders = orders[orders * low_hz >= min(bottom_hz, low_hz)]
+    tooth = orders % teeth == 0
+    weights = np.where(tooth, 1.0, 0.35)
+    step = bin_hz / orders[-1] / 1.5
+    bases = np.arange(low_hz, high_hz + step, step)
+    scores = comb_scores(excess, bin_hz=bin_hz, bases_hz=bases, orders=orders, weights=weights)
+    best = int(np.argmax(scores))
+    middle = float(np.median(scores))
+    spread = 1.4826 * float(np.median(np.abs(scores - middle))) + 1e-9
+    return float(bases[best]), float(scores[best] - middle), float((scores[best] - middle) / spread)
+
+
+def follow_base(
+    excess: Floats,
+    *,
+    times_s: Floats,
+    bin_hz: float,
+    base_hz: float,
+    span: float,
+    top_hz: float,
+    weights_of: Floats,
+) -> tuple[Floats, Floats]:
+    """Follow the base in each window near a known value.
+
+    Parameters
+    ----------
+    excess
+        Shape (t, f), nepers.
+    times_s
+        Shape (t,).
+    bin_hz
+        Bin width.
+    base_hz
+        Value to start from.
+    span
+        Largest share by which the base may differ from it.
+    top_hz
+        Highest harmonic used.
+    weights_of
+        Shape (k,): weight of harmonics 1 to k.
+
+    Returns
+    -------
+    track_hz, strength
+        Shapes (t,): the base in each window, and the height of its score's peak, nepers.
+    """
+    count = min(len(weights_of), max(1, int(top_hz / base_hz)))
+    orders = np.arange(1, count + 1)
+    keep = weights_of[:count] > 0
+    orders, weights = orders[keep], weights_of[:count][keep]
+    if len(orders) == 0:
+        return np.full(len(times_s), base_hz), np.zeros(len(times_s))
+    step = bin_hz / orders[-1] / 2
+    steps = min(400, int(np.ceil(span * base_hz / step)))
+    bases = base_hz + np.arange(-steps, steps + 1) * (span * base_hz / max(1, steps))
+    scores = comb_scores(excess, bin_hz=bin_hz, bases_hz=bases, orders=orders, weights=weights)
+    # Neighbouring windows share half their sound and a spindle has inertia: smooth over three windows.
+    if len(scores) >= 3:
+        padded = np.vstack([scores[:1], scores, scores[-1:]])
+        scores = (padded[:-2] + 2 * padded[1:-1] + padded[2:]) / 4
+    best = np.argmax(scores, axis=1)
+    rows = np.arange(len(best))
+    inner = np.clip(best, 1, len(bases) - 2)
+    a, b, c = scores[rows, inner - 1], scores[rows, inner], scores[rows, inner + 1]
+    bend = a - 2 * b + c
+    shift = np.where(bend < -1e-12, np.clip(0.5 * (a - c) / np.minimum(bend, -1e-12), -1, 1), 0.0)
+    track = bases[inner] + shift * (bases[1] - bases[0])
+    return track, scores[rows, best] - np.median(scores, axis=1)

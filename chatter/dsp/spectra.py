@@ -1,0 +1,125 @@
+"""Power spectra by averaged windows, their floors, and narrow lines in them.
+
+In: samples and a rate. Out: one-sided power per bin (mean square, so that a sine of rms A
+reads A² when its frequency meets a bin), floors and line prominence on the same grid.
+Source: P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70 to 73; window gains after
+F. J. Harris, Proc. IEEE 66 (1978) 51 to 83.
+Leaves out: names of lines (chatter/cut/lines.py).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage, signal
+
+Floats = NDArray[np.float64]
+TINY = 1e-20  # mean square far below one step of 24-bit sound (1e-15); keeps logarithms finite
+
+
+def frame_powers(
+    samples: NDArray[np.floating], *, rate_hz: float, window_s: float, hop_s: float, pad: int = 1
+) -> tuple[Floats, Floats, Floats]:
+    """Give the power spectrum of each Hann window.
+
+    Source: Welch (1967), modified periodogram; scaled by the window's sum, so lines keep their power.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,), at least one window long; a shorter input is one shorter window.
+    rate_hz
+        Samples per second.
+    window_s, hop_s
+        Window length and step, s.
+    pad
+        The transform is `pad` windows long (zeros after the window).
+
+    Returns
+    -------
+    times_s, frequencies_hz, powers
+        Shapes (t,), (f,), (t, f): window centres, bins, mean square per line.
+    """
+    n = len(samples)
+    size = max(8, min(round(window_s * rate_hz), n))
+    hop = max(1, round(hop_s * rate_hz))
+    count = 1 + max(0, (n - size) // hop)
+    window = signal.get_window("hann", size)
+    length = int(pad * size)
+    from scipy.fft import next_fast_len, rfft
+
+    length = next_fast_len(length, real=True)
+    frames = np.lib.stride_tricks.sliding_window_view(np.asarray(samples), size)[:: hop][:count]
+    scale = 2.0 / window.sum() ** 2
+    powers = np.empty((count, length // 2 + 1))
+    block = max(1, 2_000_000 // length)
+    for start in range(0, count, block):
+        spectrum = rfft(frames[start : start + block] * window, n=length, axis=1)
+        powers[start : start + block] = scale * np.abs(spectrum) ** 2
+    times_s = (np.arange(count) * hop + size / 2) / rate_hz
+    return times_s, np.fft.rfftfreq(length, 1 / rate_hz), powers
+
+
+def running_floor(powers: Floats, *, width_bins: int, quantile: float = 0.5) -> Floats:
+    """Give a running quantile of the spectrum: what lies under its lines.
+
+    Parameters
+    ----------
+    powers
+        Shape (f,), mean square per bin.
+    width_bins
+        Full width of the running window, bins.
+    quantile
+        0.5 is the median.
+
+    Returns
+    -------
+    NDArray
+        Shape (f,), at least TINY.
+    """
+    size = max(3, width_bins | 1)
+    # A coarse grid is enough for a floor and keeps wide windows cheap.
+    step = max(1, size // 24)
+    if step == 1:
+        return np.maximum(ndimage.percentile_filter(powers, 100 * quantile, size=size, mode="nearest"), TINY)
+    usable = len(powers) // step * step
+    small = np.quantile(powers[:usable].reshape(-1, step), quantile, axis=1)
+    floor = ndimage.percentile_filter(small, 100 * quantile, size=max(3, size // step), mode="nearest")
+    at = (np.arange(len(small)) + 0.5) * step
+    return np.maximum(np.interp(np.arange(len(powers)), at, floor), TINY)
+
+
+def ring_floor(powers: Floats, *, inner_bins: int, outer_bins: int) -> Floats:
+    """Give the median power on both sides of each bin, leaving out the bin's own line.
+
+    A line stands above it, a hump wider than `inner_bins` does not.
+
+    Parameters
+    ----------
+    powers
+        Shape (f,).
+    inner_bins, outer_bins
+        The ring reaches from `inner_bins` to `outer_bins` away, on each side.
+
+    Returns
+    -------
+    NDArray
+        Shape (f,): the larger of the two sides' medians, at least TINY.
+    """
+    span = outer_bins - inner_bins + 1
+    side = ndimage.median_filter(powers, size=span, mode="nearest")
+    shift = inner_bins + span // 2
+    left = np.concatenate([np.full(shift, side[0]), side[:-shift]])
+    right = np.concatenate([side[shift:], np.full(shift, side[-1])])
+    return np.maximum(np.maximum(left, right), TINY)
+
+
+def peak_frequency_hz(powers: Floats, index: int, bin_hz: float) -> float:
+    """Refine a peak by a parabola through the logarithm of three bins.
+
+    Source: common practice for Hann windows (J. O. Smith, Spectral Audio Signal Processing, 2011).
+    """
+    if index <= 0 or index >= len(powers) - 1:
+        return index * bin_hz
+    a, b, c = np.log(np.maximum(powers[index - 1 : index + 2], TINY))
+    bend = a - 2 * b + c
+    shift = 0.0 if bend >= 0 else float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5))
+    return (index + shift) * bin_hz
