@@ -1,0 +1,190 @@
+"""The commands: read the command line, call `chatter.analysis`, print the answer.
+
+In: the command line. Out: text or one JSON document on stdout; progress and problems on stderr.
+Leaves out: every analysis and every layout. Heavy imports stand inside the commands, so that help is quick.
+"""
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+
+from chatter import __version__
+from chatter.errors import ChatterError
+
+app = typer.Typer(
+    name="chatter",
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Tell from a phone recording whether a milling cut chattered, and what to change.",
+)
+# The class moved between modules of typer's own dependencies; this name holds for all of them.
+_CommandLineError: type[Exception] = typer.BadParameter.__mro__[1]
+
+
+class _Direction(StrEnum):
+    UP = "up"
+    CLIMB = "climb"
+
+
+class _Answer(StrEnum):
+    STABLE = "stable"
+    CHATTER = "chatter"
+
+
+_Rpm = Annotated[float, typer.Option(help="Spindle speed dialled in, rev/min.")]
+_Flutes = Annotated[int, typer.Option(help="Cutting edges of the tool.")]
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"chatter {__version__}")
+        raise typer.Exit
+
+
+@app.callback(invoke_without_command=True)
+def _start(
+    context: typer.Context,
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and stop."),
+    ] = False,
+) -> None:
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+@app.command()
+def cut(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The recording, as the phone wrote it.")],
+    rpm: _Rpm,
+    flutes: _Flutes,
+    min_rpm: Annotated[float | None, typer.Option(metavar="RPM", help="Lowest speed of the spindle.")] = None,
+    max_rpm: Annotated[
+        float | None,
+        typer.Option(
+            metavar="RPM", help="Highest speed of the spindle; without it nothing faster is suggested."
+        ),
+    ] = None,
+    tool_max_rpm: Annotated[
+        float | None, typer.Option(metavar="RPM", help="Highest speed that the tool may turn.")
+    ] = None,
+    depth_mm: Annotated[float | None, typer.Option(metavar="MM", help="Axial depth of this cut.")] = None,
+    max_depth_mm: Annotated[
+        float | None, typer.Option(metavar="MM", help="Largest axial depth to suggest.")
+    ] = None,
+    width_mm: Annotated[float | None, typer.Option(metavar="MM", help="Radial width of this cut.")] = None,
+    diameter_mm: Annotated[float | None, typer.Option(metavar="MM", help="Diameter of the tool.")] = None,
+    direction: Annotated[
+        _Direction | None, typer.Option(help="Up (conventional) or climb milling.", case_sensitive=False)
+    ] = None,
+    feed_mm_min: Annotated[float | None, typer.Option(metavar="MM/MIN", help="Feed of this cut.")] = None,
+    stick_out_mm: Annotated[
+        float | None, typer.Option(metavar="MM", help="Length of tool outside the holder.")
+    ] = None,
+    idle: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="A recording without cutting, best the same program run in air."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the document as JSON.")] = False,
+) -> None:
+    """Say whether a cut chattered, and what to set next."""
+    from chatter.analysis import analyse_cut
+
+    document = analyse_cut(
+        file,
+        rpm=rpm,
+        flutes=flutes,
+        min_rpm=min_rpm,
+        max_rpm=max_rpm,
+        tool_max_rpm=tool_max_rpm,
+        depth_mm=depth_mm,
+        max_depth_mm=max_depth_mm,
+        width_mm=width_mm,
+        diameter_mm=diameter_mm,
+        direction=None if direction is None else direction.value,
+        feed_mm_min=feed_mm_min,
+        stick_out_mm=stick_out_mm,
+        idle=idle,
+    )
+    from chatter.report import to_json, to_text
+
+    typer.echo(to_json(document.to_dict()) if as_json else to_text(document), nl=as_json)
+
+
+@app.command()
+def batch(
+    table: Annotated[
+        Path, typer.Argument(metavar="TABLE.csv", help="Columns file, rpm, flutes and any option of `cut`.")
+    ],
+    out: Annotated[Path, typer.Option(metavar="RESULTS.jsonl", help="Where to write, one document a line.")],
+    jobs: Annotated[int, typer.Option(help="Recordings judged at the same time.")] = 1,
+) -> None:
+    """Judge every recording of a table; the same command resumes a stopped run."""
+    from chatter.analysis import analyse_batch
+
+    with typer.progressbar(length=1, label="recordings", file=sys.stderr, show_pos=True) as bar:
+
+        def show(done: int, total: int) -> None:
+            bar.length = max(total, 1)
+            bar.update(done - bar.pos)
+
+        summary = analyse_batch(table, out=out, jobs=jobs, progress=show)
+    if summary.unused_columns:
+        typer.echo(f"chatter: columns that nothing uses: {', '.join(summary.unused_columns)}", err=True)
+    typer.echo(
+        f"chatter: {summary.answered} of {summary.rows} rows answered ({summary.resumed} by an earlier run), "
+        f"{summary.failed} failed: {out}",
+        err=True,
+    )
+    if summary.failed:
+        raise typer.Exit(1)
+
+
+@app.command()
+def demo() -> None:
+    """Judge two recordings that come with the program, and explain what they show."""
+    from chatter.cli.demo import tell_demo
+
+    tell_demo(typer.echo)
+
+
+@app.command()
+def synth(
+    out: Annotated[Path, typer.Option(metavar="FILE", help="File to write: .wav, .flac or .m4a.")],
+    rpm: _Rpm,
+    flutes: _Flutes,
+    answer: Annotated[_Answer, typer.Option(help="What the recording shall hold.")],
+    seed: Annotated[int, typer.Option(help="The same number makes the same recording.")] = 0,
+) -> None:
+    """Make a practice recording whose answer is chosen, to train an ear and check the program."""
+    from chatter.analysis import make_practice_recording
+
+    make_practice_recording(out, rpm=rpm, flutes=flutes, answer=answer.value, seed=seed)
+    typer.echo(
+        f"chatter: wrote {out}: simulated, {answer.value}, {rpm:g} rpm dialled, {flutes} flutes", err=True
+    )
+
+
+def main() -> None:
+    """Run the command line: a problem becomes one line on stderr and an exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a file name need not be text that the terminal can show
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        code = app(standalone_mode=False)
+    except ChatterError as error:
+        _stop(str(error), 1)
+    except typer.Abort:
+        _stop("stopped", 1)
+    except _CommandLineError as error:
+        _stop(f"{getattr(error, 'format_message', error.__str__)()} See chatter --help.", 2)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _stop(message: str, code: int) -> NoReturn:
+    sys.stderr.write(f"chatter: {' '.join(message.split())}\n")
+    sys.exit(code)

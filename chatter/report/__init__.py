@@ -1,0 +1,6 @@
+"""Documents and answers as text and JSON: no analysis."""
+
+from chatter.report.as_json import to_json
+from chatter.report.as_text import to_text
+
+__all__ = ["to_json", "to_text"]

@@ -1,0 +1,62 @@
+"""A document as JSON that every reader accepts.
+
+In: the dictionary that a result's `to_dict()` gives. Out: JSON text.
+Leaves out: the document's layout (model/ fixes it).
+"""
+
+import json
+import math
+from typing import Any
+
+# Decimals kept, by the unit in the field's name: finer than any figure here is known.
+_DECIMALS = {
+    "rpm": 2,
+    "rpm_sd": 4,
+    "hz": 3,
+    "s": 4,
+    "db": 2,
+    "min": 2,
+    "mm": 4,
+    "probability": 4,
+    "factor": 3,
+}
+_OTHER_DECIMALS = 6
+
+
+def to_json(document: dict[str, Any], *, indent: int | None = 2) -> str:
+    """Give a document as JSON, without NaN or Infinity.
+
+    Parameters
+    ----------
+    document
+        What `to_dict()` gives. Numbers that are not finite become null.
+    indent
+        Spaces a level; None for one line.
+
+    Returns
+    -------
+    str
+        JSON text without a line end.
+    """
+    return json.dumps(_plain(document, ""), indent=indent, ensure_ascii=False, allow_nan=False)
+
+
+def _plain(value: Any, name: str) -> Any:  # JSON values are of any kind
+    """Turn a value into one that JSON can hold, with numbers rounded by their unit."""
+    if isinstance(value, dict):
+        # Settings are an echo of the input: rounding them would make a batch look for other options.
+        return {key: inner if key == "settings" else _plain(inner, key) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(inner, name) for inner in value]
+    if hasattr(value, "item"):  # a numpy scalar
+        value = value.item()
+    if isinstance(value, float):
+        return round(value, _decimals(name)) if math.isfinite(value) else None
+    return value
+
+
+def _decimals(name: str) -> int:
+    for unit, decimals in sorted(_DECIMALS.items(), key=lambda pair: -len(pair[0])):
+        if name == unit or name.endswith("_" + unit):
+            return decimals
+    return _OTHER_DECIMALS

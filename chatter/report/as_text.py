@@ -1,0 +1,244 @@
+"""The answer about a cut as text for a person at a machine.
+
+In: a `CutDocument`. Out: lines of at most 80 columns that read without colour: the verdict first, what to
+set next second, why third, cautions last.
+Leaves out: any judgement; every number stands in the document.
+"""
+
+import textwrap
+from collections.abc import Iterable
+from typing import Any
+
+from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow
+
+COLUMNS = 80
+LINES_SHOWN = 8
+SPEEDS_SHOWN = 3
+
+_HEADLINES = {
+    "stable": "STABLE: this cut did not chatter.",
+    "marginal": "MARGINAL: this cut is at the edge; it may have begun to chatter.",
+    "chatter": "CHATTER: this cut chattered.",
+    "undecided": "UNDECIDED: this recording can't tell whether the cut chattered.",
+}
+_ACTIONS = {
+    "keep": "Keep these settings.",
+    "change speed": "Change the spindle speed.",
+    "reduce depth": "Keep the speed and take less depth.",
+    "record again": "Record again before changing anything.",
+}
+_LINE_NAMES = {
+    "tooth passing": "tooth passing",
+    "spindle harmonic": "spindle turns (run-out)",
+    "chatter": "chatter",
+    "chatter sideband": "chatter, beside its main line",
+    "background": "also there without cutting",
+    "resonance": "the machine rings here (a hump)",
+    "unexplained": "not explained",
+}
+HOW_TO_RECORD = (
+    "Set the recorder to uncompressed (WAV); switch gain control and noise suppression off.",
+    "Put the phone behind the guard, within a metre or two, on something soft. "
+    "Never hold it into the machine.",
+    "Start the spindle, let three seconds pass, cut for three seconds or more, and let three seconds "
+    "pass after the cut.",
+    "Run the same program once in air and record that too; give it as the idle recording (--idle).",
+)
+
+
+def to_text(document: CutDocument) -> str:
+    """Lay out one answer as plain text.
+
+    Parameters
+    ----------
+    document
+        The answer about one recording.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns, the last one ended.
+    """
+    worst = document.analysis.worst
+    parts = [
+        _verdict(document, worst),
+        _what_next(document),
+        _why(document, worst),
+        _cut_table(document.analysis),
+        _bullets("Noticed in the recording", _finding_texts(document)),
+        _bullets("Cautions", document.advice.cautions),
+    ]
+    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def _wrap(text: str, first: str = "", later: str | None = None) -> list[str]:
+    """Break one paragraph into lines of at most 80 columns."""
+    later = " " * len(first) if later is None else later
+    return textwrap.wrap(
+        " ".join(text.split()),
+        width=COLUMNS,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_on_hyphens=False,
+    )
+
+
+def _bullets(title: str, texts: Iterable[str]) -> list[str]:
+    lines = [line for text in texts for line in _wrap(text, "  - ", "    ")]
+    return [title, *lines] if lines else []
+
+
+def _verdict(document: CutDocument, worst: JudgedCut | None) -> list[str]:
+    verdict = "undecided" if worst is None else worst.verdict
+    lines = _wrap(_HEADLINES[verdict])
+    lines.append("=" * len(lines[0]))
+    lines += _wrap(f"{document.recording['file']}: {_verdict_sentence(document.analysis, worst)}")
+    return lines
+
+
+def _verdict_sentence(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
+    """Say in one sentence which cut the verdict is about and how sure it is."""
+    if worst is None:
+        return "no cut was found in it."
+    sentence = f"the cut {_span(worst)}"
+    if len(analysis.cuts) > 1 and analysis.cut_index is not None:
+        sentence = f"cut {analysis.cut_index + 1} of {len(analysis.cuts)} ({_span(worst)}) is the worst one"
+    if worst.chatter_probability is not None:
+        sentence += f", chatter {_chance(worst.chatter_probability)}"
+    if worst.verdict in ("chatter", "marginal") and worst.onset_s is not None:
+        sentence += f", from {worst.onset_s:.1f} s on"
+    return sentence + "."
+
+
+def _span(cut: JudgedCut) -> str:
+    start = "before the recording begins" if cut.start_s is None else f"from {cut.start_s:.1f} s"
+    end = "past its end" if cut.end_s is None else f"to {cut.end_s:.1f} s"
+    return f"{start} {end}"
+
+
+def _chance(probability: float) -> str:
+    """Give a probability in whole chances out of a hundred, never as certain."""
+    if probability > 0.99:
+        return "with more than 99 chances in 100"
+    if probability < 0.01:
+        return "with less than 1 chance in 100"
+    return f"with {round(100 * probability)} chances in 100"
+
+
+def _what_next(document: CutDocument) -> list[str]:
+    advice = document.advice
+    lines = ["Set next", *_wrap(_ACTIONS[advice.action], "  ")]
+    for rank, speed in enumerate(advice.speeds[:SPEEDS_SHOWN], start=1):
+        lines += _speed(rank, speed)
+    if advice.action != "record again":
+        lines += _depth(document)
+    worst = document.analysis.worst
+    if advice.action == "record again" or worst is None or worst.verdict == "undecided":
+        lines += ["", "How to record so that it can be told"]
+        for step, text in enumerate(HOW_TO_RECORD, start=1):
+            lines += _wrap(text, f"  {step}. ")
+    return lines
+
+
+def _speed(rank: int, speed: SpeedWindow) -> list[str]:
+    dial = f"  {rank}. Dial {speed.set_rpm:,.0f} rpm"
+    if speed.feed_mm_min is not None:
+        dial += f", feed {speed.feed_mm_min:,.0f} mm/min"
+    dial += f": stable {_chance(speed.stable_probability)}."
+    detail = (
+        f"That is {speed.rpm:,.0f} rpm true, in a window from {speed.low_rpm:,.0f} to "
+        f"{speed.high_rpm:,.0f} (lobe {speed.lobe}). {_sentence(speed.why)}"
+    )
+    return [*_wrap(dial.strip(), "  ", "     "), *_wrap(detail, "     ")]
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    return text if not text or text.endswith((".", "!", "?")) else text + "."
+
+
+def _depth(document: CutDocument) -> list[str]:
+    factor = document.advice.depth_factor
+    if factor is None:
+        return []
+    depth_mm = document.program["settings"].get("depth_mm")
+    share = f"{factor:.2f} times the present depth"
+    if depth_mm is not None:
+        share += f" ({factor * depth_mm:.2f} mm instead of {depth_mm:g} mm)"
+    if factor > 1:
+        return _wrap(f"At the present speed up to {share} should stay stable.", "  ")
+    return _wrap(f"At the present speed no more than {share} is stable with 90 chances in 100.", "  ")
+
+
+def _why(document: CutDocument, worst: JudgedCut | None) -> list[str]:
+    lines = ["Why"]
+    spindle = document.analysis.spindle
+    if spindle.measured_rpm is None:
+        text = f"The spindle's own lines were not found; {spindle.programmed_rpm:,.0f} rpm was dialled."
+    else:
+        off_percent = 100 * (spindle.measured_rpm / spindle.programmed_rpm - 1)
+        spread = "" if spindle.measured_rpm_sd is None else f" ± {spindle.measured_rpm_sd:.1f}"
+        side = "above" if off_percent >= 0 else "below"
+        text = (
+            f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {abs(off_percent):.2f} % {side} the "
+            f"{spindle.programmed_rpm:,.0f} dialled. "
+            f"It turns {spindle.measured_rpm / 60:.1f} times a second; "
+            f"{spindle.flutes} flute{'s' if spindle.flutes > 1 else ''} strike at "
+            f"{spindle.measured_rpm * spindle.flutes / 60:.1f} Hz."
+        )
+    lines += _wrap(text, "  ")
+    if worst is None:
+        return lines
+    if worst.chatter_hz is not None:
+        lines += _wrap(
+            f"Chatter: strongest at {worst.chatter_hz:,.1f} Hz, which is not a multiple of the spindle's "
+            "speed and not there without cutting.",
+            "  ",
+        )
+    return lines + _line_table(worst.lines)
+
+
+def _line_table(lines: tuple[Line, ...]) -> list[str]:
+    """List the lines that decide first, then the strongest others."""
+    if not lines:
+        return []
+    first = [line for line in lines if line.kind == "chatter"]
+    rest = sorted((line for line in lines if line.kind != "chatter"), key=lambda line: -line.level_db)
+    shown = [*first, *rest][:LINES_SHOWN]
+    table = [f"  {'frequency':>12}  {'level':>9}  what it is"]
+    for line in shown:
+        name = _LINE_NAMES[line.kind]
+        if line.order is not None and line.kind in ("tooth passing", "spindle harmonic"):
+            name += f", multiple {line.order}"
+        if line.width_hz is not None:
+            name += f", {line.width_hz:.0f} Hz wide"
+        table.append(f"  {line.frequency_hz:>9,.1f} Hz  {line.level_db:>6.1f} dB  {name}"[:COLUMNS])
+    if len(lines) > len(shown):
+        table.append(f"  and {len(lines) - len(shown)} more (all of them in the JSON document)")
+    return table
+
+
+def _cut_table(analysis: CutAnalysis) -> list[str]:
+    """Give one line a cut where a recording holds several."""
+    if len(analysis.cuts) < 2:
+        return []
+    table = [
+        "Every cut",
+        f"  {'cut':>3}  {'from s':>7}  {'to s':>7}  {'verdict':<9}  {'chatter':>7}  {'at Hz':>8}  {'rpm':>9}",
+    ]
+    for number, cut in enumerate(analysis.cuts, start=1):
+        chance = "-" if cut.chatter_probability is None else f"{100 * cut.chatter_probability:.0f} %"
+        table.append(
+            f"  {number:>3}  {_cell(cut.start_s)}  {_cell(cut.end_s)}  {cut.verdict:<9}  {chance:>7}  "
+            f"{_cell(cut.chatter_hz, 8)}  {_cell(cut.measured_rpm, 9)}"
+        )
+    return table
+
+
+def _cell(value: float | None, width: int = 7) -> str:
+    return f"{'-' if value is None else f'{value:.1f}':>{width}}"
+
+
+def _finding_texts(document: CutDocument) -> list[str]:
+    findings: list[dict[str, Any]] = document.recording["findings"]
+    return [f"{finding['severity']}: {finding['message']}" for finding in findings]
