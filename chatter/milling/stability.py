@@ -1,0 +1,161 @@
+"""Zero-order stability of milling: how deep a cut may be at which speed.
+
+In: modes of the tool in x (feed) and y, immersion, force ratio. Out: limit depths, and the phase and
+frequency of the chatter at each limit. All may be arrays, so that many machines are worked at once.
+Source: Altintas and Budak, CIRP Annals 44/1, 1995, 357-362.
+Leaves out: period doubling and the steps of the cutting force within a tooth period, which change the
+limit at immersions under a quarter; helix; run-out.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.errors import BadValueError
+from chatter.model.cut import Direction
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DirectionalFactors:
+    """Mean of the cutting force's direction over the arc of cut, for unit tangential coefficient."""
+
+    xx: Floats
+    xy: Floats
+    yx: Floats
+    yy: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Boundary:
+    """Where a system stands on the edge of chatter, at each trial frequency.
+
+    The two branches (first axis) are followed by continuity along the last axis.
+    """
+
+    depth_times_kt: Floats  # limit depth times tangential coefficient, N/m; negative or NaN means none
+    phase_turns: Floats  # swing between one tooth's wave and the next, 0 to 1 turn, less whole turns
+
+
+def immersion_angles_rad(width_over_diameter: Floats, *, direction: Direction) -> tuple[Floats, Floats]:
+    """Give the angles at which a tooth enters and leaves the work, from the y axis, in rad.
+
+    Raises
+    ------
+    BadValueError
+        A width is not above 0 and at most the diameter.
+    """
+    ratio = np.asarray(width_over_diameter, dtype=np.float64)
+    if not np.all((ratio > 0) & (ratio <= 1)):
+        raise BadValueError("width_over_diameter", width_over_diameter, "a share of the diameter in (0, 1]")
+    if direction == "up":
+        return np.zeros_like(ratio), np.arccos(1 - 2 * ratio)
+    return np.arccos(2 * ratio - 1), np.full_like(ratio, math.pi)
+
+
+def directional_factors(
+    start_rad: Floats, *, exit_rad: Floats, radial_ratio: Floats | float
+) -> DirectionalFactors:
+    """Give the zero-order directional factors of an arc of cut.
+
+    Source: Altintas and Budak 1995; `radial_ratio` is radial over tangential coefficient.
+    """
+    kr = np.asarray(radial_ratio, dtype=np.float64)
+
+    def antiderivatives(phi: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        cos2, sin2 = np.cos(2 * phi), np.sin(2 * phi)
+        return (
+            0.5 * (cos2 - 2 * kr * phi + kr * sin2),
+            0.5 * (-sin2 - 2 * phi + kr * cos2),
+            0.5 * (-sin2 + 2 * phi + kr * cos2),
+            0.5 * (-cos2 - 2 * kr * phi - kr * sin2),
+        )
+
+    pairs = zip(antiderivatives(exit_rad), antiderivatives(start_rad), strict=True)
+    xx, xy, yx, yy = (at_exit - at_start for at_exit, at_start in pairs)
+    return DirectionalFactors(xx=xx, xy=xy, yx=yx, yy=yy)
+
+
+def receptance_m_per_n(
+    frequency_hz: Floats,
+    *,
+    natural_hz: Floats | float,
+    damping_ratio: Floats | float,
+    stiffness_n_per_m: Floats | float,
+) -> Complexes:
+    """Give the displacement per force of one mode, in m/N (textbook: one mass on a damped spring)."""
+    ratio = frequency_hz / natural_hz
+    return np.asarray(
+        1 / (stiffness_n_per_m * (1 - ratio**2 + 2j * damping_ratio * ratio)), dtype=np.complex128
+    )
+
+
+def find_boundary(
+    x_m_per_n: Complexes, *, y_m_per_n: Complexes, factors: DirectionalFactors, flutes: int
+) -> Boundary:
+    """Give depth and phase on the edge of chatter at each trial frequency.
+
+    Parameters
+    ----------
+    x_m_per_n, y_m_per_n
+        Receptances along the feed and across it; the last axis is frequency, close enough spaced that
+        the two branches can be followed.
+    factors
+        Directional factors; shapes that broadcast against the receptances.
+    flutes
+        Evenly pitched teeth.
+    """
+    a0 = x_m_per_n * y_m_per_n * (factors.xx * factors.yy - factors.xy * factors.yx)
+    a1 = factors.xx * x_m_per_n + factors.yy * y_m_per_n
+    root = np.sqrt(a1 * a1 - 4 * a0)
+    # 1/eigenvalue form of the quadratic: finite even where one direction doesn't give (a0 near 0)
+    gains = np.stack([-(a1 + root) / 2, -(a1 - root) / 2])
+    crossed = np.abs(gains[0, ..., 1:] - gains[1, ..., :-1]) + np.abs(gains[1, ..., 1:] - gains[0, ..., :-1])
+    straight = np.abs(gains[..., 1:] - gains[..., :-1]).sum(axis=0)
+    odd = np.cumsum(crossed < straight, axis=-1) % 2 == 1
+    odd = np.concatenate([np.zeros_like(odd[..., :1]), odd], axis=-1)
+    gains = np.where(odd, gains[::-1], gains)
+    gains = np.where(np.abs(gains) < 1e-300, np.nan, gains)
+    eigenvalue = 1 / gains
+    kappa = eigenvalue.imag / eigenvalue.real
+    return Boundary(
+        depth_times_kt=-2 * math.pi * eigenvalue.real / flutes * (1 + kappa**2),
+        phase_turns=0.5 - np.arctan(kappa) / math.pi,  # (pi - 2 arctan kappa) / (2 pi)
+    )
+
+
+def limit_at_speed(
+    boundary: Boundary, *, frequency_hz: Floats, speed_rpm: float, flutes: int
+) -> tuple[Floats, Floats]:
+    """Give the smallest depth times tangential coefficient that chatters at one speed, and its frequency.
+
+    Returns
+    -------
+    tuple
+        Limit in N/m (inf where nothing chatters) and chatter frequency in Hz (NaN there); the boundary's
+        shape without its first and last axes.
+    """
+    teeth_hz = speed_rpm * flutes / 60
+    turns = frequency_hz / teeth_hz - boundary.phase_turns
+    left, right = turns[..., :-1], turns[..., 1:]
+    depth = boundary.depth_times_kt
+    # Between neighbours the turns may pass a whole number: there lies a chatter frequency. The phase itself
+    # jumps by a turn where the depth goes through infinity; depths below 0 on either side rule that out.
+    valid = (depth[..., :-1] > 0) & (depth[..., 1:] > 0) & (np.floor(left) != np.floor(right))
+    whole = np.maximum(np.floor(left), np.floor(right))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.clip((whole - left) / (right - left), 0, 1)
+        at = depth[..., :-1] + share * (depth[..., 1:] - depth[..., :-1])
+        hz = frequency_hz[..., :-1] + share * (frequency_hz[..., 1:] - frequency_hz[..., :-1])
+    at = np.where(valid & (whole >= 0), at, np.inf)
+    hz = np.broadcast_to(hz, at.shape)
+    at = np.concatenate([at[0], at[1]], axis=-1)
+    hz = np.concatenate([hz[0], hz[1]], axis=-1)
+    best = np.argmin(at, axis=-1)[..., None]
+    limit = np.take_along_axis(at, best, axis=-1)[..., 0]
+    chatter_hz = np.take_along_axis(hz, best, axis=-1)[..., 0]
+    return limit, np.where(np.isfinite(limit), chatter_hz, np.nan)
