@@ -45,9 +45,7 @@ class Sections:
     rise_db: float  # mean rise of the loud state over the quiet one
 
 
-def band_levels_db(
-    samples: NDArray[np.floating], *, rate_hz: float, top_hz: float
-) -> tuple[Floats, Floats]:
+def band_levels_db(samples: NDArray[np.floating], *, rate_hz: float, top_hz: float) -> tuple[Floats, Floats]:
     """Give band levels along time.
 
     Returns
@@ -143,9 +141,7 @@ def find_sections(
     least = max(LEAST_S, 4 / rotation_hz) / HOP_S
     kept = [(a, b) for a, b in raw if b - a >= least]
     clear = ndimage.binary_dilation(score > lower, iterations=round(0.12 / HOP_S))
-    idle = tuple(
-        (float(times_s[a]), float(times_s[b - 1])) for a, b in _runs(~clear) if b - a > 0.15 / HOP_S
-    )
+    idle = tuple((float(times_s[a]), float(times_s[b - 1])) for a, b in _runs(~clear) if b - a > 0.15 / HOP_S)
     level = ndimage.uniform_filter1d(score, 3, mode="nearest")
     cuts = []
     for a, b in kept:

@@ -59,9 +59,10 @@ def cut_spectra(
     rotation_hz = speed.rotation_hz
     length_s = len(samples) / rate_hz
     size_s = float(min(max(0.5, 16 / rotation_hz), length_s / 2.5))
-    phase = phase_turns(count=len(samples), rate_hz=rate_hz, times_s=speed.times_s, rotation_hz=speed.track_hz)
+    phase = phase_turns(
+        count=len(samples), rate_hz=rate_hz, times_s=speed.times_s, rotation_hz=speed.track_hz
+    )
     _, rest = split_repeating(samples, phase, turns=max(5, round(AVERAGE_S * rotation_hz)))
-    rest = np.where(rest == 0.0, 0.0, rest)
 
     def spectra(part: Floats) -> tuple[Floats, Floats, Floats]:
         times_s, hz, powers = frame_powers(part, rate_hz=rate_hz, window_s=size_s, hop_s=size_s / 4, pad=2)
@@ -100,6 +101,6 @@ def idle_power(parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: 
             continue
         size = min(size_s, len(part) / rate_hz)
         _, at, powers = frame_powers(part, rate_hz=rate_hz, window_s=size, hop_s=size / 4, pad=2)
-        total = total + len(powers) * size * np.interp(hz, at, powers.mean(axis=0) * (size / size_s) ** 0)
+        total = total + len(powers) * size * np.interp(hz, at, powers.mean(axis=0) * (size / size_s))
         weight += len(powers) * size
     return None if weight == 0 else np.asarray(total / weight)

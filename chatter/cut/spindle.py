@@ -91,7 +91,13 @@ def measure_speed(
     if z < LEAST_Z or score < LEAST_SCORE:
         flat = np.full(len(times_s), programmed_hz)
         return Speed(
-            found=False, rotation_hz=programmed_hz, sd_hz=0.0, times_s=times_s, track_hz=flat, score=score, z=z
+            found=False,
+            rotation_hz=programmed_hz,
+            sd_hz=0.0,
+            times_s=times_s,
+            track_hz=flat,
+            score=score,
+            z=z,
         )
     weights = _harmonic_weights(mean, floor, base_hz=base_hz, bin_hz=bin_hz, top_hz=top_hz)
     track, strength = follow_base(
@@ -155,7 +161,9 @@ def _refined(
     block_s = max(0.10, 3 / mean_hz)
     phase = refine_phase(samples, start, rate_hz=rate_hz, orders=low, block_s=block_s)
     knots = np.clip(
-        np.round(np.arange(0.0, len(samples) / rate_hz, block_s / 2) * rate_hz).astype(int), 0, len(samples) - 1
+        np.round(np.arange(0.0, len(samples) / rate_hz, block_s / 2) * rate_hz).astype(int),
+        0,
+        len(samples) - 1,
     )
     if len(knots) >= 4:
         speed = np.gradient(phase[knots], knots / rate_hz)

@@ -47,7 +47,7 @@ def frame_powers(
     from scipy.fft import next_fast_len, rfft
 
     length = next_fast_len(length, real=True)
-    frames = np.lib.stride_tricks.sliding_window_view(np.asarray(samples), size)[:: hop][:count]
+    frames = np.lib.stride_tricks.sliding_window_view(np.asarray(samples), size)[::hop][:count]
     scale = 2.0 / window.sum() ** 2
     powers = np.empty((count, length // 2 + 1))
     block = max(1, 2_000_000 // length)

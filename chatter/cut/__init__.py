@@ -1,0 +1,5 @@
+"""The cut pipeline: one file a stage, one public function a stage; pipeline.py alone knows the order."""
+
+from chatter.cut.pipeline import judge_recording, study_recording
+
+__all__ = ["judge_recording", "study_recording"]

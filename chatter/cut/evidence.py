@@ -1,0 +1,162 @@
+"""How strongly a cut's sound speaks for chatter.
+
+In: the spectra of a steady part and its speed. Out: narrow lines off the comb, the family that explains
+them best, and the numbers that the verdict weighs.
+Method: a line is a peak above the ring of spectrum beside it (a hump is not) and above the idle part. A
+family is |±f_c + k·f_rot|; its members are the lines that fit it. Run-out, vacuum tones and chip noise each
+lack one of the marks: off the comb, absent while idle, narrow, with sidebands.
+Source: families after Insperger, Stépán, Bayly and Mann, J. Sound Vib. 262 (2003) 333 to 345;
+the once-per-turn share after Schmitz, Medicus and Dutterer, Machining Sci. Tech. 6 (2002) 215.
+Leaves out: the map from these numbers to a probability (chatter/cut/verdict.py).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.cut.spectrum import CutSpectra
+from chatter.dsp.spectra import TINY, peak_frequency_hz, ring_floor
+
+Floats = NDArray[np.float64]
+LEAST_NEPERS = 1.8  # 8 dB above its surroundings: a candidate line
+CAP_NEPERS = 5.0  # 22 dB: beyond this a line is just loud
+BOTTOM_HZ = 100.0  # below, phones roll off and mains hum lives
+MOST_LINES = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Peak:
+    """One narrow line off the comb."""
+
+    frequency_hz: float
+    power: float  # mean square
+    excess: float  # nepers above ring and idle
+    in_idle: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """The numbers that the verdict weighs; each grows with chatter."""
+
+    peaks: tuple[Peak, ...]  # strongest first, background ones included
+    family: tuple[Peak, ...]  # members of the best family, strongest first; empty without one
+    strongest: float  # excess of the family's strongest member, nepers
+    second: float  # excess of its second member
+    members: float  # summed capped excess of all members after the first, less what chance gives
+    share: float  # log of family power over power that repeats each turn
+    unrepeated: float  # log of the power that does not repeat over the power that does
+
+
+def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
+    """List the narrow lines off the comb.
+
+    Parameters
+    ----------
+    spectra
+        Of one steady part.
+    rotation_hz
+        Its mean rotation frequency.
+
+    Returns
+    -------
+    tuple of Peak
+        Strongest excess first, at most 60.
+    """
+    bin_hz, width_hz = spectra.bin_hz, spectra.line_width_hz
+    inner = max(2, round(1.5 * width_hz / bin_hz))
+    ring = ring_floor(spectra.rest, inner_bins=inner, outer_bins=inner + max(6, round(5 * width_hz / bin_hz)))
+    excess = np.log(np.maximum(spectra.rest, TINY) / ring)
+    below = np.zeros(len(excess), dtype=bool)
+    if spectra.idle is not None:
+        spread = max(1, round(width_hz / bin_hz))
+        idle = np.max(
+            np.lib.stride_tricks.sliding_window_view(
+                np.pad(spectra.idle, spread, mode="edge"), 2 * spread + 1
+            ),
+            axis=1,
+        )
+        over_idle = np.log(np.maximum(spectra.rest, TINY) / np.maximum(idle, TINY))
+        below = over_idle < LEAST_NEPERS
+    guard_hz = min(max(1.2 * width_hz, 0.03 * rotation_hz), 0.2 * rotation_hz)
+    nearest = np.abs(spectra.hz - np.round(spectra.hz / rotation_hz) * rotation_hz)
+    usable = (nearest > guard_hz) & (spectra.hz > BOTTOM_HZ)
+    middle = spectra.rest[1:-1]
+    top = np.flatnonzero((middle >= spectra.rest[:-2]) & (middle > spectra.rest[2:])) + 1
+    top = top[usable[top] & (excess[top] > LEAST_NEPERS)]
+    order = np.argsort(excess[top])[::-1]
+    taken: list[Peak] = []
+    for index in top[order]:
+        frequency = peak_frequency_hz(spectra.rest, int(index), bin_hz)
+        if any(abs(frequency - peak.frequency_hz) < width_hz for peak in taken):
+            continue
+        taken.append(
+            Peak(
+                frequency_hz=frequency,
+                power=float(spectra.rest[index]),
+                excess=float(excess[index]),
+                in_idle=bool(below[index]),
+            )
+        )
+        if len(taken) >= MOST_LINES:
+            break
+    return tuple(taken)
+
+
+def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
+    """Weigh a steady part.
+
+    Parameters
+    ----------
+    spectra
+        Of one steady part.
+    rotation_hz, flutes
+        Its comb.
+
+    Returns
+    -------
+    Evidence
+    """
+    peaks = find_peaks(spectra, rotation_hz=rotation_hz)
+    fresh = [peak for peak in peaks if not peak.in_idle]
+    family, members = _best_family(fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
+    power = sum(peak.power for peak in family)
+    idle_power = 0.0 if spectra.idle is None else float(spectra.idle.sum())
+    rest_lines = float(spectra.rest.sum())
+    whole = max(float(spectra.whole.sum()) - rest_lines, 0.0)
+    rest = max(rest_lines - idle_power, 0.02 * rest_lines)
+    repeating = max(whole, 1e-3 * rest_lines, TINY)
+    return Evidence(
+        peaks=peaks,
+        family=family,
+        strongest=min(family[0].excess, CAP_NEPERS) if family else 0.0,
+        second=min(family[1].excess, CAP_NEPERS) if len(family) > 1 else 0.0,
+        members=members,
+        share=float(np.clip(np.log(max(power, TINY) / repeating), -12.0, 6.0)),
+        unrepeated=float(np.clip(np.log(rest / repeating), -8.0, 6.0)),
+    )
+
+
+def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> tuple[tuple[Peak, ...], float]:
+    """Give the family that explains most line strength, strongest member first."""
+    if not peaks:
+        return (), 0.0
+    hz = np.array([peak.frequency_hz for peak in peaks])
+    strength = np.minimum(np.array([peak.excess for peak in peaks]), CAP_NEPERS)
+    loud = np.log(np.array([peak.power for peak in peaks]))
+    folded = np.abs(hz / rotation_hz - np.round(hz / rotation_hz))  # 0 to 0.5 turns
+    tolerance = min(0.5 * width_hz / rotation_hz, 0.06)
+    chance = min(1.0, 4 * tolerance)
+    best: tuple[float, tuple[int, ...], float] = (-1.0, (), 0.0)
+    for seed in range(min(len(peaks), 25)):
+        near = np.abs(folded - folded[seed]) <= tolerance
+        # Louder lines weigh more: a family must explain the loud part, not a crowd of faint peaks.
+        weight = strength * np.exp(0.25 * (loud - loud.max()))
+        others = near.copy()
+        others[seed] = False
+        spare = float(strength[others].sum() - chance * np.delete(strength, seed).sum())
+        value = float(weight[near].sum()) + 0.3 * max(spare, 0.0)
+        if value > best[0]:
+            ids = tuple(int(i) for i in np.flatnonzero(near)[np.argsort(loud[near])[::-1]])
+            best = (value, ids, max(spare, 0.0))
+    return tuple(peaks[i] for i in best[1]), best[2]

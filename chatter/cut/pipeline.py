@@ -1,0 +1,275 @@
+"""The order of the stages: sections, spindle, spectrum, lines, evidence, verdict.
+
+In: a recording and what the user knows of the cut. Out: the cuts, each judged.
+Source: each stage names its own.
+Leaves out: advice (chatter/advice) and files (chatter/audio).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.cut.evidence import Evidence, weigh
+from chatter.cut.lines import name_lines
+from chatter.cut.sections import Section, Sections, find_sections
+from chatter.cut.spectrum import CutSpectra, cut_spectra
+from chatter.cut.spindle import Speed, measure_speed
+from chatter.cut.verdict import probability_of_chatter, verdict_of
+from chatter.errors import BadValueError
+from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, Recording, Spindle
+
+Floats = NDArray[np.float64]
+TOP_HZ = 8000.0
+EDGE_S = 0.12  # entry and exit, left out of the steady part
+LONGEST_S = 6.0  # of one cut that is analysed, from its middle; more only costs time
+LEAST_TURNS = 8
+RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
+HOW_TO = (
+    "record again with three seconds of idle before and after the cut, the recorder on uncompressed with "
+    "gain control and noise suppression off, the phone behind the guard"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StudiedCut:
+    """One cut with everything that the stages found."""
+
+    section: Section
+    speed: Speed
+    spectra: CutSpectra
+    evidence: Evidence
+    steady_start_s: float
+
+
+def study_recording(
+    recording: Recording, *, setup: CutSetup, idle: Recording | None = None
+) -> tuple[int, Sections, tuple[StudiedCut, ...]]:
+    """Run every stage up to the evidence.
+
+    Returns
+    -------
+    channel, sections, cuts
+        The channel used; where it cuts; the sections in which a comb was found, studied.
+    """
+    channel, sections = _choose_channel(recording, rotation_hz=setup.rpm / 60)
+    samples = recording.samples[channel].astype(np.float64)
+    rate_hz = recording.rate_hz
+    idle_parts = tuple(samples[int(a * rate_hz) : int(b * rate_hz)] for a, b in sections.idle)
+    if idle is not None:
+        idle_parts = (idle.samples[min(channel, idle.channels - 1)].astype(np.float64),)
+    studied = []
+    for section in sections.cuts:
+        cut = _study(samples, section, recording=recording, setup=setup, idle_parts=idle_parts)
+        if cut is not None:
+            studied.append(cut)
+    return channel, sections, tuple(studied)
+
+
+def judge_recording(recording: Recording, *, setup: CutSetup, idle: Recording | None = None) -> CutAnalysis:
+    """Find the cuts of a recording and judge each.
+
+    Parameters
+    ----------
+    recording
+        The sound.
+    setup
+        What the user knows of the cut.
+    idle
+        Sound of the same machine without cutting, at the same sample rate.
+
+    Returns
+    -------
+    CutAnalysis
+        No cuts, and a finding that says why, when nothing can be judged.
+
+    Raises
+    ------
+    BadValueError
+        The idle recording has another sample rate.
+    """
+    if idle is not None and idle.rate_hz != recording.rate_hz:
+        raise BadValueError(
+            "the idle recording's sample rate",
+            idle.rate_hz,
+            f"one recorded like the cut, at {recording.rate_hz:g} Hz",
+        )
+    channel, sections, studied = study_recording(recording, setup=setup, idle=idle)
+    findings = list(recording.findings)
+    cuts = tuple(_judge(cut, setup=setup) for cut in studied)
+    for cut in cuts:
+        findings.extend(cut.findings)
+    if not cuts:
+        speed = _whole_speed(recording, channel, setup)
+        findings.append(_no_cut(sections))
+        return CutAnalysis(
+            spindle=_spindle(setup, speed), channel=channel, cuts=(), cut_index=None, findings=tuple(findings)
+        )
+    worst = min(
+        range(len(cuts)), key=lambda i: (RANK[cuts[i].verdict], -(cuts[i].chatter_probability or 0.0))
+    )
+    return CutAnalysis(
+        spindle=_spindle(setup, studied[worst].speed),
+        channel=channel,
+        cuts=cuts,
+        cut_index=worst,
+        findings=tuple(findings),
+    )
+
+
+def _spindle(setup: CutSetup, speed: Speed) -> Spindle:
+    return Spindle(
+        programmed_rpm=setup.rpm,
+        flutes=setup.flutes,
+        measured_rpm=speed.rotation_hz * 60 if speed.found else None,
+        measured_rpm_sd=speed.sd_hz * 60 if speed.found else None,
+    )
+
+
+def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, Sections]:
+    """Take the channel that rises most when the tool cuts."""
+    best: tuple[float, int, Sections] | None = None
+    for index in range(recording.channels):
+        if index and np.array_equal(recording.samples[index], recording.samples[0]):
+            continue
+        found = find_sections(
+            recording.samples[index],
+            rate_hz=recording.rate_hz,
+            bandwidth_hz=recording.bandwidth_hz,
+            rotation_hz=rotation_hz,
+        )
+        value = found.rise_db if found.cuts else -1.0
+        if best is None or value > best[0]:
+            best = (value, index, found)
+    if best is None:  # a recording has at least one channel
+        raise BadValueError("the number of channels", 0, "a recording with at least one channel")
+    return best[1], best[2]
+
+
+def _study(
+    samples: Floats,
+    section: Section,
+    *,
+    recording: Recording,
+    setup: CutSetup,
+    idle_parts: tuple[Floats, ...],
+) -> StudiedCut | None:
+    """Measure speed and evidence in one section; None when no comb is there."""
+    rate_hz = recording.rate_hz
+    edge_s = min(EDGE_S, 0.1 * (section.end_s - section.start_s))
+    start_s, end_s = section.start_s + edge_s, section.end_s - edge_s
+    if (end_s - start_s) * setup.rpm / 60 < LEAST_TURNS:
+        return None
+    if end_s - start_s > LONGEST_S:
+        middle = (start_s + end_s) / 2
+        start_s, end_s = middle - LONGEST_S / 2, middle + LONGEST_S / 2
+    part = samples[int(start_s * rate_hz) : int(end_s * rate_hz)]
+    if len(part) < 2048 or not np.any(part):
+        return None
+    speed = measure_speed(
+        part,
+        rate_hz=rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        programmed_rpm=setup.rpm,
+        flutes=setup.flutes,
+    )
+    if not speed.found:
+        return None
+    top_hz = min(TOP_HZ, 0.45 * rate_hz, 0.95 * recording.bandwidth_hz)
+    spectra = cut_spectra(part, rate_hz=rate_hz, top_hz=top_hz, speed=speed, idle_parts=idle_parts)
+    evidence = weigh(spectra, rotation_hz=speed.rotation_hz, flutes=setup.flutes)
+    return StudiedCut(
+        section=section, speed=speed, spectra=spectra, evidence=evidence, steady_start_s=start_s
+    )
+
+
+def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
+    """Turn one studied cut into its part of the document."""
+    probability = probability_of_chatter(cut.evidence)
+    verdict = verdict_of(probability)
+    chattering = verdict == "chatter" or (verdict == "marginal" and bool(cut.evidence.family))
+    section = cut.section
+    findings: list[Finding] = []
+    if section.open_start or section.open_end:
+        where = "begins" if section.open_start else "ends"
+        findings.append(
+            Finding(
+                code="cut-at-edge",
+                severity="info",
+                message=f"The recording {where} inside a cut: leave three seconds of idle before and after it.",
+            )
+        )
+    lines = name_lines(
+        cut.spectra,
+        cut.evidence,
+        rotation_hz=cut.speed.rotation_hz,
+        flutes=setup.flutes,
+        chattering=chattering,
+    )
+    return JudgedCut(
+        start_s=None if section.open_start else section.start_s,
+        end_s=None if section.open_end else section.end_s,
+        measured_rpm=cut.speed.rotation_hz * 60,
+        measured_rpm_sd=cut.speed.sd_hz * 60,
+        verdict=verdict,
+        chatter_probability=probability,
+        chatter_hz=cut.evidence.family[0].frequency_hz if chattering else None,
+        onset_s=_onset_s(cut) if chattering else None,
+        lines=lines,
+        findings=tuple(findings),
+    )
+
+
+def _onset_s(cut: StudiedCut) -> float:
+    """Give the first time at which the chatter line reaches a quarter of its usual power."""
+    index = round(cut.evidence.family[0].frequency_hz / cut.spectra.bin_hz)
+    power = cut.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
+    usual = float(np.quantile(power, 0.7))
+    first = int(np.flatnonzero(power >= 0.25 * usual)[0])
+    if first == 0:  # already there in the first window of the steady part
+        return cut.section.start_s
+    return cut.steady_start_s + float(cut.spectra.frame_times_s[first])
+
+
+def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:
+    """Look for the comb in the whole recording."""
+    samples = recording.samples[channel].astype(np.float64)
+    most = int(30 * recording.rate_hz)
+    if len(samples) > most:
+        start = (len(samples) - most) // 2
+        samples = samples[start : start + most]
+    turns = len(samples) / recording.rate_hz * setup.rpm / 60
+    if len(samples) < 2048 or turns < LEAST_TURNS or not np.any(samples):
+        flat = np.full(1, setup.rpm / 60)
+        return Speed(
+            found=False,
+            rotation_hz=setup.rpm / 60,
+            sd_hz=0.0,
+            times_s=np.zeros(1),
+            track_hz=flat,
+            score=0.0,
+            z=0.0,
+        )
+    return measure_speed(
+        samples,
+        rate_hz=recording.rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        programmed_rpm=setup.rpm,
+        flutes=setup.flutes,
+    )
+
+
+def _no_cut(sections: Sections) -> Finding:
+    """Say why nothing was judged."""
+    if sections.cuts:
+        return Finding(
+            code="spindle-not-found",
+            severity="error",
+            message="Something gets louder, but the spindle's tooth-passing lines are not in it: check the speed and "
+            f"the flute count, and {HOW_TO}.",
+        )
+    return Finding(
+        code="no-cut-found",
+        severity="error",
+        message=f"No part of the recording stands out as a cut: {HOW_TO}.",
+    )

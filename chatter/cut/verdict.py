@@ -1,0 +1,44 @@
+"""From evidence to a verdict with a probability.
+
+In: evidence of one cut. Out: verdict, probability, and what to say when there is none.
+Rules: below 0.4 stable, above 0.6 chatter, between marginal; a line without a second member of its
+family is at most marginal, because a vacuum or a drive sounds like that.
+Source: logistic regression, D. R. Cox, J. R. Stat. Soc. B 20 (1958) 215 to 242; weights in weights.py.
+Leaves out: cuts without a measured speed, which the pipeline leaves undecided.
+"""
+
+import math
+
+from chatter.cut.evidence import Evidence
+from chatter.cut.weights import INTERCEPT, WEIGHTS
+from chatter.model import Verdict
+
+STABLE_BELOW = 0.4
+CHATTER_ABOVE = 0.6
+LONE_AT_MOST = 0.6
+
+
+def probability_of_chatter(evidence: Evidence) -> float:
+    """Give the probability that the cut chattered.
+
+    Returns
+    -------
+    float
+        Between 0.001 and 0.999: the fit has no more cases than that allows.
+    """
+    total = INTERCEPT + sum(weight * getattr(evidence, name) for name, weight in WEIGHTS.items())
+    probability = 1 / (1 + math.exp(-max(-30.0, min(30.0, total))))
+    if len(evidence.family) < 2:
+        probability = min(probability, LONE_AT_MOST)
+    return max(0.001, min(0.999, probability))
+
+
+def verdict_of(probability: float) -> Verdict:
+    """Name a probability.
+
+    >>> verdict_of(0.2), verdict_of(0.5), verdict_of(0.9)
+    ('stable', 'marginal', 'chatter')
+    """
+    if probability < STABLE_BELOW:
+        return "stable"
+    return "chatter" if probability > CHATTER_ABOVE else "marginal"
