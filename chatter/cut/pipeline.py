@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.cut.engagement import trim_to_comb
 from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.lines import name_lines
 from chatter.cut.sections import Section, Sections, find_sections
@@ -58,12 +59,24 @@ def study_recording(
     idle_parts = tuple(samples[int(a * rate_hz) : int(b * rate_hz)] for a, b in sections.idle)
     if idle is not None:
         idle_parts = (idle.samples[min(channel, idle.channels - 1)].astype(np.float64),)
-    studied = []
-    for section in sections.cuts:
-        cut = _study(samples, section, recording=recording, setup=setup, idle_parts=idle_parts)
-        if cut is not None:
-            studied.append(cut)
-    return channel, sections, tuple(studied)
+
+    def study(section: Section) -> StudiedCut | None:
+        return _study(samples, section, recording=recording, setup=setup, idle_parts=idle_parts)
+
+    studied = [cut for cut in map(study, sections.cuts) if cut is not None]
+    if not studied:
+        return channel, sections, ()
+    surest = max(studied, key=lambda cut: cut.speed.score)
+    trimmed = trim_to_comb(
+        samples,
+        rate_hz=rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        sections=sections,
+        tooth_hz=surest.speed.rotation_hz * setup.flutes,
+    )
+    known = {cut.section: cut for cut in studied}
+    again = [known[section] if section in known else study(section) for section in trimmed]
+    return channel, sections, tuple(cut for cut in again if cut is not None)
 
 
 def judge_recording(recording: Recording, *, setup: CutSetup, idle: Recording | None = None) -> CutAnalysis:
@@ -196,7 +209,8 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
             Finding(
                 code="cut-at-edge",
                 severity="info",
-                message=f"The recording {where} inside a cut: leave three seconds of idle before and after it.",
+                message=f"The recording {where} inside a cut: leave three seconds of idle "
+                "before and after it.",
             )
         )
     lines = name_lines(
@@ -265,8 +279,8 @@ def _no_cut(sections: Sections) -> Finding:
         return Finding(
             code="spindle-not-found",
             severity="error",
-            message="Something gets louder, but the spindle's tooth-passing lines are not in it: check the speed and "
-            f"the flute count, and {HOW_TO}.",
+            message="Something gets louder, but the spindle's tooth-passing lines are not in it: "
+            f"check the speed and the flute count, and {HOW_TO}.",
         )
     return Finding(
         code="no-cut-found",

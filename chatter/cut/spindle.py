@@ -2,7 +2,7 @@
 
 In: one section of sound, what the idle part holds, and the dialled speed as a prior. Out: the rotation
 frequency along the section, its mean over the steady part, its spread, and whether a comb was there.
-Source: comb likelihood (chatter/dsp/comb.py), refined on the phase of strong harmonics (chatter/dsp/angle.py).
+Source: comb likelihood (chatter/dsp/comb.py), refined on strong harmonics (chatter/dsp/angle.py).
 Leaves out: lines that are not harmonics.
 """
 

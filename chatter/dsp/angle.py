@@ -81,7 +81,7 @@ def refine_phase(
     drift = np.concatenate([[0.0], np.cumsum(step / np.maximum(weight, 1e-12))])
     drift = ndimage.gaussian_filter1d(drift, 1.0, mode="nearest")
     centres = starts + size / 2
-    return phase + np.interp(np.arange(len(samples)), centres, drift)
+    return np.asarray(phase + np.interp(np.arange(len(samples)), centres, drift))
 
 
 def split_repeating(samples: Floats, phase: Floats, *, turns: int) -> tuple[Floats, Floats]:

@@ -10,6 +10,7 @@ Leaves out: names of lines (chatter/cut/lines.py).
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
+from scipy.fft import next_fast_len, rfft
 
 Floats = NDArray[np.float64]
 TINY = 1e-20  # mean square far below one step of 24-bit sound (1e-15); keeps logarithms finite
@@ -44,8 +45,6 @@ def frame_powers(
     count = 1 + max(0, (n - size) // hop)
     window = signal.get_window("hann", size)
     length = int(pad * size)
-    from scipy.fft import next_fast_len, rfft
-
     length = next_fast_len(length, real=True)
     frames = np.lib.stride_tricks.sliding_window_view(np.asarray(samples), size)[::hop][:count]
     scale = 2.0 / window.sum() ** 2
@@ -54,8 +53,9 @@ def frame_powers(
     for start in range(0, count, block):
         spectrum = rfft(frames[start : start + block] * window, n=length, axis=1)
         powers[start : start + block] = scale * np.abs(spectrum) ** 2
-    times_s = (np.arange(count) * hop + size / 2) / rate_hz
-    return times_s, np.fft.rfftfreq(length, 1 / rate_hz), powers
+    times_s: Floats = (np.arange(count) * hop + size / 2) / rate_hz
+    frequencies_hz: Floats = np.arange(length // 2 + 1) * (rate_hz / length)
+    return times_s, frequencies_hz, powers
 
 
 def running_floor(powers: Floats, *, width_bins: int, quantile: float = 0.5) -> Floats:
@@ -109,7 +109,7 @@ def ring_floor(powers: Floats, *, inner_bins: int, outer_bins: int) -> Floats:
     shift = inner_bins + span // 2
     left = np.concatenate([np.full(shift, side[0]), side[:-shift]])
     right = np.concatenate([side[shift:], np.full(shift, side[-1])])
-    return np.maximum(np.maximum(left, right), TINY)
+    return np.asarray(np.maximum(np.maximum(left, right), TINY))
 
 
 def peak_frequency_hz(powers: Floats, index: int, bin_hz: float) -> float:

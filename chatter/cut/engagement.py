@@ -1,0 +1,113 @@
+"""Trim and part loud spells by the tooth-passing comb: a bump or a voice beside a cut has none.
+
+In: one channel, its sections, a measured speed. Out: sections whose every part carries the comb.
+Method: contrast of the tooth-passing harmonics against the middle between them, in short windows; where
+it stays near its idle value for long enough, the tool is not in the work.
+Source: our own.
+Leaves out: sections whose comb does not rise clearly over the idle; they pass unchanged.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from chatter.cut.sections import LEAST_S, Section, Sections
+from chatter.dsp.spectra import frame_powers
+
+Floats = NDArray[np.float64]
+HOP_S = 0.02
+GAP_S = 0.3  # the comb must be away this long before a cut is parted
+LEAST_CONTRAST = 1.2  # nepers between cutting and idle, below which the comb can't decide
+TOP_HZ = 6000.0
+
+
+def comb_contrast(
+    samples: NDArray[np.floating], *, rate_hz: float, top_hz: float, tooth_hz: float
+) -> tuple[Floats, Floats]:
+    """Give the contrast of a comb along time.
+
+    Returns
+    -------
+    times_s, contrast
+        Shapes (t,): window centres; mean log ratio of lines to gaps, nepers.
+    """
+    size_s = float(max(0.08, 4 / tooth_hz))
+    times_s, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=size_s, hop_s=HOP_S)
+    orders = np.arange(1, min(12, max(1, int(min(top_hz, TOP_HZ) / tooth_hz))) + 1)
+    bin_hz = float(hz[1])
+    on = np.clip(np.round(orders * tooth_hz / bin_hz).astype(int), 1, len(hz) - 2)
+    off = np.clip(np.round((orders + 0.5) * tooth_hz / bin_hz).astype(int), 1, len(hz) - 2)
+    line = np.log(powers[:, on - 1] + powers[:, on] + powers[:, on + 1] + 1e-16)
+    gap = np.log(powers[:, off - 1] + powers[:, off] + powers[:, off + 1] + 1e-16)
+    return times_s, np.asarray((line - gap).mean(axis=1))
+
+
+def trim_to_comb(
+    samples: NDArray[np.floating],
+    *,
+    rate_hz: float,
+    bandwidth_hz: float,
+    sections: Sections,
+    tooth_hz: float,
+) -> tuple[Section, ...]:
+    """Keep the parts of each section that carry the comb.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,).
+    rate_hz, bandwidth_hz
+        Sample rate; highest frequency carried.
+    sections
+        Loud spells.
+    tooth_hz
+        Measured tooth-passing frequency.
+
+    Returns
+    -------
+    tuple of Section
+        In time order.
+    """
+    times_s, contrast = comb_contrast(
+        samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
+    )
+    contrast = ndimage.median_filter(contrast, size=5, mode="nearest")
+    quiet = np.zeros(len(times_s), dtype=bool)
+    for a, b in sections.idle:
+        quiet |= (times_s >= a) & (times_s <= b)
+    if quiet.sum() < 5:
+        return sections.cuts
+    low = float(np.quantile(contrast[quiet], 0.75))
+    kept: list[Section] = []
+    for section in sections.cuts:
+        inside = (times_s >= section.start_s) & (times_s <= section.end_s)
+        high = float(np.quantile(contrast[inside], 0.7)) if inside.any() else low
+        if high - low < LEAST_CONTRAST:
+            kept.append(section)
+            continue
+        on = contrast > low + 0.4 * (high - low)
+        on = ndimage.binary_closing(np.pad(on, 20), iterations=round(GAP_S / HOP_S / 2))[20:-20] & inside
+        kept.extend(_parts(section, on, times_s))
+    return tuple(kept)
+
+
+def _parts(section: Section, on: NDArray[np.bool_], times_s: Floats) -> list[Section]:
+    """Cut one section into its runs with a comb; an edge moves only by more than a window."""
+    labels, count = ndimage.label(on)
+    parts: list[Section] = []
+    for label in range(1, count + 1):
+        where = np.flatnonzero(labels == label)
+        start_s, end_s = float(times_s[where[0]]), float(times_s[where[-1]])
+        near_start, near_end = start_s - section.start_s < 0.2, section.end_s - end_s < 0.2
+        part = replace(
+            section,
+            start_s=section.start_s if near_start else start_s,
+            end_s=section.end_s if near_end else end_s,
+            open_start=section.open_start and near_start,
+            open_end=section.open_end and near_end,
+        )
+        if part.end_s - part.start_s >= LEAST_S:
+            parts.append(part)
+    return parts or [section]
