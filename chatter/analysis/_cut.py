@@ -1,0 +1,126 @@
+"""One recording in, one `cut` document out.
+
+In: the path of a recording and what the user knows about the cut. Out: a frozen `CutDocument`.
+Leaves out: every analysis (the pipelines do it) and every layout (report/).
+"""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from chatter import __version__
+from chatter.analysis._values import checked_setup
+from chatter.model import CutAnalysis, CutDocument, CutSetup, Direction, Finding, Recording
+
+
+def analyse_cut(
+    path: str | Path,
+    *,
+    rpm: float,
+    flutes: int,
+    min_rpm: float | None = None,
+    max_rpm: float | None = None,
+    tool_max_rpm: float | None = None,
+    depth_mm: float | None = None,
+    max_depth_mm: float | None = None,
+    width_mm: float | None = None,
+    diameter_mm: float | None = None,
+    direction: Direction | None = None,
+    feed_mm_min: float | None = None,
+    stick_out_mm: float | None = None,
+    idle: str | Path | None = None,
+) -> CutDocument:
+    """Say whether the cuts in one recording chattered, and what to set next.
+
+    Parameters
+    ----------
+    path
+        The recording, in any format a phone writes.
+    rpm
+        Spindle speed as dialled, rev/min.
+    flutes
+        Cutting edges of the tool.
+    min_rpm, max_rpm, tool_max_rpm
+        What the spindle can be set to and the tool may turn, rev/min.
+    depth_mm, max_depth_mm, width_mm, diameter_mm
+        Axial depth of the cut and the largest one to suggest, radial width, tool diameter, mm.
+    direction
+        "up" (conventional) or "climb".
+    feed_mm_min
+        Feed of this cut, mm/min.
+    stick_out_mm
+        Length of tool outside the holder, mm.
+    idle
+        A recording without cutting, best of the same program run in air.
+
+    Returns
+    -------
+    CutDocument
+        The answer; `to_dict()` gives the `cut` document.
+
+    Raises
+    ------
+    BadValueError
+        A value is out of its range.
+    FileProblemError, BadSamplesError
+        A recording can't be read.
+    """
+    setup = checked_setup(
+        {
+            "rpm": rpm,
+            "flutes": flutes,
+            "min_rpm": min_rpm,
+            "max_rpm": max_rpm,
+            "tool_max_rpm": tool_max_rpm,
+            "depth_mm": depth_mm,
+            "max_depth_mm": max_depth_mm,
+            "width_mm": width_mm,
+            "diameter_mm": diameter_mm,
+            "direction": direction,
+            "feed_mm_min": feed_mm_min,
+            "stick_out_mm": stick_out_mm,
+        }
+    )
+    # Imported here: scipy and numba take longer to load than a wrong value takes to refuse.
+    from chatter.advice import advise
+    from chatter.audio import read_recording
+    from chatter.cut.pipeline import judge_recording
+
+    recording = read_recording(Path(path))
+    idle_recording = None if idle is None else read_recording(Path(idle))
+    analysis = judge_recording(recording, setup=setup, idle=idle_recording)
+    return CutDocument(
+        program=program_part(_settings(setup, idle_recording)),
+        recording=_recording_part(recording, analysis),
+        analysis=analysis,
+        advice=advise(analysis, setup=setup),
+    )
+
+
+def _settings(setup: CutSetup, idle: Recording | None) -> dict[str, Any]:
+    """List everything that the answer depends on beside the recording."""
+    return {
+        **asdict(setup),
+        "idle": None if idle is None else idle.file,
+        "idle_sha256": None if idle is None else idle.sha256,
+    }
+
+
+def program_part(settings: dict[str, Any]) -> dict[str, Any]:
+    return {"name": "chatter", "version": __version__, "settings": settings}
+
+
+def _recording_part(recording: Recording, analysis: CutAnalysis) -> dict[str, Any]:
+    """Give the `recording` part of a document, with the findings of every stage, each once."""
+    found: dict[Finding, None] = dict.fromkeys(analysis.findings)
+    for cut in analysis.cuts:
+        found.update(dict.fromkeys(cut.findings))
+    return {
+        "file": recording.file,
+        "sha256": recording.sha256,
+        "duration_s": recording.duration_s,
+        "sample_rate_hz": recording.rate_hz,
+        "bandwidth_hz": recording.bandwidth_hz,
+        "channel": analysis.channel,
+        "findings": [finding.to_dict() for finding in found],
+    }

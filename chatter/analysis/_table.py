@@ -1,0 +1,142 @@
+"""The table of a batch, and the answers that an earlier run of it left.
+
+In: the paths of a CSV table and of a results file. Out: rows, and earlier answers by content and options.
+Leaves out: judging the rows.
+"""
+
+import csv
+import difflib
+import hashlib
+import json
+import os
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from chatter.analysis._values import checked_setup
+from chatter.errors import ChatterError, FileProblemError, InputError, OutputError
+from chatter.model import CutSetup
+
+BATCH_COLUMNS = ("file", *(field.name for field in fields(CutSetup)), "idle")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One line of a batch table; `problem` says why it can't be judged."""
+
+    file: str  # as written in the table
+    path: Path
+    options: dict[str, Any]
+    idle: Path | None
+    problem: str | None = None
+
+
+def read_table(table: Path) -> tuple[list[Row], tuple[str, ...]]:
+    """Read the rows of a table and the names of columns that nothing uses."""
+    try:
+        text = table.read_text(encoding="utf-8-sig")  # spreadsheets write a byte-order mark
+    except UnicodeDecodeError as error:
+        raise FileProblemError(str(table), "not a text table in UTF-8", "save it as CSV UTF-8") from error
+    except (OSError, ValueError) as error:
+        problem = getattr(error, "strerror", None) or "can't be read"
+        raise FileProblemError(
+            str(table), problem, "give a CSV table with the columns file, rpm, flutes"
+        ) from error
+    head = text.partition("\n")[0]
+    reader = csv.DictReader(text.splitlines(), delimiter=";" if ";" in head and "," not in head else ",")
+    try:
+        names = [name.strip() for name in reader.fieldnames or ()]
+        reader.fieldnames = names
+        records = list(reader)
+    except csv.Error as error:
+        raise FileProblemError(str(table), f"not a CSV table ({error})", "save it again as CSV") from error
+    missing = [name for name in ("file", "rpm", "flutes") if name not in names]
+    if missing:
+        raise InputError(
+            f"{table}: the table has no column {missing[0]}: its first line must name file, rpm, flutes"
+        )
+    unused = tuple(name for name in names if name not in BATCH_COLUMNS and name)
+    for name in unused:
+        if close := difflib.get_close_matches(name, BATCH_COLUMNS, n=1, cutoff=0.8):
+            raise InputError(
+                f"{table}: unknown column {name}: rename it to {close[0]}, or to something less alike"
+            )
+    return [_row(record, table.parent) for record in records], unused
+
+
+def _row(record: dict[str, Any], folder: Path) -> Row:
+    """Turn one record of the table into a row, with its values still unchecked."""
+    cells = {name: (record.get(name) or "").strip() for name in BATCH_COLUMNS}
+    options: dict[str, Any] = {
+        name: cells[name] or None for name in BATCH_COLUMNS if name not in ("file", "idle")
+    }
+    problem = None
+    if None in record:
+        problem = "this row has more cells than the header: put names that hold commas in quotes"
+    elif not cells["file"]:
+        problem = "this row names no file: fill in its file column"
+    elif absent := [name for name in ("rpm", "flutes") if options[name] is None]:
+        problem = f"this row gives no {absent[0]}: fill in its {absent[0]} column"
+    idle = folder / cells["idle"] if cells["idle"] else None
+    return Row(file=cells["file"], path=folder / cells["file"], options=options, idle=idle, problem=problem)
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _key(file: object, sha256: object, settings: object) -> str:
+    return json.dumps([file, sha256, settings], sort_keys=True)
+
+
+def row_key(row: Row) -> str:
+    """Name a row by its file's content and its options; empty where it can't be answered."""
+    try:
+        settings = asdict(checked_setup(row.options))
+        settings["idle"] = None if row.idle is None else row.idle.name
+        settings["idle_sha256"] = None if row.idle is None else _sha256(row.idle)
+        return _key(row.path.name, _sha256(row.path), settings)
+    except (ChatterError, OSError, ValueError):
+        return ""
+
+
+def earlier_answers(out: Path) -> dict[str, str]:
+    """Read the `cut` documents of an earlier run, by file content and options."""
+    try:
+        data = out.read_bytes()
+    except FileNotFoundError:
+        return {}
+    except OSError as error:
+        raise OutputError(str(out), error.strerror or "can't be read", "choose another file") from error
+    complete = data[: data.rfind(b"\n") + 1]
+    answers: dict[str, str] = {}
+    for raw in complete.splitlines():
+        try:
+            line = raw.decode("utf-8")
+            document = json.loads(line)
+            kind = document["document"]
+            if kind == "cut":
+                recording = document["recording"]
+                settings = document["program"]["settings"]
+                answers[_key(recording["file"], recording["sha256"], settings)] = line
+        except (ValueError, TypeError, KeyError) as error:
+            problem = "it exists and holds something else than the results of a batch"
+            raise OutputError(str(out), problem, "give another name, or move it away") from error
+    if data and not complete and not data.startswith(b"{"):
+        problem = "it exists and holds something else than the results of a batch"
+        raise OutputError(str(out), problem, "give another name, or move it away")
+    return answers
+
+
+def replace_lines(out: Path, lines: list[str]) -> None:
+    """Write the file anew in one step: a stop leaves the old file or the new one, never half of one."""
+    beside = out.with_name(out.name + ".new")
+    try:
+        with beside.open("w", encoding="utf-8", newline="\n") as file:
+            file.writelines(line + "\n" for line in lines)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(out)
+    except OSError as error:
+        raise OutputError(str(out), error.strerror or "can't be written", "choose another place") from error

@@ -1,0 +1,77 @@
+"""Checks of what the user typed, done once, at the public edge.
+
+In: values as they came from Python, the command line or a table. Out: a `CutSetup`, or a `BadValueError`.
+Leaves out: anything about files.
+"""
+
+import math
+from typing import Any, cast
+
+from chatter.errors import BadValueError
+from chatter.model import CutSetup
+
+MAX_RPM = 200_000.0  # above the fastest dental and jewellers' air spindles; common practice
+MAX_FLUTES = 20
+MAX_LENGTH_MM = 1000.0  # no cutter of a small machine is longer, wider or stuck out further; common practice
+MAX_FEED_MM_MIN = 100_000.0
+DIRECTIONS = ("up", "climb")
+# Upper end of each optional number; every one must be finite and above zero.
+_LIMITS = {
+    "min_rpm": MAX_RPM,
+    "max_rpm": MAX_RPM,
+    "tool_max_rpm": MAX_RPM,
+    "depth_mm": MAX_LENGTH_MM,
+    "max_depth_mm": MAX_LENGTH_MM,
+    "width_mm": MAX_LENGTH_MM,
+    "diameter_mm": MAX_LENGTH_MM,
+    "feed_mm_min": MAX_FEED_MM_MIN,
+    "stick_out_mm": MAX_LENGTH_MM,
+}
+
+
+def checked_setup(values: dict[str, Any]) -> CutSetup:
+    """Check every value once, here at the public edge."""
+    checked: dict[str, Any] = {
+        "rpm": _number("rpm", values["rpm"], MAX_RPM),
+        "flutes": _whole_number("flutes", values["flutes"], MAX_FLUTES),
+    }
+    for name, limit in _LIMITS.items():
+        value = values.get(name)
+        checked[name] = None if value is None else _number(name, value, limit)
+    direction = values.get("direction")
+    if direction is not None and direction not in DIRECTIONS:
+        raise BadValueError("direction", direction, "up or climb")
+    checked["direction"] = direction
+    low, high = checked["min_rpm"], checked["max_rpm"]
+    if low is not None and high is not None and low > high:
+        raise BadValueError("min_rpm", low, f"a speed that is not above max_rpm ({high:g})")
+    width, diameter = checked["width_mm"], checked["diameter_mm"]
+    if width is not None and diameter is not None and width > diameter:
+        raise BadValueError("width_mm", width, f"a width that is not above diameter_mm ({diameter:g})")
+    return CutSetup(**checked)
+
+
+def _number(name: str, value: object, limit: float) -> float:
+    """Read one finite number above zero and not above the limit."""
+    needed = f"a number above 0 and not above {limit:.0f}"
+    if isinstance(value, bool):
+        raise BadValueError(name, value, needed)
+    try:
+        number = float(cast(Any, value))
+    except (TypeError, ValueError, OverflowError) as error:
+        raise BadValueError(name, value, needed) from error
+    if not math.isfinite(number) or not 0 < number <= limit:
+        raise BadValueError(name, value, needed)
+    return number
+
+
+def _whole_number(name: str, value: object, limit: int) -> int:
+    """Read one whole number from 1 to the limit."""
+    needed = f"a whole number from 1 to {limit}"
+    try:
+        number = _number(name, value, float(limit))
+    except BadValueError as error:
+        raise BadValueError(name, value, needed) from error
+    if number != int(number) or number < 1:
+        raise BadValueError(name, value, needed)
+    return int(number)

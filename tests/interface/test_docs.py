@@ -1,0 +1,113 @@
+"""The docs say what the program does: commands, options, errors, public names."""
+
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import chatter
+from chatter import errors
+
+ROOT = Path(__file__).parents[2]
+DOCS = ROOT / "docs"
+PAGES = [
+    ROOT / "README.md",
+    ROOT / "DEVELOPERS.md",
+    *sorted(DOCS.rglob("*.md")),
+    ROOT / "fixtures" / "README.md",
+]
+
+
+def docs_text():
+    return "\n".join(path.read_text(encoding="utf-8") for path in DOCS.glob("*.md"))
+
+
+def readme_commands():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    return [
+        line
+        for block in re.findall(r"```sh\n(.*?)```", text, re.DOTALL)
+        for line in block.splitlines()
+        if line
+    ]
+
+
+def test_cli_page_is_what_the_program_generates(tmp_path):
+    fresh = tmp_path / "cli.md"
+    command = [sys.executable, "-m", "typer", "chatter.cli.app", "utils", "docs", "--name", "chatter"]
+    subprocess.run([*command, "--output", str(fresh)], check=True, capture_output=True, cwd=ROOT)
+    assert (DOCS / "cli.md").read_text(encoding="utf-8") == fresh.read_text(encoding="utf-8")
+
+
+def test_every_error_is_documented():
+    page = (DOCS / "errors.md").read_text(encoding="utf-8")
+    names = [name for name, kind in vars(errors).items() if isinstance(kind, type)]
+    assert [name for name in names if f"`{name}`" not in page] == []
+
+
+def test_every_public_name_is_documented():
+    text = docs_text()
+    assert [name for name in chatter.__all__ if f"{name}" not in text] == []
+
+
+def test_readme_opens_with_the_job_then_the_two_commands_then_an_example():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    places = [
+        text.index(part) for part in ("`chatter` listens", "chatter demo", "pytest", "looks like", "can't do")
+    ]
+    assert places == sorted(places)
+
+
+def test_first_two_readme_commands_make_their_own_environment():
+    demo, tests = readme_commands()[:2]
+    for command in (demo, tests):
+        assert command.startswith("python3 -m venv .venv && .venv/bin/pip install")
+    assert demo.endswith(".venv/bin/chatter demo")
+    assert ".venv/bin/python -m pytest" in tests
+
+
+def test_ci_runs_the_test_command_of_the_readme():
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    test_command = readme_commands()[1].rpartition("&& .venv/bin/")[2]
+    assert test_command in script
+
+
+@pytest.mark.parametrize("command", [line for line in readme_commands() if ".venv/bin/chatter" in line])
+def test_readme_command_uses_options_that_exist(command):
+    words = shlex.split(command.rpartition(".venv/bin/chatter ")[2])
+    run = subprocess.run(
+        [sys.executable, "-m", "chatter", words[0], "--help"], capture_output=True, text=True, check=True
+    )
+    for word in words[1:]:
+        if word.startswith("--"):
+            assert word in run.stdout
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_links_between_pages_lead_somewhere(page):
+    text = page.read_text(encoding="utf-8")
+    targets = [
+        target.partition("#")[0] for target in re.findall(r"\]\(([^)]+)\)", text) if "://" not in target
+    ]
+    assert [target for target in targets if target and not (page.parent / target).exists()] == []
+
+
+def test_readme_says_that_no_real_chatter_was_heard_yet():
+    text = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    assert "No real recording of real chatter has been available to this project yet" in text
+
+
+def test_every_fixture_recording_has_its_origin_and_licence():
+    page = (ROOT / "fixtures" / "README.md").read_text(encoding="utf-8")
+    recordings = sorted(path.name for path in (ROOT / "fixtures" / "recordings").iterdir() if path.is_file())
+    assert len(recordings) >= 2
+    rows = {name: [line for line in page.splitlines() if f"`{name}`" in line] for name in recordings}
+    assert [name for name, lines in rows.items() if not any("MIT" in line for line in lines)] == []
+
+
+def test_every_fixture_recording_is_small():
+    sizes = {p.name: p.stat().st_size for p in (ROOT / "fixtures" / "recordings").iterdir() if p.is_file()}
+    assert {name: size for name, size in sizes.items() if size > 400_000} == {}
