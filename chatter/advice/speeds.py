@@ -1,0 +1,129 @@
+"""Speeds ranked by how likely the cut is to be stable there.
+
+In: likely machines, a grid of speeds. Out: probabilities, and the windows around their peaks.
+Leaves out: where the machines come from; one cut or a history serve alike.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.advice.machines import Machines
+
+Floats = NDArray[np.float64]
+
+MOST_WINDOWS = 5
+KEEP_OUT_SHARE = 0.005  # nearer than 0.5 % to the present speed is no change
+NEAR_PEAK_SHARE = 0.9  # a window reaches to where the probability falls below this share of its peak
+WORTH_SHARE = 0.5  # a further window is worth a cut if it is at least half as likely as the best
+APART_SHARE = 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """A run of speeds around a peak of probability; true speeds."""
+
+    rpm: float
+    low_rpm: float
+    high_rpm: float
+    stable_probability: float
+
+
+def speed_grid_rpm(low_rpm: float, *, high_rpm: float, points: int = 301) -> Floats:
+    """Give evenly spaced ratios of speed from low to high."""
+    return np.geomspace(low_rpm, high_rpm, points)
+
+
+def score_speeds(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> Floats:
+    """Give the probability that the present depth is stable at each speed.
+
+    Parameters
+    ----------
+    machines
+        Equally likely machines.
+    speeds_rpm
+        Shape (n,), from `speed_grid_rpm`: ratios evenly spaced, rising.
+    flutes
+        Evenly pitched teeth.
+
+    Returns
+    -------
+    NDArray
+        Shape (n,), 0 to 1.
+    """
+    depth = machines.depth_share
+    over = (depth > 0) & (depth < 1)
+    branch, machine, trial = np.nonzero(over[..., :-1] & over[..., 1:])
+    hz = machines.trial_hz
+    phase = machines.phase_turns
+    hits = np.zeros((hz.shape[0], speeds_rpm.size + 1))
+    per_turn = 60 / flutes  # [s/min] / [teeth/rev]
+    most_turns = per_turn * float(hz.max()) / speeds_rpm[0]
+    step = np.log(speeds_rpm[1] / speeds_rpm[0])
+    for whole in range(int(most_turns) + 1):
+        # Along the edge of chatter the speed n = 60 f / (N (whole + phase)) moves without a gap, so all
+        # speeds between two neighbours chatter.
+        one = per_turn * hz[machine, trial] / (whole + phase[branch, machine, trial])
+        two = per_turn * hz[machine, trial + 1] / (whole + phase[branch, machine, trial + 1])
+        low = np.ceil(np.log(np.minimum(one, two) / speeds_rpm[0]) / step)
+        high = np.floor(np.log(np.maximum(one, two) / speeds_rpm[0]) / step) + 1
+        low = np.clip(low, 0, speeds_rpm.size).astype(np.intp)
+        high = np.clip(high, 0, speeds_rpm.size).astype(np.intp)
+        inside = high > low
+        np.add.at(hits, (machine[inside], low[inside]), 1)
+        np.add.at(hits, (machine[inside], high[inside]), -1)
+    chatters = np.cumsum(hits, axis=1)[:, :-1] > 0
+    probability: Floats = 1 - chatters.mean(axis=0)
+    return probability
+
+
+def find_windows(
+    probability: Floats, *, speeds_rpm: Floats, present_rpm: float, most: int = MOST_WINDOWS
+) -> tuple[Window, ...]:
+    """Give separate windows around the likeliest speeds, best first.
+
+    Equally likely speeds rank by removal rate, which goes with the speed at the same chip load.
+    """
+    smooth = _smoothed(probability)
+    free = np.abs(speeds_rpm / present_rpm - 1) > KEEP_OUT_SHARE
+    windows: list[Window] = []
+    best = 0.0
+    while free.any() and len(windows) < most:
+        rank = np.where(free, np.round(smooth, 2), -1.0)
+        peak = int(np.flatnonzero(rank == rank.max())[-1])
+        if windows and smooth[peak] < WORTH_SHARE * best:
+            break
+        low, high = _reach(smooth >= NEAR_PEAK_SHARE * smooth[peak], free, peak)
+        top_low, top_high = _reach(smooth >= 0.98 * smooth[peak], free, peak)
+        centre = (top_low + top_high) // 2
+        best = max(best, float(smooth[peak]))
+        windows.append(
+            Window(
+                rpm=float(speeds_rpm[centre]),
+                low_rpm=float(speeds_rpm[low]),
+                high_rpm=float(speeds_rpm[high]),
+                stable_probability=float(np.clip(smooth[centre], 0, 1)),
+            )
+        )
+        apart = (speeds_rpm >= speeds_rpm[low] * (1 - APART_SHARE)) & (
+            speeds_rpm <= speeds_rpm[high] * (1 + APART_SHARE)
+        )
+        free = free & ~apart
+    return tuple(windows)
+
+
+def _smoothed(probability: Floats) -> Floats:
+    """Give the probability averaged over five neighbours: draws are few, and speeds are never exact."""
+    kernel = np.array([1, 2, 3, 2, 1]) / 9
+    smooth: Floats = np.convolve(np.pad(probability, 2, mode="edge"), kernel, mode="valid")
+    return smooth
+
+
+def _reach(near: NDArray[np.bool_], free: NDArray[np.bool_], peak: int) -> tuple[int, int]:
+    """Give the first and last of the run of near and free speeds around the peak."""
+    barred = np.flatnonzero(~(near & free))
+    below, above = barred[barred < peak], barred[barred > peak]
+    low = int(below[-1]) + 1 if below.size else 0
+    high = int(above[0]) - 1 if above.size else near.size - 1
+    return low, high
