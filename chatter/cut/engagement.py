@@ -18,9 +18,11 @@ from chatter.dsp.spectra import frame_powers
 
 Floats = NDArray[np.float64]
 HOP_S = 0.02
+WINDOW_S = 0.2
 GAP_S = 0.3  # the comb must be away this long before a cut is parted
-LEAST_CONTRAST = 1.2  # nepers between cutting and idle, below which the comb can't decide
-TOP_HZ = 6000.0
+LEAST_CONTRAST = 0.5  # nepers between cutting and idle, below which the comb can't decide
+LEAST_DEVIATIONS = 2.5  # the same, in standard deviations of the idle contrast
+TOP_HZ = 8000.0
 
 
 def comb_contrast(
@@ -33,9 +35,9 @@ def comb_contrast(
     times_s, contrast
         Shapes (t,): window centres; mean log ratio of lines to gaps, nepers.
     """
-    size_s = float(max(0.08, 4 / tooth_hz))
+    size_s = float(max(WINDOW_S, 4 / tooth_hz))
     times_s, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=size_s, hop_s=HOP_S)
-    orders = np.arange(1, min(12, max(1, int(min(top_hz, TOP_HZ) / tooth_hz))) + 1)
+    orders = np.arange(1, min(20, max(1, int(min(top_hz, TOP_HZ) / tooth_hz))) + 1)
     bin_hz = float(hz[1])
     on = np.clip(np.round(orders * tooth_hz / bin_hz).astype(int), 1, len(hz) - 2)
     off = np.clip(np.round((orders + 0.5) * tooth_hz / bin_hz).astype(int), 1, len(hz) - 2)
@@ -79,15 +81,17 @@ def trim_to_comb(
         quiet |= (times_s >= a) & (times_s <= b)
     if quiet.sum() < 5:
         return sections.cuts
-    low = float(np.quantile(contrast[quiet], 0.75))
+    low = float(np.median(contrast[quiet]))
+    spread = 1.4826 * float(np.median(np.abs(contrast[quiet] - low)))
+    least = max(LEAST_CONTRAST, LEAST_DEVIATIONS * spread)
     kept: list[Section] = []
     for section in sections.cuts:
         inside = (times_s >= section.start_s) & (times_s <= section.end_s)
         high = float(np.quantile(contrast[inside], 0.7)) if inside.any() else low
-        if high - low < LEAST_CONTRAST:
+        if high - low < least:
             kept.append(section)
             continue
-        on = contrast > low + 0.4 * (high - low)
+        on = contrast > low + 0.45 * (high - low)
         on = ndimage.binary_closing(np.pad(on, 20), iterations=round(GAP_S / HOP_S / 2))[20:-20] & inside
         kept.extend(_parts(section, on, times_s))
     return tuple(kept)

@@ -20,8 +20,9 @@ Floats = NDArray[np.float64]
 HOP_S = 0.010
 WINDOW_S = 0.040
 JOIN_S = 0.3  # a corner: shorter pauses never part a cut
-JOIN_SHORT_S = 1.0  # pauses up to this join pieces that are themselves shorter than this
+JOIN_SHORT_S = 1.0  # pauses up to this join two pieces that are both shorter than this
 LEAST_S = 0.35  # shorter loud spells are bumps
+BUMP_S = 0.25  # a spell shorter than this beside long ones is a bump
 LEAST_STEP_DB = 1.5  # smallest mean rise over the idle that counts as another state
 LEAST_SEPARATION = 2.5  # smallest distance of the two states, in idle standard deviations
 
@@ -134,10 +135,10 @@ def find_sections(
     spread = 1.4826 * float(np.median(np.abs(score[~loud] - low))) + 0.15
     if high - low < LEAST_STEP_DB or (high - low) / spread < LEAST_SEPARATION:
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=high - low)
-    upper, lower = low + 0.5 * (high - low), low + 0.3 * (high - low)
+    upper, lower = low + 0.5 * (high - low), low + 0.4 * (high - low)
     raw = _runs(score > lower)
     raw = [(a, b) for a, b in raw if score[a:b].max() > upper]
-    raw = _join(raw)
+    raw = _join(_without_bumps(raw))
     least = max(LEAST_S, 4 / rotation_hz) / HOP_S
     kept = [(a, b) for a, b in raw if b - a >= least]
     clear = ndimage.binary_dilation(score > lower, iterations=round(0.12 / HOP_S))
@@ -159,19 +160,36 @@ def find_sections(
     return Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low)
 
 
+def _without_bumps(raw: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Drop short spells, unless another short one is near: a trochoidal path is a train of them."""
+    short = [(b - a) * HOP_S < BUMP_S for a, b in raw]
+
+    def near_short(index: int) -> bool:
+        return any(
+            0 <= other < len(raw)
+            and short[other]
+            and max(raw[other][0] - raw[index][1], raw[index][0] - raw[other][1]) * HOP_S < BUMP_S
+            for other in (index - 1, index + 1)
+        )
+
+    return [piece for i, piece in enumerate(raw) if not short[i] or near_short(i)]
+
+
 def _join(raw: list[tuple[int, int]]) -> list[tuple[int, int]]:
     """Join pieces that belong to one engagement."""
     joined: list[tuple[int, int]] = []
+    last = 0  # length of the latest piece
     for a, b in raw:
         if joined:
             before = joined[-1]
             pause = (a - before[1]) * HOP_S
-            short = min(before[1] - before[0], b - a) * HOP_S < JOIN_SHORT_S
-            bump = min(before[1] - before[0], b - a) * HOP_S < LEAST_S / 2
-            if pause < JOIN_S or (pause < JOIN_SHORT_S and short and not bump):
+            short = max(last, b - a) * HOP_S < JOIN_SHORT_S
+            if pause < JOIN_S or (pause < JOIN_SHORT_S and short):
                 joined[-1] = (before[0], b)
+                last = b - a
                 continue
         joined.append((a, b))
+        last = b - a
     return joined
 
 

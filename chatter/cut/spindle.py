@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 WINDOW = 0.06  # share of the dialled speed searched on each side: slip up to 3 % and a wrong override
 LEAST_Z = 5.0  # comb score in robust deviations of the scores at other speeds
 LEAST_SCORE = 3.5  # nepers over those scores
+LEAST_STRENGTH = 4.0  # nepers of comb in the median window, below which it is not followed
 TOP_HZ = 6000.0
 PAD = 4
 
@@ -109,6 +110,12 @@ def measure_speed(
         top_hz=top_hz,
         weights_of=weights,
     )
+    if float(np.median(strength)) < LEAST_STRENGTH:  # too faint to follow: take the mean spectrum's word
+        flat = np.full(len(times_s), base_hz)
+        sd_hz = bin_hz * PAD / max(1.0, top_hz / base_hz)
+        return Speed(
+            found=True, rotation_hz=base_hz, sd_hz=sd_hz, times_s=times_s, track_hz=flat, score=score, z=z
+        )
     smooth = _smooth_track(times_s, track, strength)
     return _refined(samples, rate_hz, times_s, smooth, weights, (score, z))
 

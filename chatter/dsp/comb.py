@@ -150,7 +150,9 @@ def follow_base(
         return np.full(len(times_s), base_hz), np.zeros(len(times_s))
     step = bin_hz / orders[-1] / 2
     steps = min(400, int(np.ceil(span * base_hz / step)))
-    bases: Floats = base_hz + np.arange(-steps, steps + 1) * (span * base_hz / max(1, steps))
+    bases = np.asarray(
+        base_hz + np.arange(-steps, steps + 1) * (span * base_hz / max(1, steps)), dtype=np.float64
+    )
     scores = comb_scores(excess, bin_hz=bin_hz, bases_hz=bases, orders=orders, weights=weights)
     # Neighbouring windows share half their sound and a spindle has inertia: smooth over three windows.
     if len(scores) >= 3:

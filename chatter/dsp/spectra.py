@@ -53,8 +53,8 @@ def frame_powers(
     for start in range(0, count, block):
         spectrum = rfft(frames[start : start + block] * window, n=length, axis=1)
         powers[start : start + block] = scale * np.abs(spectrum) ** 2
-    times_s: Floats = (np.arange(count) * hop + size / 2) / rate_hz
-    frequencies_hz: Floats = np.arange(length // 2 + 1) * (rate_hz / length)
+    times_s = np.asarray((np.arange(count) * hop + size / 2) / rate_hz, dtype=np.float64)
+    frequencies_hz = np.asarray(np.arange(length // 2 + 1) * (rate_hz / length), dtype=np.float64)
     return times_s, frequencies_hz, powers
 
 
