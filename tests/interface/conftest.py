@@ -1,0 +1,43 @@
+"""Sounds and files that people give by mistake, and the command line in a process of its own."""
+
+import subprocess
+import sys
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+import soundfile
+
+
+@dataclass(frozen=True)
+class Ran:
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def chatter(tmp_path):
+    def run(*words, cwd=tmp_path):
+        done = subprocess.run(
+            [sys.executable, "-m", "chatter", *map(str, words)],
+            capture_output=True,
+            text=True,
+            cwd=cwd,
+            timeout=120,
+        )
+        return Ran(done.returncode, done.stdout, done.stderr)
+
+    return run
+
+
+@pytest.fixture
+def noise():
+    return np.random.default_rng(7).normal(0, 0.05, 2 * 48_000).astype(np.float32)
+
+
+@pytest.fixture
+def noise_wav(tmp_path, noise):
+    path = tmp_path / "noise.wav"
+    soundfile.write(path, noise, 48_000)
+    return path

@@ -1,0 +1,158 @@
+"""Many recordings: order, failed rows, a stopped run that goes on, tables that people really write."""
+
+import json
+
+import numpy as np
+import pytest
+import soundfile
+
+from chatter.analysis import analyse_batch
+from chatter.errors import BadValueError, FileProblemError, InputError, OutputError
+
+
+@pytest.fixture
+def shop(tmp_path):
+    rng = np.random.default_rng(11)
+    for name in ("a.wav", "b.wav", "c.wav"):
+        soundfile.write(tmp_path / name, rng.normal(0, 0.05, 48_000), 48_000)
+    table = tmp_path / "table.csv"
+    table.write_text(
+        "file,rpm,flutes,depth_mm\na.wav,12000,2,\nmissing.wav,9000,3,1.5\nb.wav,0,2,\nc.wav,9000,3,1.5\n",
+        encoding="utf-8",
+    )
+    return tmp_path
+
+
+def documents(path):
+    return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_rows_are_answered_in_order_and_failed_rows_stay_in_place(shop, jobs):
+    seen = []
+    out = shop / "out.jsonl"
+    summary = analyse_batch(
+        shop / "table.csv", out=out, jobs=jobs, progress=lambda done, total: seen.append((done, total))
+    )
+    kinds = [document["document"] for document in documents(out)]
+    assert kinds == ["cut", "error", "error", "cut"]
+    assert (summary.rows, summary.answered, summary.failed, summary.resumed) == (4, 2, 2, 0)
+    assert seen == [(0, 4), (1, 4), (2, 4), (3, 4), (4, 4)]
+    assert [document["file"] for document in documents(out)[1:3]] == ["missing.wav", "b.wav"]
+    assert "rpm" in documents(out)[2]["message"]
+    assert documents(out)[3]["program"]["settings"]["depth_mm"] == 1.5
+
+
+def test_stopped_run_goes_on_and_drops_the_partial_line(shop):
+    out = shop / "out.jsonl"
+    analyse_batch(shop / "table.csv", out=out)
+    whole = out.read_text(encoding="utf-8")
+    first = whole.splitlines(keepends=True)[0]
+    out.write_text(first + '{"document": "cu', encoding="utf-8")
+    summary = analyse_batch(shop / "table.csv", out=out)
+    assert summary.resumed == 1
+    assert out.read_text(encoding="utf-8") == whole
+
+
+def test_error_rows_are_tried_again_and_take_their_place(shop):
+    out = shop / "out.jsonl"
+    analyse_batch(shop / "table.csv", out=out)
+    soundfile.write(shop / "missing.wav", np.random.default_rng(5).normal(0, 0.05, 48_000), 48_000)
+    summary = analyse_batch(shop / "table.csv", out=out)
+    assert (summary.resumed, summary.failed) == (2, 1)
+    assert [document["document"] for document in documents(out)] == ["cut", "cut", "error", "cut"]
+    assert documents(out)[1]["recording"]["file"] == "missing.wav"
+
+
+@pytest.mark.parametrize("change", ["content", "option"])
+def test_changed_row_is_judged_again(shop, change):
+    out = shop / "out.jsonl"
+    analyse_batch(shop / "table.csv", out=out)
+    if change == "content":
+        soundfile.write(shop / "c.wav", np.random.default_rng(6).normal(0, 0.05, 48_000), 48_000)
+    else:
+        table = shop / "table.csv"
+        table.write_text(
+            table.read_text(encoding="utf-8").replace("c.wav,9000", "c.wav,9100"), encoding="utf-8"
+        )
+    assert analyse_batch(shop / "table.csv", out=out).resumed == 1
+
+
+def test_interrupted_run_leaves_whole_lines_in_order(shop):
+    out = shop / "out.jsonl"
+
+    def stop(done, total):
+        if done == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        analyse_batch(shop / "table.csv", out=out, progress=stop)
+    assert [document["document"] for document in documents(out)] == ["cut", "error"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "\ufefffile,rpm,flutes\na.wav,12000,2\n",  # a spreadsheet's byte-order mark
+        "file;rpm;flutes\r\na.wav;12000;2\r\n",  # a spreadsheet where the comma is the decimal sign
+        "note, flutes ,rpm,file\nfirst,2.0,12000,a.wav\n\n",  # another order, spaces, a column of one's own
+    ],
+)
+def test_table_from_a_spreadsheet_is_read(shop, text):
+    table = shop / "other.csv"
+    table.write_text(text, encoding="utf-8", newline="")
+    assert analyse_batch(table, out=shop / "out.jsonl").answered == 1
+
+
+def test_column_that_nothing_uses_is_named(shop):
+    table = shop / "other.csv"
+    table.write_text("file,rpm,flutes,weather\na.wav,12000,2,rain\n", encoding="utf-8")
+    assert analyse_batch(table, out=shop / "out.jsonl").unused_columns == ("weather",)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("file,rpm\na.wav,12000\n", "no column flutes"),
+        ("", "no column file"),
+        ("file,rpm,flutes,max_rmp\na.wav,12000,2,9000\n", "rename it to max_rpm"),
+    ],
+)
+def test_table_that_cannot_be_meant_is_refused(shop, text, said):
+    table = shop / "other.csv"
+    table.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=said):
+        analyse_batch(table, out=shop / "out.jsonl")
+
+
+def test_table_that_is_no_text_is_refused(shop):
+    with pytest.raises(FileProblemError, match="CSV"):
+        analyse_batch(shop / "a.wav", out=shop / "out.jsonl")
+
+
+def test_results_never_overwrite_something_else(shop):
+    for victim in ("table.csv", "a.wav"):
+        before = (shop / victim).read_bytes()
+        with pytest.raises(OutputError, match=victim):
+            analyse_batch(shop / "table.csv", out=shop / victim)
+        assert (shop / victim).read_bytes() == before
+
+
+def test_results_in_a_folder_that_is_not_there_are_refused(shop):
+    with pytest.raises(OutputError, match="nowhere"):
+        analyse_batch(shop / "table.csv", out=shop / "nowhere" / "out.jsonl")
+
+
+@pytest.mark.parametrize("jobs", [0, -1, 1.5, True])
+def test_number_of_jobs_is_checked(shop, jobs):
+    with pytest.raises(BadValueError, match="jobs"):
+        analyse_batch(shop / "table.csv", out=shop / "out.jsonl", jobs=jobs)
+
+
+def test_command_exits_with_1_when_a_row_failed_and_0_when_all_were_answered(shop, chatter):
+    ran = chatter("batch", "table.csv", "--out", "out.jsonl", "--jobs", "2", cwd=shop)
+    assert ran.code == 1
+    assert ran.out == ""
+    assert "2 of 4 rows answered" in ran.err
+    (shop / "good.csv").write_text("file,rpm,flutes\na.wav,12000,2\n", encoding="utf-8")
+    assert chatter("batch", "good.csv", "--out", "good.jsonl", cwd=shop).code == 0

@@ -1,0 +1,187 @@
+"""The command line with right and wrong input, each in a process of its own."""
+
+import json
+import wave
+
+import numpy as np
+import pytest
+import soundfile
+
+SETTING = ("--rpm", "12000", "--flutes", "2")
+
+
+def is_one_clear_line(ran, *, codes=(1, 2)):
+    assert ran.code in codes, ran
+    assert ran.out == ""
+    lines = ran.err.strip().splitlines()
+    assert len(lines) == 1, ran.err
+    assert lines[0].startswith("chatter: ")
+    assert len(lines[0]) > 20
+    assert "Traceback" not in ran.err
+    return True
+
+
+def strict(text):
+    def refuse(name):
+        raise AssertionError(f"{name} is not JSON")
+
+    return json.loads(text, parse_constant=refuse)
+
+
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [
+        ("--rpm", "0"),
+        ("--rpm", "-1"),
+        ("--rpm", "nan"),
+        ("--rpm", "inf"),
+        ("--rpm", "1e12"),
+        ("--rpm", "fast"),
+        ("--flutes", "0"),
+        ("--flutes", "-2"),
+        ("--flutes", "2.5"),
+        ("--flutes", "21"),
+        ("--depth-mm", "0"),
+        ("--depth-mm", "nan"),
+        ("--feed-mm-min", "-5"),
+        ("--max-rpm", "inf"),
+        ("--direction", "sideways"),
+    ],
+)
+def test_bad_value_gives_one_line(chatter, noise_wav, option, value):
+    assert is_one_clear_line(chatter("cut", noise_wav, *SETTING, option, value))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("cut",),
+        ("cut", "a.wav"),
+        ("cut", "a.wav", "--rpm", "9000"),
+        ("mill",),
+        ("cut", "a.wav", *SETTING, "--loud"),
+    ],
+)
+def test_wrong_command_line_exits_with_2(chatter, words):
+    assert is_one_clear_line(chatter(*words), codes=(2,))
+
+
+def test_limits_that_cross_are_refused(chatter, noise_wav):
+    assert is_one_clear_line(
+        chatter("cut", noise_wav, *SETTING, "--min-rpm", "9000", "--max-rpm", "8000"), codes=(1,)
+    )
+
+
+def bad_file(tmp_path, kind):
+    path = tmp_path / f"{kind}.wav"
+    tone = (0.1 * np.sin(np.arange(48_000) / 20)).astype(np.float32)
+    if kind == "empty":
+        path.touch()
+    elif kind == "text":
+        path.write_text("This is a list of cuts, and no sound.\n" * 50, encoding="utf-8")
+    elif kind == "random":
+        path.write_bytes(np.random.default_rng(1).bytes(5000))
+    elif kind == "directory":
+        path.mkdir()
+    elif kind == "header only":
+        soundfile.write(path, tone, 48_000)
+        path.write_bytes(path.read_bytes()[:30])
+    elif kind == "zero rate":
+        with wave.open(str(path), "wb") as file:
+            file.setparams((1, 2, 8000, 0, "NONE", ""))
+            file.writeframes(bytes(16_000))
+        data = bytearray(path.read_bytes())
+        data[24:28] = bytes(4)  # the sample rate's place in a WAV header
+        path.write_bytes(data)
+    elif kind == "all nan":
+        soundfile.write(path, np.full(48_000, np.nan, np.float32), 48_000, subtype="FLOAT")
+    elif kind == "no samples":
+        soundfile.write(path, tone[:0], 48_000)
+    return path
+
+
+@pytest.mark.parametrize(
+    "kind",
+    ["missing", "empty", "text", "random", "directory", "header only", "zero rate", "all nan", "no samples"],
+)
+def test_file_that_is_no_sound_gives_one_line(chatter, tmp_path, kind):
+    assert is_one_clear_line(chatter("cut", bad_file(tmp_path, kind), *SETTING), codes=(1,))
+
+
+def odd_sound(kind, noise):
+    rng = np.random.default_rng(3)
+    sounds = {
+        "silence": (np.zeros(96_000, np.float32), 48_000),
+        "one sample": (np.array([0.1], np.float32), 48_000),
+        "noise": (noise, 48_000),
+        "eight channels": (rng.normal(0, 0.05, (48_000, 8)), 48_000),
+        "192 kHz": (rng.normal(0, 0.05, 192_000), 192_000),
+        "8 kHz": (rng.normal(0, 0.05, 16_000), 8_000),
+        "full scale": (np.sign(np.sin(np.arange(96_000) / 30)), 48_000),
+        "constant": (np.full(96_000, 0.5), 48_000),
+    }
+    return sounds[kind]
+
+
+@pytest.mark.parametrize(
+    "kind", ["silence", "one sample", "noise", "eight channels", "192 kHz", "8 kHz", "full scale", "constant"]
+)
+def test_sound_without_a_cut_is_undecided_or_refused(chatter, tmp_path, noise, kind):
+    samples, rate_hz = odd_sound(kind, noise)
+    path = tmp_path / "odd.wav"
+    soundfile.write(path, samples, rate_hz)
+    ran = chatter("cut", path, *SETTING, "--json")
+    if ran.code != 0:
+        assert is_one_clear_line(ran)
+        return
+    document = strict(ran.out)
+    assert document["verdict"] == "undecided"
+    assert document["chatter_probability"] is None
+    assert document["advice"]["action"] == "record again"
+    assert document["recording"]["findings"] != []
+
+
+@pytest.mark.parametrize(
+    "name", ["two words.wav", "fräsen é 切削.wav", 'it\'s "quoted".wav', "-dash.wav", "--rpm.wav"]
+)
+def test_any_file_name_is_read(chatter, tmp_path, noise, name):
+    soundfile.write(tmp_path / name, noise, 48_000)
+    ran = chatter("cut", *SETTING, "--json", "--", name, cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert strict(ran.out)["recording"]["file"] == name
+
+
+def test_truncated_sound_is_judged_or_refused(chatter, tmp_path, noise):
+    path = tmp_path / "cut short.flac"
+    soundfile.write(path, noise, 48_000)
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) // 2])
+    ran = chatter("cut", path, *SETTING, "--json")
+    assert is_one_clear_line(ran) if ran.code else strict(ran.out)["verdict"] == "undecided"
+
+
+def test_text_answer_to_noise_says_how_to_record(chatter, noise_wav):
+    ran = chatter("cut", noise_wav, *SETTING)
+    assert ran.code == 0
+    assert ran.out.startswith("UNDECIDED")
+    assert "uncompressed" in ran.out
+    assert max(map(len, ran.out.splitlines())) <= 80
+
+
+def test_missing_idle_recording_gives_one_line(chatter, noise_wav):
+    assert is_one_clear_line(chatter("cut", noise_wav, *SETTING, "--idle", "nowhere.wav"), codes=(1,))
+
+
+def test_version_and_help_exit_with_0(chatter):
+    assert chatter("--version").out.startswith("chatter 0.")
+    for words in (
+        (),
+        ("--help",),
+        ("cut", "--help"),
+        ("batch", "--help"),
+        ("demo", "--help"),
+        ("synth", "--help"),
+    ):
+        ran = chatter(*words)
+        assert ran.code == 0
+        assert "Usage" in ran.out

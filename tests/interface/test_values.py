@@ -1,0 +1,35 @@
+"""Values that Python callers give: checked before any file is opened."""
+
+import pytest
+
+from chatter import analyse_cut
+from chatter.errors import BadValueError
+
+NOWHERE = "there-is-no-such-file.wav"
+
+
+@pytest.mark.parametrize(
+    ("values", "named"),
+    [
+        ({"rpm": 0}, "rpm"),
+        ({"rpm": float("nan")}, "rpm"),
+        ({"rpm": 1e12}, "rpm"),
+        ({"rpm": "quick"}, "rpm"),
+        ({"rpm": True}, "rpm"),
+        ({"rpm": None}, "rpm"),
+        ({"flutes": 2.5}, "flutes"),
+        ({"flutes": 0}, "flutes"),
+        ({"flutes": 21}, "flutes"),
+        ({"flutes": 10**400}, "flutes"),
+        ({"min_rpm": -1}, "min_rpm"),
+        ({"depth_mm": float("inf")}, "depth_mm"),
+        ({"direction": "down"}, "direction"),
+        ({"min_rpm": 9000, "max_rpm": 8000}, "min_rpm"),
+        ({"width_mm": 7, "diameter_mm": 6}, "width_mm"),
+    ],
+)
+def test_bad_value_is_named_before_the_file_is_looked_for(values, named):
+    with pytest.raises(BadValueError, match=f"^{named} is") as caught:
+        analyse_cut(NOWHERE, **({"rpm": 12_000, "flutes": 2} | values))
+    assert caught.value.name == named
+    assert "\n" not in str(caught.value)
