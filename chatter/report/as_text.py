@@ -36,14 +36,6 @@ _LINE_NAMES = {
     "resonance": "the machine rings here (a hump)",
     "unexplained": "not explained",
 }
-HOW_TO_RECORD = (
-    "Set the recorder to uncompressed (WAV); switch gain control and noise suppression off.",
-    "Put the phone behind the guard, within a metre or two, on something soft. "
-    "Never hold it into the machine.",
-    "Start the spindle, let three seconds pass, cut for three seconds or more, and let three seconds "
-    "pass after the cut.",
-    "Run the same program once in air and record that too; give it as the idle recording (--idle).",
-)
 
 
 def to_text(document: CutDocument) -> str:
@@ -66,7 +58,7 @@ def to_text(document: CutDocument) -> str:
         _why(document, worst),
         _cut_table(document.analysis),
         _bullets("Noticed in the recording", _finding_texts(document)),
-        _bullets("Cautions", document.advice.cautions),
+        [] if _must_record_again(document) else _bullets("Cautions", document.advice.cautions),
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
@@ -132,12 +124,13 @@ def _what_next(document: CutDocument) -> list[str]:
         lines += _speed(rank, speed)
     if advice.action != "record again":
         lines += _depth(document)
-    worst = document.analysis.worst
-    if advice.action == "record again" or worst is None or worst.verdict == "undecided":
-        lines += ["", "How to record so that it can be told"]
-        for step, text in enumerate(HOW_TO_RECORD, start=1):
-            lines += _wrap(text, f"  {step}. ")
+    if _must_record_again(document):  # then the cautions say how, so they come here
+        lines += ["", *_bullets("How to record, and what to mind", advice.cautions)]
     return lines
+
+
+def _must_record_again(document: CutDocument) -> bool:
+    return document.advice.action == "record again"
 
 
 def _speed(rank: int, speed: SpeedWindow) -> list[str]:

@@ -1,11 +1,15 @@
 """Answers built by hand, so that the reports are tested without any analysis."""
 
+from dataclasses import replace
+
 import pytest
 
+from chatter.advice import advise
 from chatter.model import (
     Advice,
     CutAnalysis,
     CutDocument,
+    CutSetup,
     JudgedCut,
     Line,
     SpeedWindow,
@@ -98,4 +102,6 @@ def many_cuts():
 @pytest.fixture
 def no_cut():
     missing = {"code": "no-cut", "severity": "error", "message": "No cut was found: record a longer pass."}
-    return document((), None, "record again", (missing,))
+    silent = document((), None, "record again", (missing,))
+    setup = CutSetup(rpm=12000.0, flutes=2)
+    return replace(silent, advice=advise(silent.analysis, setup=setup))
