@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.dsp.angle import phase_turns, refine_phase
-from chatter.dsp.comb import excess_nepers, find_base, follow_base
+from chatter.dsp.comb import FOLLOW_CAP, excess_nepers, find_base, follow_base
 from chatter.dsp.spectra import frame_powers, running_floor
 
 Floats = NDArray[np.float64]
@@ -102,7 +102,7 @@ def measure_speed(
         )
     weights = _harmonic_weights(mean, floor, base_hz=base_hz, bin_hz=bin_hz, top_hz=top_hz)
     track, strength = follow_base(
-        excess_nepers(powers, floor),
+        excess_nepers(powers, floor, cap=FOLLOW_CAP),
         times_s=times_s,
         bin_hz=bin_hz,
         base_hz=base_hz,

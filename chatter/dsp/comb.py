@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 CAP = 6.0  # nepers of power, 26 dB: many harmonics count for more than one loud line
+FOLLOW_CAP = 16.0  # once the comb is known, flat tops would only blur it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -28,9 +29,9 @@ class Comb:
     z: float  # the score in standard deviations of the scores of other bases in the window
 
 
-def excess_nepers(powers: Floats, floor: Floats) -> Floats:
-    """Give log(power / floor), between 0 and CAP. Shapes are broadcast."""
-    return np.clip(np.log(np.maximum(powers, 1e-30) / floor), 0.0, CAP)
+def excess_nepers(powers: Floats, floor: Floats, *, cap: float = CAP) -> Floats:
+    """Give log(power / floor), between 0 and `cap`. Shapes are broadcast."""
+    return np.clip(np.log(np.maximum(powers, 1e-30) / floor), 0.0, cap)
 
 
 def comb_scores(
@@ -105,7 +106,15 @@ def find_base(
     best = int(np.argmax(scores))
     middle = float(np.median(scores))
     spread = 1.4826 * float(np.median(np.abs(scores - middle))) + 1e-9
-    return float(bases[best]), float(scores[best] - middle), float((scores[best] - middle) / spread)
+    # Capped lines have flat tops: take the middle of the top's run.
+    low_end = high_end = best
+    level = scores[best] - 0.05 * (scores[best] - middle)
+    while low_end > 0 and scores[low_end - 1] >= level:
+        low_end -= 1
+    while high_end < len(scores) - 1 and scores[high_end + 1] >= level:
+        high_end += 1
+    base_hz = float((bases[low_end] + bases[high_end]) / 2)
+    return base_hz, float(scores[best] - middle), float((scores[best] - middle) / spread)
 
 
 def follow_base(
