@@ -81,13 +81,15 @@ def analyse_cut(
             "stick_out_mm": stick_out_mm,
         }
     )
-    # Imported here: scipy and numba take longer to load than a wrong value takes to refuse.
-    from chatter.advice import advise
+    # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
     from chatter.audio import read_recording
-    from chatter.cut.pipeline import judge_recording
 
     recording = read_recording(Path(path))
     idle_recording = None if idle is None else read_recording(Path(idle))
+
+    from chatter.advice import advise
+    from chatter.cut.pipeline import judge_recording
+
     analysis = judge_recording(recording, setup=setup, idle=idle_recording)
     return CutDocument(
         program=program_part(_settings(setup, idle_recording)),

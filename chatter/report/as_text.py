@@ -147,6 +147,7 @@ def _speed(rank: int, speed: SpeedWindow) -> list[str]:
 
 def _sentence(text: str) -> str:
     text = text.strip()
+    text = text[:1].upper() + text[1:]
     return text if not text or text.endswith((".", "!", "?")) else text + "."
 
 

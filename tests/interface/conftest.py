@@ -1,12 +1,16 @@
 """Sounds and files that people give by mistake, and the command line in a process of its own."""
 
+import os
 import subprocess
 import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+
+ROOT = Path(__file__).parents[2]
 
 
 @dataclass(frozen=True)
@@ -18,14 +22,11 @@ class Ran:
 
 @pytest.fixture
 def chatter(tmp_path):
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}  # this checkout, installed or not
+
     def run(*words, cwd=tmp_path):
-        done = subprocess.run(
-            [sys.executable, "-m", "chatter", *map(str, words)],
-            capture_output=True,
-            text=True,
-            cwd=cwd,
-            timeout=120,
-        )
+        command = [sys.executable, "-m", "chatter", *map(str, words)]
+        done = subprocess.run(command, capture_output=True, text=True, cwd=cwd, timeout=120, env=environment)
         return Ran(done.returncode, done.stdout, done.stderr)
 
     return run
