@@ -1,0 +1,125 @@
+"""The cut pipeline on built recordings."""
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from chatter.cut import judge_recording
+from chatter.errors import BadValueError, ChatterError
+from chatter.model import CutSetup, Recording
+from tests.unit.cut.built import RATE_HZ, SETUP, built_cut, recording
+
+
+def codes(analysis):
+    return [finding.code for finding in analysis.findings]
+
+
+def test_stable_cut_is_called_stable_at_the_right_speed_and_time(rng):
+    analysis = judge_recording(recording(built_cut(rng)), setup=SETUP)
+    (cut,) = analysis.cuts
+    assert cut.verdict == "stable"
+    # 0.1 % of speed and 0.2 s of start are what the project asks for.
+    assert cut.measured_rpm == pytest.approx(5940, rel=1e-3)
+    assert cut.start_s == pytest.approx(2.0, abs=0.2)
+    assert cut.end_s == pytest.approx(4.5, abs=0.2)
+
+
+def test_chattering_cut_is_called_chatter_at_its_line(rng):
+    analysis = judge_recording(recording(built_cut(rng, chatter_hz=1337.0)), setup=SETUP)
+    (cut,) = analysis.cuts
+    assert cut.verdict == "chatter"
+    assert cut.chatter_hz == pytest.approx(1337.0, abs=2.0)  # half of a line's width at 0.5 s
+    kinds = {line.kind for line in cut.lines}
+    assert {"chatter", "chatter sideband", "tooth passing"} <= kinds
+
+
+def test_lone_line_without_sidebands_is_never_called_chatter(rng):
+    analysis = judge_recording(recording(built_cut(rng, lone_hz=1337.0)), setup=SETUP)
+    assert analysis.cuts[0].verdict in {"stable", "marginal"}
+
+
+def test_line_that_is_also_in_the_idle_part_is_background(rng):
+    sound = built_cut(rng) + 0.05 * np.sin(2 * np.pi * 1337.0 * np.arange(7 * RATE_HZ) / RATE_HZ)
+    (cut,) = judge_recording(recording(sound), setup=SETUP).cuts
+    assert cut.verdict == "stable"
+    near = [line for line in cut.lines if abs(line.frequency_hz - 1337) < 3]
+    assert [line.kind for line in near] == ["background"]
+
+
+def test_two_cuts_are_judged_apart_and_the_worst_is_named(rng):
+    first = built_cut(rng, cuts=((1.5, 3.5),), seconds=5)
+    second = built_cut(rng, cuts=((1.5, 3.5),), seconds=5, chatter_hz=911.0)
+    analysis = judge_recording(recording(np.concatenate([first, second])), setup=SETUP)
+    assert [cut.verdict for cut in analysis.cuts] == ["stable", "chatter"]
+    assert analysis.cut_index == 1
+
+
+def test_cut_that_runs_past_the_end_has_no_end_and_says_so(rng):
+    analysis = judge_recording(recording(built_cut(rng, cuts=((3.0, 9.0),), seconds=6)), setup=SETUP)
+    assert analysis.cuts[0].end_s is None
+    assert "cut-at-edge" in codes(analysis)
+
+
+@pytest.mark.parametrize("seconds", [0.1, 1.0, 6.0])
+def test_noise_without_a_cut_gives_no_cut_and_says_how_to_record(rng, seconds):
+    analysis = judge_recording(recording(0.1 * rng.normal(size=int(seconds * RATE_HZ))), setup=SETUP)
+    assert analysis.cuts == ()
+    assert analysis.cut_index is None
+    (finding,) = [f for f in analysis.findings if f.code in {"no-cut-found", "spindle-not-found"}]
+    assert "idle" in finding.message
+
+
+def test_silence_gives_no_cut_and_no_speed():
+    analysis = judge_recording(recording(np.zeros(5 * RATE_HZ)), setup=SETUP)
+    assert analysis.cuts == ()
+    assert analysis.spindle.measured_rpm is None
+
+
+def test_speed_without_a_cut_is_still_measured(rng):
+    t = np.arange(8 * RATE_HZ) / RATE_HZ
+    hum = sum(np.sin(2 * np.pi * 99.0 * k * t) for k in range(1, 20))
+    analysis = judge_recording(recording(0.01 * hum + 0.01 * rng.normal(size=len(t))), setup=SETUP)
+    assert analysis.cuts == ()
+    assert analysis.spindle.measured_rpm == pytest.approx(5940, rel=1e-3)
+
+
+def test_channel_with_the_better_contrast_is_taken(rng):
+    cut = built_cut(rng)
+    both = np.vstack([0.3 * rng.normal(size=len(cut)), cut])
+    assert judge_recording(recording(both), setup=SETUP).channel == 1
+
+
+def test_channels_out_of_phase_do_not_cancel(rng):
+    cut = built_cut(rng)
+    analysis = judge_recording(recording(np.vstack([cut, -cut])), setup=SETUP)
+    assert analysis.cuts[0].verdict == "stable"
+
+
+def test_idle_recording_at_another_rate_is_refused(rng):
+    idle = Recording(
+        file="idle.wav", sha256="0" * 64, samples=np.zeros((1, 8000)), rate_hz=8000, bandwidth_hz=4000
+    )
+    with pytest.raises(BadValueError, match="sample rate"):
+        judge_recording(recording(built_cut(rng)), setup=SETUP, idle=idle)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    samples=arrays(
+        np.float32,
+        st.tuples(st.integers(1, 3), st.integers(1, 9000)),
+        elements=st.floats(-1, 1, width=32),
+        fill=st.floats(-1, 1, width=32),
+    ),
+    rpm=st.floats(10, 60_000),
+    flutes=st.integers(1, 12),
+)
+def test_odd_arrays_give_an_answer_or_a_named_error(samples, rpm, flutes):
+    try:
+        analysis = judge_recording(recording(samples), setup=CutSetup(rpm=rpm, flutes=flutes))
+    except ChatterError:
+        return
+    for cut in analysis.cuts:
+        assert cut.chatter_probability is None or 0 <= cut.chatter_probability <= 1
