@@ -1,0 +1,69 @@
+"""The demonstration and practice recordings: the answer told is the answer that was put in."""
+
+import json
+
+import pytest
+import soundfile
+
+
+def test_demo_tells_one_stable_and_one_chattering_cut(chatter):
+    ran = chatter("demo")
+    assert ran.code == 0, ran.err
+    assert ran.err == ""
+    first, second = ran.out.split("Recording 2.")
+    assert "\nSTABLE: this cut did not chatter." in first
+    assert "\nCHATTER: this cut chattered." in second
+    assert "Dial " in second  # a speed to try
+    assert max(map(len, ran.out.splitlines())) <= 80
+
+
+def test_demo_says_that_its_recordings_are_simulated(chatter):
+    assert "simulated" in chatter("demo").out.partition("Recording 1.")[0]
+
+
+@pytest.mark.parametrize("answer", ["stable", "chatter"])
+def test_practice_recording_holds_the_chosen_answer(chatter, tmp_path, answer):
+    made = chatter(
+        "synth", "--out", "p.flac", "--rpm", "9000", "--flutes", "3", "--answer", answer, "--seed", "4"
+    )
+    assert made.code == 0, made.err
+    judged = chatter("cut", "p.flac", "--rpm", "9000", "--flutes", "3", "--json")
+    assert json.loads(judged.out)["verdict"] == answer
+
+
+def test_same_number_makes_the_same_recording(chatter, tmp_path):
+    for name, seed in (("a.wav", "1"), ("b.wav", "1"), ("c.wav", "2")):
+        words = (
+            "synth",
+            "--out",
+            name,
+            "--rpm",
+            "9000",
+            "--flutes",
+            "2",
+            "--answer",
+            "stable",
+            "--seed",
+            seed,
+        )
+        assert chatter(*words).code == 0
+    a, b, c = (soundfile.read(tmp_path / name)[0] for name in ("a.wav", "b.wav", "c.wav"))
+    assert (a == b).all()
+    assert a.shape != c.shape or (a != c).any()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--out", "p.flac", "--rpm", "0", "--flutes", "2", "--answer", "stable"),
+        ("--out", "p.flac", "--rpm", "9000", "--flutes", "2", "--answer", "perhaps"),
+        ("--out", "p.flac", "--rpm", "9000", "--flutes", "2", "--answer", "stable", "--seed", "-1"),
+        ("--out", "nowhere/p.flac", "--rpm", "9000", "--flutes", "2", "--answer", "stable"),
+        ("--out", "p.doc", "--rpm", "9000", "--flutes", "2", "--answer", "stable"),
+    ],
+)
+def test_practice_recording_that_cannot_be_made_gives_one_line(chatter, words):
+    ran = chatter("synth", *words)
+    assert ran.code in (1, 2)
+    assert len(ran.err.strip().splitlines()) == 1
+    assert ran.err.startswith("chatter: ")
