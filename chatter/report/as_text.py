@@ -221,12 +221,19 @@ def _cut_table(analysis: CutAnalysis) -> list[str]:
         f"  {'cut':>3}  {'from s':>7}  {'to s':>7}  {'verdict':<9}  {'chatter':>7}  {'at Hz':>8}  {'rpm':>9}",
     ]
     for number, cut in enumerate(analysis.cuts, start=1):
-        chance = "-" if cut.chatter_probability is None else f"{100 * cut.chatter_probability:.0f} %"
+        chance = _percent(cut.chatter_probability)
         table.append(
             f"  {number:>3}  {_cell(cut.start_s)}  {_cell(cut.end_s)}  {cut.verdict:<9}  {chance:>7}  "
             f"{_cell(cut.chatter_hz, 8)}  {_cell(cut.measured_rpm, 9)}"
         )
     return table
+
+
+def _percent(probability: float | None) -> str:
+    """Give a probability in percent, never as certain."""
+    if probability is None:
+        return "-"
+    return "< 1 %" if probability < 0.01 else "> 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
 def _cell(value: float | None, width: int = 7) -> str:

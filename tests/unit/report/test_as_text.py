@@ -51,6 +51,12 @@ def test_many_cuts_have_a_line_each_and_the_worst_is_named(many_cuts):
     assert "cut 2 of 3" in text
 
 
+def test_table_tells_no_chance_as_certain(make_document, make_cut):
+    text = to_text(make_document((make_cut("stable", 0.0), make_cut(probability=1.0)), 1))
+    assert "< 1 %" in text
+    assert "> 99 %" in text
+
+
 def test_one_cut_needs_no_table(chattering):
     assert "Every cut" not in to_text(chattering)
 
