@@ -1,0 +1,56 @@
+"""The depth at which a simulated cut begins to chatter.
+
+In: a tool and conditions. Out: the smallest unstable axial depth.
+Method: bisection on the simulator without noise or run-out; a cut is stable when two turns one after the
+other end up alike.
+Source: once-per-turn repetition as the test of stability, T. L. Schmitz, J. Sound Vib. 262 (2003) 721.
+Leaves out: islands of stability above the first limit.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from chatter.simulate.milling import Conditions, Tool, simulate_cut, steps_per_turn
+
+TOLERANCE = 0.02  # of the limit; labels keep 20 % away from it
+ALIKE = 0.01  # of the feed per tooth
+
+
+def is_stable(tool: Tool, conditions: Conditions, *, depth_m: float) -> bool:
+    """Say whether a cut of this depth settles to repeating every turn.
+
+    Returns
+    -------
+    bool
+    """
+    smooth = replace(tool, runout_m=())
+    per_turn = steps_per_turn(smooth, conditions)
+    slowest = min(mode.damping_ratio * mode.frequency_hz for mode in tool.modes)
+    turns = int(max(40, 3.0 / slowest * conditions.rpm / 60 + 20))
+    cut = simulate_cut(smooth, conditions, depth_m=np.full(per_turn * turns, depth_m))
+    last = cut.x_m[-2 * per_turn :].reshape(2, per_turn), cut.y_m[-2 * per_turn :].reshape(2, per_turn)
+    apart = max(float(np.abs(rows[1] - rows[0]).max()) for rows in last)
+    return apart < ALIKE * conditions.feed_per_tooth_m
+
+
+def limit_depth_m(tool: Tool, conditions: Conditions, *, most_m: float = 0.05) -> float:
+    """Give the smallest unstable depth, m, found by doubling and bisection.
+
+    Returns
+    -------
+    float
+        `most_m` when even that depth is stable.
+    """
+    low, high = 0.0, 2e-5
+    while is_stable(tool, conditions, depth_m=high):
+        low, high = high, 1.6 * high
+        if high > most_m:
+            return most_m
+    while (high - low) > TOLERANCE * high:
+        middle = (low + high) / 2
+        if is_stable(tool, conditions, depth_m=middle):
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2

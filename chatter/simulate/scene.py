@@ -1,0 +1,264 @@
+"""Whole recordings with a known answer: a machine, a tool, a cut, a shop and a phone.
+
+In: a family of shops and a seed. Out: samples and the truth about them.
+Families differ in kind: "workshop" (used for fitting) and "other" (other machines, immersions, rooms, noises).
+Source: the machines are invented; their ranges are common practice for benchtop mills.
+Leaves out: codecs (write_scene in practice.py).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import signal
+
+from chatter.simulate import phone
+from chatter.simulate.limit import limit_depth_m
+from chatter.simulate.milling import Conditions, Mode, SimulatedCut, Tool, simulate_cut, steps_per_turn
+
+Floats = NDArray[np.float64]
+PRESSURE_PA = {"workshop": (6e8, 1.2e9), "other": (4e8, 2.2e9)}
+NOISES = {"workshop": ("vacuum", "compressor", "none"), "other": ("radio", "air", "vacuum", "compressor")}
+LEAST_STEP_DB = 4.0  # shop noise lies 4 to 24 dB below the cut
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """Everything that decides a recording."""
+
+    seed: int
+    family: str
+    tool: Tool
+    conditions: Conditions  # at the true speed
+    programmed_rpm: float
+    depth_ratio: float  # of the limit depth
+    cut_s: float
+    idle_s: tuple[float, float]
+    cuts: int
+    sag: float  # share of speed lost under load
+    noise: str
+    noise_below_db: float
+    noise_with_cut: bool  # it starts with the cut
+    drive_tone: bool
+    agc: bool
+    roughness: float  # rms of the force factor
+    decay_s: float
+    rate_hz: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RenderedScene:
+    """A recording and its truth."""
+
+    samples: NDArray[np.float32]  # shape (channels, n)
+    rate_hz: int
+    chattering: bool
+    kind: str  # "hopf", "flip" or "none"
+    chatter_hz: float | None
+    true_rpm: float
+    programmed_rpm: float
+    flutes: int
+    cut_times_s: tuple[tuple[float, float], ...]
+    limit_depth_m: float
+    depth_m: float
+
+
+def random_scene(
+    rng: np.random.Generator, *, family: str = "workshop", chattering: bool | None = None
+) -> Scene:
+    """Draw a scene. `chattering` None leaves the answer to chance."""
+    workshop = family == "workshop"
+    flutes = int(rng.integers(1, 6))
+    rpm = float(np.exp(rng.uniform(np.log(1500), np.log(24_000))))
+    modes = []
+    for axis in "xy":
+        base = rng.uniform(300, 1800) if workshop else np.exp(rng.uniform(np.log(200), np.log(3500)))
+        for i in range(1 if workshop or rng.random() < 0.5 else 2):
+            modes.append(
+                Mode(
+                    axis=axis,
+                    frequency_hz=float(base * (1 if i == 0 else rng.uniform(1.4, 2.5))),
+                    damping_ratio=float(rng.uniform(0.01, 0.06)),
+                    stiffness_n_m=float(10 ** rng.uniform(6, 7.3)),
+                )
+            )
+    feed = float(rng.uniform(0.01, 0.08)) * 1e-3
+    offset = feed * (0.0 if rng.random() < 0.25 else float(rng.uniform(0.02, 0.9)))
+    angles = 2 * np.pi * np.arange(flutes) / flutes + rng.uniform(0, 6)
+    immersion = float(rng.choice([1.0, 0.5, 0.25])) if workshop else float(rng.uniform(0.08, 1.0))
+    conditions = Conditions(
+        rpm=rpm,
+        immersion=immersion,
+        direction=str(rng.choice(["up", "climb"])),
+        feed_per_tooth_m=feed,
+        pressure_pa=float(rng.uniform(*PRESSURE_PA[family])),
+        force_ratio=float(rng.uniform(0.1, 0.5)),
+    )
+    tool = Tool(flutes=flutes, modes=tuple(modes), runout_m=tuple(float(offset * np.cos(a)) for a in angles))
+    bad = bool(rng.random() < 0.5) if chattering is None else chattering
+    slip = 0.0 if rng.random() < 0.2 else float(rng.uniform(0, 0.03))
+    return Scene(
+        seed=int(rng.integers(2**31)),
+        family=family,
+        tool=tool,
+        conditions=conditions,
+        programmed_rpm=rpm / (1 - slip),
+        depth_ratio=float(rng.uniform(1.25, 3.0) if bad else rng.uniform(0.15, 0.8)),
+        cut_s=float(rng.uniform(1.5, 4.0)),
+        idle_s=(float(rng.uniform(1.5, 3)), float(rng.uniform(1.5, 3))),
+        cuts=2 if rng.random() < 0.15 else 1,
+        sag=0.0 if rng.random() < 0.5 else float(rng.uniform(0, 0.005)),
+        noise=str(rng.choice(NOISES[family])),
+        noise_below_db=float(rng.uniform(LEAST_STEP_DB, 24)),
+        noise_with_cut=bool(rng.random() < 0.25),
+        drive_tone=bool(rng.random() < 0.4),
+        agc=bool(rng.random() < 0.3),
+        roughness=float(rng.uniform(0.02, 0.15)),
+        decay_s=float(rng.uniform(0.2, 0.4) if workshop else rng.uniform(0.3, 0.7)),
+        rate_hz=int(rng.choice([44_100, 48_000])),
+    )
+
+
+def render_scene(scene: Scene) -> RenderedScene:
+    """Make the recording of a scene.
+
+    Returns
+    -------
+    RenderedScene
+        Same scene, same samples.
+    """
+    rng = np.random.default_rng(scene.seed)
+    limit_m = limit_depth_m(scene.tool, scene.conditions)
+    depth_m = limit_m * scene.depth_ratio
+    pause_s = float(rng.uniform(1.2, 2.0))
+    starts = [scene.idle_s[0] + i * (scene.cut_s + pause_s) for i in range(scene.cuts)]
+    times = tuple((start, start + scene.cut_s) for start in starts)
+    total_s = times[-1][1] + scene.idle_s[1]
+    cut, inside = _cut_all(scene, rng, times=times, total_s=total_s, depth_m=depth_m)
+    rate = scene.rate_hz
+    x = phone.on_clock(cut, cut.x_m, rate_hz=rate)
+    y = phone.on_clock(cut, cut.y_m, rate_hz=rate)
+    force = phone.on_clock(cut, cut.force_x_n + 0.7 * cut.force_y_n, rate_hz=rate)
+    mask = phone.on_clock(cut, inside, rate_hz=rate)
+    sound = _radiate(scene, rng, x, y, force)
+    on = mask > 0.5
+    chatter_hz, kind = (None, "none")
+    if scene.depth_ratio > 1:
+        chatter_hz, kind = true_chatter_hz(
+            sound[on], rate_hz=rate, rpm=scene.conditions.rpm, flutes=scene.tool.flutes
+        )
+    level = float(np.sqrt(np.mean(sound[on] ** 2)))
+    sound = sound + _shop(scene, rng, mask=on, level=level)
+    sound = phone.in_room(sound, rng, rate_hz=rate, decay_s=scene.decay_s, wet=float(rng.uniform(0.2, 0.8)))
+    if scene.agc:
+        sound = phone.automatic_gain(sound / np.abs(sound).max(), rate_hz=rate)
+    heard = phone.microphone(sound, rng, rate_hz=rate, peak=float(10 ** rng.uniform(-1.2, 0.02)))
+    return RenderedScene(
+        samples=heard.astype(np.float32)[None, :],
+        rate_hz=rate,
+        chattering=scene.depth_ratio > 1,
+        kind=kind,
+        chatter_hz=chatter_hz,
+        true_rpm=scene.conditions.rpm * (1 - scene.sag),
+        programmed_rpm=scene.programmed_rpm,
+        flutes=scene.tool.flutes,
+        cut_times_s=times,
+        limit_depth_m=limit_m,
+        depth_m=depth_m,
+    )
+
+
+def _cut_all(
+    scene: Scene,
+    rng: np.random.Generator,
+    *,
+    times: tuple[tuple[float, float], ...],
+    total_s: float,
+    depth_m: float,
+) -> tuple[SimulatedCut, Floats]:
+    """Run the simulator over the whole recording; idle parts have no depth."""
+    per_turn = steps_per_turn(scene.tool, scene.conditions)
+    count = int(total_s * scene.conditions.rpm / 60 * per_turn)
+    t = np.arange(count) / (scene.conditions.rpm / 60 * per_turn)
+    inside = np.zeros(count)
+    ramp_s = max(0.02, 2 * 60 / scene.conditions.rpm)
+    for start, end in times:
+        inside = np.maximum(inside, np.clip(np.minimum((t - start), (end - t)) / ramp_s, 0, 1))
+    smooth = max(1, int(0.15 * scene.conditions.rpm / 60 * per_turn))
+    load = np.cumsum(np.pad(inside, (smooth, 0)))
+    load = (load[smooth:] - load[:-smooth]) / smooth
+    step = max(1, per_turn // 90)
+    rough = 1 + scene.roughness * np.repeat(rng.normal(size=count // step + 1), step)[:count] * np.sqrt(3)
+    cut = simulate_cut(
+        scene.tool,
+        scene.conditions,
+        depth_m=depth_m * inside,
+        speed_factor=1 - scene.sag * load,
+        noise=np.clip(rough, 0.2, 2.0),
+    )
+    return cut, inside
+
+
+def _radiate(scene: Scene, rng: np.random.Generator, x: Floats, y: Floats, force: Floats) -> Floats:
+    """Turn motion and force into sound: the tool radiates its acceleration, the work rings with the force."""
+    rate = scene.rate_hz
+    tool = np.diff(x, 2, prepend=[x[0], x[0]]) * rng.uniform(0.3, 1) + np.diff(y, 2, prepend=[y[0], y[0]])
+    tool = tool * rate**2
+    work = np.zeros_like(force)
+    for _ in range(int(rng.integers(2, 6))):
+        hz = float(np.exp(rng.uniform(np.log(300), np.log(6000))))
+        work += phone.resonate(
+            force, rate_hz=rate, frequency_hz=hz, damping_ratio=float(rng.uniform(0.02, 0.1))
+        )
+    work = np.diff(work, prepend=work[0])
+    share = rng.uniform(0.2, 0.8)
+    return np.asarray(share * tool / (np.std(tool) + 1e-30) + (1 - share) * work / (np.std(work) + 1e-30))
+
+
+def _shop(scene: Scene, rng: np.random.Generator, *, mask: NDArray[np.bool_], level: float) -> Floats:
+    """Give everything that is not the cut."""
+    rate, count = scene.rate_hz, len(mask)
+    t = np.arange(count) / rate
+    turn_hz = scene.conditions.rpm / 60
+    idle = 0.02 * level * phone.coloured(rng, count, rate_hz=rate, low_hz=150, high_hz=9000)
+    for order in range(1, 9):  # the spindle itself, softly
+        idle = idle + 0.02 * level * rng.random() * np.sin(
+            2 * np.pi * turn_hz * order * t + rng.uniform(0, 6)
+        )
+    for order in (2, 6, 12):  # motor lines keep to the programmed comb and grow with load
+        line = np.sin(2 * np.pi * scene.programmed_rpm / 60 * order * t)
+        idle = idle + 0.03 * level * rng.random() * line * np.where(mask, 2.0, 1.0)
+    makers = {
+        "vacuum": phone.vacuum,
+        "compressor": phone.compressor,
+        "radio": phone.radio,
+        "air": phone.air_blast,
+    }
+    if scene.noise != "none":
+        noise = makers[scene.noise](rng, count, rate_hz=rate) * level * 10 ** (-scene.noise_below_db / 20)
+        if scene.noise_with_cut:
+            begin = int(np.flatnonzero(mask)[0])
+            noise = noise * np.clip((np.arange(count) - begin) / (0.05 * rate), 0, 1)
+        idle = idle + noise
+    if scene.drive_tone:
+        on = np.flatnonzero(mask)
+        moving = (np.arange(count) > on[0] - 0.3 * rate) & (np.arange(count) < on[-1] + 0.3 * rate)
+        hz = float(rng.uniform(300, 1200))
+        idle = idle + level * 10 ** (-rng.uniform(10, 26) / 20) * moving * np.sin(2 * np.pi * hz * t)
+    return idle
+
+
+def true_chatter_hz(sound: Floats, *, rate_hz: float, rpm: float, flutes: int) -> tuple[float | None, str]:
+    """Give the strongest line off the comb in the clean sound, and its kind."""
+    size = min(len(sound), int(rate_hz))
+    hz, power = signal.welch(sound, rate_hz, nperseg=size, noverlap=size // 2)
+    turn = rpm / 60
+    away = np.abs(hz / turn - np.round(hz / turn)) * turn
+    half = np.abs(hz / (turn * flutes) - np.floor(hz / (turn * flutes)) - 0.5) * turn * flutes
+    open_bins = (away > max(4.0, 0.03 * turn)) & (hz > 100) & (hz < 8000)
+    best = int(np.argmax(np.where(open_bins, power, 0)))
+    on_half = (half < max(4.0, 0.02 * turn)) & (hz > 100) & (hz < 8000)
+    if flutes % 2 == 0 and np.where(on_half, power, 0).max() > 4 * power[best]:
+        return float(hz[int(np.argmax(np.where(on_half, power, 0)))]), "flip"
+    kind = "flip" if half[best] < max(4.0, 0.02 * turn) else "hopf"
+    return float(hz[best]), kind
