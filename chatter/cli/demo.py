@@ -28,6 +28,7 @@ class DemoCut:
 _MACHINE: dict[str, Any] = {
     "flutes": 2,
     "min_rpm": 6000.0,
+    "max_rpm": 24000.0,
     "diameter_mm": 6.0,
     "width_mm": 3.0,
     "direction": "climb",
@@ -48,7 +49,7 @@ DEMO_CUTS = (
             "The next pass takes more depth to save time. The machine sang, and the edge of the plate "
             "came out with a washboard pattern. Did it chatter, and which speed is worth a try?"
         ),
-        options={"rpm": 12000.0, "depth_mm": 2.0, "feed_mm_min": 480.0, **_MACHINE},
+        options={"rpm": 12000.0, "depth_mm": 1.5, "feed_mm_min": 480.0, **_MACHINE},
     ),
 )
 
@@ -97,9 +98,9 @@ def _folder() -> Path:
 
 def _command(demo_cut: DemoCut, path: Path) -> str:
     """Give the command that the person would have typed."""
-    options = [
-        f"--{name.replace('_', '-')} {value:g}" if not isinstance(value, str) else f"--{name} {value}"
-        for name, value in demo_cut.options.items()
-    ]
-    lines = textwrap.wrap(f"chatter cut {path.name} {' '.join(options)}", COLUMNS - 6, break_on_hyphens=False)
-    return " \\\n    ".join(lines)
+    words = ["chatter", "cut", path.name]
+    for name, value in demo_cut.options.items():
+        told = value if isinstance(value, str) else f"{value:g}"
+        words.append(f"--{name.replace('_', '-')}\N{NO-BREAK SPACE}{told}")  # an option stays with its value
+    lines = textwrap.wrap(" ".join(words), COLUMNS - 6, break_on_hyphens=False)
+    return " \\\n    ".join(lines).replace("\N{NO-BREAK SPACE}", " ")

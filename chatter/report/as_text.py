@@ -114,7 +114,8 @@ def _chance(probability: float) -> str:
         return "with more than 99 chances in 100"
     if probability < 0.01:
         return "with less than 1 chance in 100"
-    return f"with {round(100 * probability)} chances in 100"
+    chances = round(100 * probability)
+    return f"with {chances} chance{'' if chances == 1 else 's'} in 100"
 
 
 def _what_next(document: CutDocument) -> list[str]:
