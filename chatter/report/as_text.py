@@ -141,7 +141,7 @@ def _speed(rank: int, speed: SpeedWindow) -> list[str]:
     dial += f": stable {_chance(speed.stable_probability)}."
     detail = (
         f"That is {speed.rpm:,.0f} rpm true, in a window from {speed.low_rpm:,.0f} to "
-        f"{speed.high_rpm:,.0f} (lobe {speed.lobe}). {_sentence(speed.why)}"
+        f"{speed.high_rpm:,.0f} (lobe {speed.lobe}). {_sentence(speed.why) if rank == 1 else ''}"
     )
     return [*_wrap(dial.strip(), "  ", "     "), *_wrap(detail, "     ")]
 
