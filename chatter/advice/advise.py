@@ -63,9 +63,9 @@ def find_bases(cut: JudgedCut) -> tuple[BaseFrequency, ...]:
     lines = [line for line in cut.lines if line.kind in ("chatter", "chatter sideband")]
     loudest_db = max((line.level_db for line in lines), default=0.0)
     for line in lines:
-        amplitude = 10 ** ((line.level_db - loudest_db) / 20)
+        power = 10 ** ((line.level_db - loudest_db) / 10)
         share = 1.0 if line.kind == "chatter" else SIDEBAND_WEIGHT
-        weights[line.frequency_hz] = max(weights.get(line.frequency_hz, 0.0), amplitude * share)
+        weights[line.frequency_hz] = max(weights.get(line.frequency_hz, 0.0), power * share)
     if cut.chatter_hz is not None:
         near = [hz for hz in weights if abs(hz / cut.chatter_hz - 1) < 1e-3]
         for hz in near:

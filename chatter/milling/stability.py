@@ -81,23 +81,24 @@ def directional_factors(
 
 
 def receptance_m_per_n(
-    frequency_hz: Floats,
+    frequency_hz: Floats | Complexes,
     *,
     natural_hz: Floats | float,
     damping_ratio: Floats | float,
     stiffness_n_per_m: Floats | float,
 ) -> Complexes:
-    """Give the displacement per force of one mode, in m/N (textbook: one mass on a damped spring)."""
+    """Give the displacement per force of one mode, in m/N (textbook: one mass on a damped spring).
+
+    A swing that grows by a factor exp(2 pi g) a cycle has the complex frequency f (1 - 1j g).
+    """
     ratio = frequency_hz / natural_hz
     return np.asarray(
         1 / (stiffness_n_per_m * (1 - ratio**2 + 2j * damping_ratio * ratio)), dtype=np.complex128
     )
 
 
-def find_boundary(
-    x_m_per_n: Complexes, *, y_m_per_n: Complexes, factors: DirectionalFactors, flutes: int
-) -> Boundary:
-    """Give depth and phase on the edge of chatter at each trial frequency.
+def find_eigenvalues(x_m_per_n: Complexes, *, y_m_per_n: Complexes, factors: DirectionalFactors) -> Complexes:
+    """Give the two eigenvalues of the oriented receptance at each trial frequency, in N/m.
 
     Parameters
     ----------
@@ -106,8 +107,11 @@ def find_boundary(
         the two branches can be followed.
     factors
         Directional factors; shapes that broadcast against the receptances.
-    flutes
-        Evenly pitched teeth.
+
+    Returns
+    -------
+    NDArray
+        Two branches (first axis), followed by continuity along the last axis.
     """
     a0 = x_m_per_n * y_m_per_n * (factors.xx * factors.yy - factors.xy * factors.yx)
     a1 = factors.xx * x_m_per_n + factors.yy * y_m_per_n
@@ -119,8 +123,17 @@ def find_boundary(
     odd = np.cumsum(crossed < straight, axis=-1) % 2 == 1
     odd = np.concatenate([np.zeros_like(odd[..., :1]), odd], axis=-1)
     gains = np.where(odd, gains[::-1], gains)
-    gains = np.where(np.abs(gains) < 1e-300, np.nan, gains)
-    eigenvalue = 1 / gains
+    return np.asarray(1 / np.where(np.abs(gains) < 1e-300, np.nan, gains), dtype=np.complex128)
+
+
+def find_boundary(
+    x_m_per_n: Complexes, *, y_m_per_n: Complexes, factors: DirectionalFactors, flutes: int
+) -> Boundary:
+    """Give depth and phase on the edge of chatter at each trial frequency.
+
+    Takes what `find_eigenvalues` takes, and the number of evenly pitched teeth.
+    """
+    eigenvalue = find_eigenvalues(x_m_per_n, y_m_per_n=y_m_per_n, factors=factors)
     kappa = eigenvalue.imag / eigenvalue.real
     return Boundary(
         depth_times_kt=-2 * math.pi * eigenvalue.real / flutes * (1 + kappa**2),
