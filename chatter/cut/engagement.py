@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 HOP_S = 0.02
 WINDOW_S = 0.2
 GAP_S = 0.3  # the comb must be away this long before a cut is parted
+EDGE_S = 0.35  # the level places an edge better than the comb unless they differ by more
 LEAST_CONTRAST = 0.5  # nepers between cutting and idle, below which the comb can't decide
 LEAST_DEVIATIONS = 2.5  # the same, in standard deviations of the idle contrast
 TOP_HZ = 8000.0
@@ -104,7 +105,8 @@ def _parts(section: Section, on: NDArray[np.bool_], times_s: Floats) -> list[Sec
     for label in range(1, count + 1):
         where = np.flatnonzero(labels == label)
         start_s, end_s = float(times_s[where[0]]), float(times_s[where[-1]])
-        near_start, near_end = start_s - section.start_s < 0.2, section.end_s - end_s < 0.2
+        near_start = start_s - section.start_s < EDGE_S
+        near_end = section.end_s - end_s < EDGE_S
         part = replace(
             section,
             start_s=section.start_s if near_start else start_s,

@@ -2,6 +2,7 @@
 
 from chatter.simulate.limit import is_stable, limit_depth_m
 from chatter.simulate.milling import Conditions, Mode, SimulatedCut, Tool, simulate_cut, steps_per_turn
+from chatter.simulate.practice import write_practice_recording
 from chatter.simulate.scene import RenderedScene, Scene, random_scene, render_scene
 
 __all__ = [
@@ -17,4 +18,5 @@ __all__ = [
     "render_scene",
     "simulate_cut",
     "steps_per_turn",
+    "write_practice_recording",
 ]

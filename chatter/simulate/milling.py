@@ -140,10 +140,24 @@ def simulate_cut(
 
 
 @njit(cache=True)
-def _run(
-    depth, step_s, rough, per_turn, flutes, entry, leave, runout, feed, pressure, ratio, axis, omega, zeta,
-    stiffness,
-):  # type: ignore[no-untyped-def]  # compiled: types come from the arguments  # fmt: skip
+def _run(  # noqa: C901  one compiled loop: calls inside it would only hide it
+    depth: Floats,
+    step_s: Floats,
+    rough: Floats,
+    per_turn: int,
+    flutes: int,
+    entry: float,
+    leave: float,
+    runout: Floats,
+    feed: float,
+    pressure: float,
+    ratio: float,
+    axis: NDArray[np.int64],
+    omega: Floats,
+    zeta: Floats,
+    stiffness: Floats,
+) -> tuple[Floats, Floats, Floats]:
+    """Step through the cut; see simulate_cut."""
     count = len(depth)
     modes = len(omega)
     force = np.zeros((2, count))
@@ -198,7 +212,6 @@ def _run(
             edge = x * sin[at] + y * cos[at] + runout[tooth]
             thick = edge - surface[at]
             if depth[i] <= 0.0:
-                surface[at] = 0.0 if surface[at] < 0.0 else surface[at]
                 surface[at] = edge
                 continue
             if thick > 0.0:

@@ -88,7 +88,7 @@ def radio(rng: np.random.Generator, count: int, *, rate_hz: float) -> Floats:
         pitch = np.interp(t, knots, rng.uniform(90, 240, len(knots)))
         loud = np.interp(t, knots, rng.uniform(0, 1, len(knots)) ** 2)
         phase = 2 * np.pi * np.cumsum(pitch) / rate_hz
-        voice = sum(np.sin(k * phase) / k for k in range(1, 14))
+        voice = np.sum([np.sin(k * phase) / k for k in range(1, 14)], axis=0)
         formant = resonate(voice, rate_hz=rate_hz, frequency_hz=rng.uniform(500, 1800), damping_ratio=0.1)
         total += loud * formant
     total += 0.1 * np.std(total) * coloured(rng, count, rate_hz=rate_hz, low_hz=200, high_hz=5000)
@@ -111,7 +111,7 @@ def automatic_gain(samples: Floats, *, rate_hz: float, target: float = 0.15, str
         held[i] = now
     gain = (target / held) ** strength
     at = np.arange(len(held)) * block
-    return samples * np.interp(np.arange(len(samples)), at, gain)
+    return np.asarray(samples * np.interp(np.arange(len(samples)), at, gain))
 
 
 def microphone(samples: Floats, rng: np.random.Generator, *, rate_hz: float, peak: float) -> Floats:
@@ -119,4 +119,4 @@ def microphone(samples: Floats, rng: np.random.Generator, *, rate_hz: float, pea
     sos = signal.butter(2, 80, "highpass", fs=rate_hz, output="sos")
     heard = signal.sosfilt(sos, samples)
     heard = heard * (peak / np.abs(heard).max()) + 2e-4 * rng.normal(size=len(heard))
-    return np.clip(heard, -1, 1)
+    return np.asarray(np.clip(heard, -1, 1))

@@ -1,9 +1,9 @@
 """Whole recordings with a known answer: a machine, a tool, a cut, a shop and a phone.
 
 In: a family of shops and a seed. Out: samples and the truth about them.
-Families differ in kind: "workshop" (used for fitting) and "other" (other machines, immersions, rooms, noises).
+Families differ in kind: "workshop" (used for fitting) and "other" (machines, immersions, rooms, noises).
 Source: the machines are invented; their ranges are common practice for benchtop mills.
-Leaves out: codecs (write_scene in practice.py).
+Leaves out: codecs and files.
 """
 
 from dataclasses import dataclass
