@@ -21,7 +21,7 @@ def make_practice_recording(
     Parameters
     ----------
     path
-        File to write; its ending chooses the format (.wav, .flac or .m4a).
+        File to write; its ending chooses the format (.wav or .flac).
     rpm
         Dialled spindle speed, rev/min.
     flutes

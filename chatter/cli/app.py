@@ -154,7 +154,7 @@ def demo() -> None:
 
 @app.command()
 def synth(
-    out: Annotated[Path, typer.Option(metavar="FILE", help="File to write: .wav, .flac or .m4a.")],
+    out: Annotated[Path, typer.Option(metavar="FILE", help="File to write, .wav or .flac.")],
     rpm: _Rpm,
     flutes: _Flutes,
     answer: Annotated[_Answer, typer.Option(help="What the recording shall hold.")],
@@ -181,7 +181,8 @@ def main() -> None:
     except typer.Abort:
         _stop("stopped", 1)
     except _CommandLineError as error:
-        _stop(f"{getattr(error, 'format_message', error.__str__)()} See chatter --help.", 2)
+        problem = getattr(error, "format_message", error.__str__)()
+        _stop(f"{problem.rstrip('.')}: see chatter --help", 2)
     sys.exit(code if isinstance(code, int) else 0)
 
 
