@@ -117,7 +117,7 @@ def odd_sound(kind, noise):
         "eight channels": (rng.normal(0, 0.05, (48_000, 8)), 48_000),
         "192 kHz": (rng.normal(0, 0.05, 192_000), 192_000),
         "8 kHz": (rng.normal(0, 0.05, 16_000), 8_000),
-        "full scale": (np.sign(np.sin(np.arange(96_000) / 30)), 48_000),
+        "full scale": (np.sign(noise), 48_000),
         "constant": (np.full(96_000, 0.5), 48_000),
     }
     return sounds[kind]

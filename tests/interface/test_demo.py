@@ -21,10 +21,11 @@ def test_demo_says_that_its_recordings_are_simulated(chatter):
     assert "simulated" in chatter("demo").out.partition("Recording 1.")[0]
 
 
+@pytest.mark.parametrize("seed", ["0", "1"])  # how often the answer is told right is scored elsewhere
 @pytest.mark.parametrize("answer", ["stable", "chatter"])
-def test_practice_recording_holds_the_chosen_answer(chatter, tmp_path, answer):
+def test_practice_recording_holds_the_chosen_answer(chatter, answer, seed):
     made = chatter(
-        "synth", "--out", "p.flac", "--rpm", "9000", "--flutes", "3", "--answer", answer, "--seed", "4"
+        "synth", "--out", "p.flac", "--rpm", "9000", "--flutes", "3", "--answer", answer, "--seed", seed
     )
     assert made.code == 0, made.err
     judged = chatter("cut", "p.flac", "--rpm", "9000", "--flutes", "3", "--json")
