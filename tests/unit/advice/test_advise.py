@@ -121,3 +121,18 @@ def test_suggestions_stay_inside_every_limit(verdict, chatter_hz, rpm, slip, flu
         assert speed.feed_mm_min is None
     for one, other in zip(advice.speeds, advice.speeds[1:], strict=False):
         assert one.high_rpm < other.low_rpm or other.high_rpm < one.low_rpm
+
+
+def test_chatter_gets_a_share_of_depth_below_one():
+    advice = advise(analysis_of("chatter", chatter_hz=930.0), setup=CutSetup(rpm=12_000, flutes=2))
+    # Scored cuts lie at 1.25 to 3 times their limit, so a share that is stable nine times in ten lies
+    # between a fifth and the whole of 1 / 1.25.
+    assert 0.2 < advice.depth_factor < 0.8
+
+
+@pytest.mark.parametrize("verdict", ["chatter", "marginal", "stable", "undecided"])
+def test_every_advice_carries_the_usual_cautions(verdict):
+    advice = advise(analysis_of(verdict, chatter_hz=930.0), setup=CutSetup(rpm=12_000, flutes=2))
+    said = " ".join(advice.cautions)
+    for word in ("guards closed", "leans in", "speed limit", "hearing protection", "before you cut deeper"):
+        assert word in said

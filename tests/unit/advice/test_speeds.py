@@ -1,0 +1,58 @@
+import numpy as np
+import pytest
+
+from chatter.advice.machines import Machines
+from chatter.advice.speeds import find_windows, score_speeds, speed_grid_rpm
+from chatter.milling import stability
+
+
+def benchtop_slot(depth_mm):
+    hz = 600.0 * np.linspace(0.8, 1.6, 4001)
+    factors = stability.directional_factors(np.array([0.0]), exit_rad=np.array([np.pi]), radial_ratio=0.3)
+    g = stability.receptance_m_per_n(hz, natural_hz=600.0, damping_ratio=0.03, stiffness_n_per_m=2e6)
+    edge = stability.find_boundary(g, y_m_per_n=g, factors=factors, flutes=3)
+    present = depth_mm / 1000 * 700e6
+    return Machines(
+        trial_hz=hz[None],
+        phase_turns=edge.phase_turns[:, None],
+        depth_share=edge.depth_times_kt[:, None] / present,
+        natural_hz=np.array([600.0]),
+        limit_share=np.array([1.0]),
+    )
+
+
+def test_one_known_machine_is_stable_where_the_exact_solution_says_so():
+    # Exact slot limits in mm by Chebyshev collocation, computed independently of this project; those
+    # within 12 % of the depth are left out, as zero order can't tell there.
+    exact_mm = {5000: 0.1298, 6000: 0.6604, 7000: 0.1385, 8000: 0.1146, 9000: 0.1636, 11000: 0.6906}
+    grid = speed_grid_rpm(4_500, high_rpm=12_500, points=401)
+    for depth_mm in (0.2, 0.4, 0.5):
+        got = score_speeds(benchtop_slot(depth_mm), speeds_rpm=grid, flutes=3)
+        for rpm, limit_mm in exact_mm.items():
+            assert got[np.argmin(np.abs(grid - rpm))] == (1.0 if limit_mm > depth_mm else 0.0), (
+                depth_mm,
+                rpm,
+            )
+
+
+def test_windows_are_apart_and_best_first():
+    grid = speed_grid_rpm(6_000, high_rpm=12_000)
+    probability = 0.9 * np.exp(-(((grid - 10_000) / 300) ** 2)) + 0.6 * np.exp(-(((grid - 7_000) / 200) ** 2))
+    windows = find_windows(probability, speeds_rpm=grid, present_rpm=8_500)
+    assert [round(window.rpm / 100) for window in windows[:2]] == [100, 70]
+    assert windows[0].low_rpm < 10_000 < windows[0].high_rpm
+
+
+def test_of_two_speeds_equally_likely_the_faster_removes_more():
+    grid = speed_grid_rpm(6_000, high_rpm=12_000)
+    probability = np.where((abs(grid - 7_000) < 300) | (abs(grid - 11_000) < 300), 0.8, 0.0)
+    windows = find_windows(probability, speeds_rpm=grid, present_rpm=9_000)
+    assert windows[0].rpm == pytest.approx(11_000, rel=0.01)
+
+
+def test_present_speed_is_never_suggested():
+    grid = speed_grid_rpm(6_000, high_rpm=12_000)
+    probability = np.exp(-(((grid - 9_000) / 500) ** 2))
+    windows = find_windows(probability, speeds_rpm=grid, present_rpm=9_000)
+    assert windows
+    assert all(abs(window.rpm / 9_000 - 1) > 0.005 for window in windows)
