@@ -24,7 +24,8 @@ JOIN_SHORT_S = 1.0  # pauses up to this join two pieces that are both shorter th
 LEAST_S = 0.35  # shorter loud spells are bumps
 BUMP_S = 0.25  # a spell shorter than this beside long ones is a bump
 LEAST_STEP_DB = 1.5  # smallest mean rise over the idle that counts as another state
-LEAST_SEPARATION = 2.5  # smallest distance of the two states, in idle standard deviations
+LEAST_SEPARATION = 2.5  # smallest distance of the two states, in pooled standard deviations
+LEAST_SPREAD_DB = 0.7  # keeps a band that hardly moves from deciding alone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,24 +83,74 @@ def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(change[::2], change[1::2], strict=True)]
 
 
-def _score(levels: Floats, smooth: int) -> tuple[Floats, Floats]:
-    """Give one loudness score a frame, dB over the quiet level, and the frames' loud flags."""
-    levels = ndimage.uniform_filter1d(levels, smooth, axis=0, mode="nearest")
-    quiet = np.quantile(levels, 0.10, axis=0)
-    excess = np.clip(levels - quiet, -3.0, 20.0)
-    score = excess.mean(axis=1)
-    for _ in range(3):
-        threshold = _otsu(score)
-        loud = score > threshold
+def _discriminate(features: Floats, loud: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_], float]:
+    """Improve a two-class split: weigh each feature by how well it parts the classes, and split again.
+
+    Returns
+    -------
+    score, loud, separation
+        Shapes (t,), (t,), and the distance of the classes in pooled standard deviations.
+    """
+    score = features[:, 0]
+    separation = 0.0
+    for _ in range(6):
         if loud.sum() < 5 or (~loud).sum() < 5:
-            break
-        gap = excess[loud].mean(0) - excess[~loud].mean(0)
-        spread = np.sqrt(excess[loud].var(0) + excess[~loud].var(0)) + 0.7
-        weights = np.clip(gap, 0, None) / spread**2
-        if weights.sum() <= 0:
-            break
-        score = excess @ (weights / weights.sum())
-    return score, np.asarray(quiet)
+            return score, loud, 0.0
+        gap = features[loud].mean(0) - features[~loud].mean(0)
+        spread = np.sqrt((features[loud].var(0) + features[~loud].var(0)) / 2) + LEAST_SPREAD_DB
+        weights = gap / spread**2
+        score = features @ (weights / np.abs(weights).sum())
+        loud = score > _otsu(score)
+        if loud.sum() < 5 or (~loud).sum() < 5:
+            return score, loud, 0.0
+        pooled = np.sqrt((score[loud].var() + score[~loud].var()) / 2) + 0.05
+        separation = float((score[loud].mean() - score[~loud].mean()) / pooled)
+    return score, loud, separation
+
+
+def _steps_up(level: Floats, loud: NDArray[np.bool_]) -> float:
+    """Give the mean jump of level into the loud class at its edges, dB; automatic gain can't hide it."""
+    reach = round(0.15 / HOP_S)
+    jumps = []
+    for a, b in _runs(loud):
+        if b - a < reach:
+            continue
+        if a >= 2 * reach:
+            jumps.append(level[a + 2 : a + 2 + reach].mean() - level[a - reach : a - 2].mean())
+        if b + 2 * reach < len(level):
+            jumps.append(level[b - reach : b - 2].mean() - level[b + 2 : b + 2 + reach].mean())
+    return float(np.mean(jumps)) if jumps else 0.0
+
+
+def _score(levels: Floats, smooth: int) -> tuple[Floats, NDArray[np.bool_], float]:
+    """Give one score a frame that tells cutting from idle, the loud frames, and their separation.
+
+    Features are the levels, and the shape of the spectrum without its level: a phone's automatic gain
+    moves the first and leaves the second. Several first guesses are refined; the best split wins.
+    """
+    levels = ndimage.uniform_filter1d(levels, smooth, axis=0, mode="nearest")
+    excess = np.clip(levels - np.quantile(levels, 0.10, axis=0), -3.0, 25.0)
+    overall = 10 * np.log10((10 ** (levels / 10)).sum(axis=1))
+    shape = levels - levels.mean(axis=1, keepdims=True)
+    features = np.column_stack([excess, shape])
+    middle = excess.mean(axis=1)
+    centred = shape - shape.mean(axis=0)
+    main = centred @ np.linalg.eigh(centred.T @ centred)[1][:, -1]
+    fast = overall - ndimage.gaussian_filter1d(overall, 0.6 / HOP_S, mode="nearest")
+    best: tuple[float, Floats, NDArray[np.bool_], float] | None = None
+    for guess in (middle, main, -main, fast):
+        for used in (excess, shape, features):
+            score, loud, separation = _discriminate(used, guess > _otsu(guess))
+            step_db = _steps_up(overall, loud)
+            if step_db < 0:
+                continue
+            changes = len(_runs(loud))
+            value = min(separation, 8.0) + min(step_db, 8.0) / 2 - 0.15 * changes
+            if best is None or value > best[0]:
+                best = (value, score, loud, separation)
+    if best is None:
+        return middle, middle > _otsu(middle), 0.0
+    return best[1], best[2], best[3]
 
 
 def find_sections(
@@ -126,14 +177,11 @@ def find_sections(
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=0.0)
     times_s, levels = band_levels_db(samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 12_000.0))
     smooth = max(5, round(1.5 / rotation_hz / HOP_S))
-    score, _ = _score(levels, smooth)
-    threshold = _otsu(score)
-    loud = score > threshold
+    score, loud, separation = _score(levels, smooth)
     if loud.sum() < 5 or (~loud).sum() < 5:
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=0.0)
     low, high = float(np.median(score[~loud])), float(np.median(score[loud]))
-    spread = 1.4826 * float(np.median(np.abs(score[~loud] - low))) + 0.15
-    if high - low < LEAST_STEP_DB or (high - low) / spread < LEAST_SEPARATION:
+    if high - low < LEAST_STEP_DB or separation < LEAST_SEPARATION:
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=high - low)
     upper, lower = low + 0.5 * (high - low), low + 0.4 * (high - low)
     raw = _runs(score > lower)
