@@ -1,6 +1,8 @@
 """The demonstration and practice recordings: the answer told is the answer that was put in."""
 
 import json
+import re
+from pathlib import Path
 
 import pytest
 import soundfile
@@ -15,6 +17,17 @@ def test_demo_tells_one_stable_and_one_chattering_cut(chatter):
     assert "\nCHATTER: this cut chattered." in second
     assert "Dial " in second  # a speed to try
     assert max(map(len, ran.out.splitlines())) <= 80
+
+
+def test_readme_shows_what_the_demo_really_says(chatter):
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    shown = re.search(r"<!-- example -->.*?```text\n(.*?)```", readme, re.DOTALL).group(1).splitlines()
+    told = chatter("demo").out.splitlines()
+    # The verdict and the evidence; chances may move with the advice in their last digit.
+    for begin in ("CHATTER", "  Spindle:", "  Chatter:"):
+        lines = [line for line in shown if line.startswith(begin)]
+        assert len(lines) == 1
+        assert lines[0] in told
 
 
 def test_demo_says_that_its_recordings_are_simulated(chatter):
