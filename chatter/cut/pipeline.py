@@ -25,6 +25,9 @@ TOP_HZ = 8000.0
 EDGE_S = 0.12  # entry and exit, left out of the steady part
 LONGEST_S = 6.0  # of one cut that is analysed, from its middle; more only costs time
 LEAST_TURNS = 8
+LEAST_IDLE_S = 0.8  # of one idle part, for its own speed
+SURE_Z = 7.0  # comb deviations for which the idling speed is believed
+ON_DIAL = 0.001  # share of the dialled speed
 RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
 HOW_TO = (
     "record again with three seconds of idle before and after the cut, the recorder on uncompressed with "
@@ -60,8 +63,17 @@ def study_recording(
     if idle is not None:
         idle_parts = (idle.samples[min(channel, idle.channels - 1)].astype(np.float64),)
 
+    idling_hz = _idling_hz(idle_parts, recording=recording, setup=setup) if sections.cuts else None
+
     def study(section: Section) -> StudiedCut | None:
-        return _study(samples, section, recording=recording, setup=setup, idle_parts=idle_parts)
+        return _study(
+            samples,
+            section,
+            recording=recording,
+            setup=setup,
+            idle_parts=idle_parts,
+            idling_hz=idling_hz,
+        )
 
     studied = [cut for cut in map(study, sections.cuts) if cut is not None]
     if not studied:
@@ -159,6 +171,26 @@ def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, S
     return best[1], best[2]
 
 
+def _idling_hz(idle_parts: tuple[Floats, ...], *, recording: Recording, setup: CutSetup) -> float | None:
+    """Give the rotation frequency of the longest idle part, or None.
+
+    A comb exactly on the dialled speed may be the motor's electrical lines, so it says nothing.
+    """
+    longest = max(idle_parts, key=len, default=np.zeros(0))
+    seconds = len(longest) / recording.rate_hz
+    if seconds * setup.rpm / 60 < 2 * LEAST_TURNS or seconds < LEAST_IDLE_S or not np.any(longest):
+        return None
+    speed = measure_speed(
+        longest[: int(LONGEST_S * recording.rate_hz)],
+        rate_hz=recording.rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        programmed_rpm=setup.rpm,
+        flutes=1,
+    )
+    on_dial = abs(speed.rotation_hz * 60 / setup.rpm - 1) < ON_DIAL
+    return speed.rotation_hz if speed.found and speed.z > SURE_Z and not on_dial else None
+
+
 def _study(
     samples: Floats,
     section: Section,
@@ -166,6 +198,7 @@ def _study(
     recording: Recording,
     setup: CutSetup,
     idle_parts: tuple[Floats, ...],
+    idling_hz: float | None,
 ) -> StudiedCut | None:
     """Measure speed and evidence in one section; None when no comb is there."""
     rate_hz = recording.rate_hz
@@ -185,6 +218,7 @@ def _study(
         bandwidth_hz=recording.bandwidth_hz,
         programmed_rpm=setup.rpm,
         flutes=setup.flutes,
+        idling_hz=idling_hz,
     )
     if not speed.found:
         return None

@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 WINDOW = 0.06  # share of the dialled speed searched on each side: slip up to 3 % and a wrong override
 LEAST_Z = 5.0  # comb score in robust deviations of the scores at other speeds
 LEAST_SCORE = 3.5  # nepers over those scores
+SAG_LOW, SAG_HIGH = 0.985, 1.004  # speed under load over idling speed
 LEAST_STRENGTH = 4.0  # nepers of comb in the median window, below which it is not followed
 TOP_HZ = 6000.0
 PAD = 4
@@ -49,7 +50,7 @@ def measure_speed(
     bandwidth_hz: float,
     programmed_rpm: float,
     flutes: int,
-    idle: tuple[Floats, Floats] | None = None,
+    idling_hz: float | None = None,
 ) -> Speed:
     """Measure the speed inside one section.
 
@@ -61,8 +62,8 @@ def measure_speed(
         Sample rate; highest frequency carried.
     programmed_rpm, flutes
         The prior.
-    idle
-        Frequencies (f,) and mean powers (f,) of the idle part, if there is one.
+    idling_hz
+        Rotation frequency before and after the cut, if it was measured: load only pulls it down a little.
 
     Returns
     -------
@@ -79,17 +80,23 @@ def measure_speed(
     bin_hz = float(hz[1])
     mean = powers.mean(axis=0)
     floor = running_floor(mean, width_bins=max(9, int(3 * programmed_hz / bin_hz)))
-    if idle is not None:
-        floor = np.maximum(floor, 1.5 * np.interp(hz, idle[0], idle[1]))
+    excess = excess_nepers(mean, floor)
+    low_hz, high_hz = programmed_hz * (1 - WINDOW), programmed_hz * (1 + WINDOW)
     base_hz, score, z = find_base(
-        excess_nepers(mean, floor),
-        bin_hz=bin_hz,
-        low_hz=programmed_hz * (1 - WINDOW),
-        high_hz=programmed_hz * (1 + WINDOW),
-        top_hz=top_hz,
-        teeth=flutes,
+        excess, bin_hz=bin_hz, low_hz=low_hz, high_hz=high_hz, top_hz=top_hz, teeth=flutes
     )
-    if z < LEAST_Z or score < LEAST_SCORE:
+    found = z >= LEAST_Z and score >= LEAST_SCORE
+    if idling_hz is not None and not (found and SAG_LOW < base_hz / idling_hz < SAG_HIGH):
+        base_hz, score, _ = find_base(
+            excess,
+            bin_hz=bin_hz,
+            low_hz=idling_hz * SAG_LOW,
+            high_hz=idling_hz * SAG_HIGH,
+            top_hz=top_hz,
+            teeth=flutes,
+        )
+        found = score >= LEAST_SCORE
+    if not found:
         flat = np.full(len(times_s), programmed_hz)
         return Speed(
             found=False,
