@@ -6,11 +6,12 @@ Leaves out: reading the table (_table.py).
 
 import json
 import os
+import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
 from dataclasses import dataclass
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from pathlib import Path
 
 from chatter.analysis._cut import analyse_cut, program_part
@@ -140,7 +141,7 @@ def answer_rows(waiting: list[tuple[int, Row]], jobs: int) -> Iterator[tuple[int
 
 def _answers_from_pool(waiting: tuple[tuple[int, Row], ...], jobs: int) -> Iterator[tuple[int, str]]:
     """Hand rows to a pool a few ahead, so that a long table needs no more memory than a short one."""
-    pool = ProcessPoolExecutor(jobs, mp_context=get_context("spawn"))
+    pool = ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_end_with_parent)
     ahead: deque[tuple[int, Future[str]]] = deque()
     try:
         for number, row in waiting:
@@ -153,6 +154,18 @@ def _answers_from_pool(waiting: tuple[tuple[int, Row], ...], jobs: int) -> Itera
             yield first, future.result()
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that started it is gone, even if that was killed."""
+    parent = parent_process()
+    if parent is not None:
+
+        def wait() -> None:
+            parent.join()
+            os._exit(1)
+
+        threading.Thread(target=wait, daemon=True).start()
 
 
 def _answer_alone(row: Row) -> str:

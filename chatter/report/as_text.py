@@ -82,10 +82,24 @@ def _bullets(title: str, texts: Iterable[str]) -> list[str]:
 
 def _verdict(document: CutDocument, worst: JudgedCut | None) -> list[str]:
     verdict = "undecided" if worst is None else worst.verdict
-    lines = _wrap(_HEADLINES[verdict])
+    lines = _wrap(_headline(document.analysis, verdict))
     lines.append("=" * len(lines[0]))
     lines += _wrap(f"{document.recording['file']}: {_verdict_sentence(document.analysis, worst)}")
     return lines
+
+
+def _headline(analysis: CutAnalysis, verdict: str) -> str:
+    """Give the verdict in words, over all cuts where there are several."""
+    total = len(analysis.cuts)
+    if total < 2:
+        return _HEADLINES[verdict]
+    share = f"{sum(cut.verdict == verdict for cut in analysis.cuts)} of {total} cuts"
+    return {
+        "stable": f"STABLE: none of the {total} cuts chattered.",
+        "marginal": f"MARGINAL: at the edge in {share}; no cut clearly chattered.",
+        "chatter": f"CHATTER: {share} chattered.",
+        "undecided": f"UNDECIDED: this recording can't tell whether {share} chattered.",
+    }[verdict]
 
 
 def _verdict_sentence(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
@@ -94,7 +108,7 @@ def _verdict_sentence(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
         return "no cut was found in it."
     sentence = f"the cut {_span(worst)}"
     if len(analysis.cuts) > 1 and analysis.cut_index is not None:
-        sentence = f"cut {analysis.cut_index + 1} of {len(analysis.cuts)} ({_span(worst)}) is the worst one"
+        sentence = f"judged by the worst cut, number {analysis.cut_index + 1} ({_span(worst)})"
     if worst.chatter_probability is not None:
         sentence += f", chatter {_chance(worst.chatter_probability)}"
     if worst.verdict in ("chatter", "marginal") and worst.onset_s is not None:

@@ -1,6 +1,11 @@
 """Many recordings: order, failed rows, a stopped run that goes on, tables that people really write."""
 
 import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -156,3 +161,37 @@ def test_command_exits_with_1_when_a_row_failed_and_0_when_all_were_answered(sho
     assert "2 of 4 rows answered" in ran.err
     (shop / "good.csv").write_text("file,rpm,flutes\na.wav,12000,2\n", encoding="utf-8")
     assert chatter("batch", "good.csv", "--out", "good.jsonl", cwd=shop).code == 0
+
+
+def lives(process):
+    try:
+        state = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2].split()[0]
+    except (FileNotFoundError, ProcessLookupError):
+        return False
+    return state != "Z"  # ended, and only waiting to be counted by a container's first process
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc to see the processes; CI runs on Linux")
+def test_killed_run_leaves_whole_lines_and_no_process_behind(shop):
+    rows = "".join(f"{name}.wav,{rpm},2\n" for rpm in range(9000, 9040) for name in "abc")
+    (shop / "long.csv").write_text("file,rpm,flutes\n" + rows, encoding="utf-8")
+    out = shop / "out.jsonl"
+    command = [sys.executable, "-m", "chatter", "batch", "long.csv", "--out", "out.jsonl", "--jobs", "2"]
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    run = subprocess.Popen(command, cwd=shop, env=environment, stderr=subprocess.DEVNULL)
+    give_up = time.monotonic() + 60
+    while time.monotonic() < give_up and not (out.exists() and out.read_bytes().count(b"\n") >= 1):
+        time.sleep(0.05)
+    children = Path(f"/proc/{run.pid}/task/{run.pid}/children").read_text(encoding="ascii").split()
+    run.kill()
+    run.wait()
+    assert len(children) >= 2  # the workers were there
+    give_up = time.monotonic() + 30
+    while time.monotonic() < give_up and any(map(lives, children)):
+        time.sleep(0.05)
+    assert [child for child in children if lives(child)] == []
+    complete = out.read_bytes().rpartition(b"\n")[0].splitlines()
+    assert len(complete) >= 1
+    assert [json.loads(line)["program"]["settings"]["rpm"] for line in complete] == [
+        9000.0 + number // 3 for number in range(len(complete))
+    ]

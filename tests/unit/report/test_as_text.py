@@ -48,7 +48,21 @@ def test_many_cuts_have_a_line_each_and_the_worst_is_named(many_cuts):
     table = text[text.index("Every cut") :].splitlines()[2:5]
     assert [row.split()[0] for row in table] == ["1", "2", "3"]
     assert [row.split()[3] for row in table] == ["stable", "chatter", "undecided"]
-    assert "cut 2 of 3" in text
+    assert text.startswith("CHATTER: 1 of 3 cuts chattered.")
+    assert "worst cut, number 2" in text
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "worst", "headline"),
+    [
+        (("stable", "stable"), 0, "STABLE: none of the 2 cuts chattered."),
+        (("stable", "marginal"), 1, "MARGINAL: at the edge in 1 of 2 cuts; no cut clearly chattered."),
+        (("undecided", "stable"), 0, "UNDECIDED: this recording can't tell whether 1 of 2 cuts chattered."),
+    ],
+)
+def test_headline_counts_the_cuts(verdicts, worst, headline, make_document, make_cut):
+    cuts = tuple(make_cut(verdict, None if verdict == "undecided" else 0.1) for verdict in verdicts)
+    assert to_text(make_document(cuts, worst)).startswith(headline)
 
 
 def test_table_tells_no_chance_as_certain(make_document, make_cut):
