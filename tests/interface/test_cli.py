@@ -3,6 +3,7 @@
 import json
 import wave
 
+import av
 import numpy as np
 import pytest
 import soundfile
@@ -106,6 +107,42 @@ def bad_file(tmp_path, kind):
 )
 def test_file_that_is_no_sound_gives_one_line(chatter, tmp_path, kind):
     assert is_one_clear_line(chatter("cut", bad_file(tmp_path, kind), *SETTING), codes=(1,))
+
+
+def write_phone_file(path, *, sound=None, picture=False):
+    with av.open(str(path), "w") as container:
+        streams = []
+        if picture:
+            video = container.add_stream("mpeg4", rate=10)
+            video.width, video.height, video.pix_fmt = 64, 48, "yuv420p"
+            streams.append((video, [av.VideoFrame(64, 48, "yuv420p") for _ in range(10)]))
+        if sound is not None:
+            audio = container.add_stream("aac", rate=48_000, layout="mono")
+            frame = av.AudioFrame.from_ndarray(sound[None, :], format="fltp", layout="mono")
+            frame.sample_rate = 48_000
+            streams.append((audio, [frame]))
+        for stream, frames in streams:
+            for packet in (packet for frame in [*frames, None] for packet in stream.encode(frame)):
+                container.mux(packet)
+
+
+def test_video_without_sound_gives_one_line(chatter, tmp_path):
+    write_phone_file(tmp_path / "film.mp4", picture=True)
+    assert is_one_clear_line(chatter("cut", "film.mp4", *SETTING, cwd=tmp_path), codes=(1,))
+
+
+def test_video_with_sound_is_read(chatter, tmp_path, noise):
+    write_phone_file(tmp_path / "film.mp4", sound=noise, picture=True)
+    ran = chatter("cut", "film.mp4", *SETTING, "--json", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert strict(ran.out)["recording"]["sample_rate_hz"] == 48_000
+
+
+def test_truncated_phone_file_gives_one_line(chatter, tmp_path, noise):
+    path = tmp_path / "cut.m4a"
+    write_phone_file(path, sound=noise)
+    path.write_bytes(path.read_bytes()[:5000])  # its table of contents stands at the end
+    assert is_one_clear_line(chatter("cut", path, *SETTING), codes=(1,))
 
 
 def odd_sound(kind, noise):
