@@ -81,7 +81,7 @@ def bad_file(tmp_path, kind):
     elif kind == "text":
         path.write_text("This is a list of cuts, and no sound.\n" * 50, encoding="utf-8")
     elif kind == "random":
-        path.write_bytes(np.random.default_rng(1).bytes(5000))
+        path.write_bytes(np.random.default_rng(2).bytes(5000))
     elif kind == "directory":
         path.mkdir()
     elif kind == "header only":
