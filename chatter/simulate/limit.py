@@ -2,10 +2,10 @@
 
 In: a tool and conditions. Out: the smallest unstable axial depth.
 Method: bisection on the simulator without noise, run-out included (it changes the limit, because fewer
-teeth cut); a cut is stable when two turns one after the
-other end up alike.
+teeth cut); a cut is stable when two turns one after the other end up alike, without run-out two teeth.
 Source: once-per-turn repetition as the test of stability, T. L. Schmitz, J. Sound Vib. 262 (2003) 721.
-Leaves out: islands of stability above the first limit.
+Leaves out: islands of stability above the first limit; period doubling of an even number of teeth with
+run-out, which repeats every turn.
 """
 
 import numpy as np
@@ -27,8 +27,10 @@ def is_stable(tool: Tool, conditions: Conditions, *, depth_m: float) -> bool:
     slowest = min(mode.damping_ratio * mode.frequency_hz for mode in tool.modes)
     turns = int(max(40, 3.0 / slowest * conditions.rpm / 60 + 20))
     cut = simulate_cut(tool, conditions, depth_m=np.full(per_turn * turns, depth_m))
-    last = cut.x_m[-2 * per_turn :].reshape(2, per_turn), cut.y_m[-2 * per_turn :].reshape(2, per_turn)
-    apart = max(float(np.abs(rows[1] - rows[0]).max()) for rows in last)
+    # Equal teeth must move alike one by one: with an even number of them, period doubling repeats every turn.
+    period = per_turn if any(tool.runout_m) else per_turn // tool.flutes
+    last = cut.x_m[-2 * per_turn :], cut.y_m[-2 * per_turn :]
+    apart = max(float(np.abs(path[period:] - path[:-period]).max()) for path in last)
     return apart < ALIKE * conditions.feed_per_tooth_m
 
 
