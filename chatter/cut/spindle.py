@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from chatter.dsp.angle import phase_turns, refine_phase
 from chatter.dsp.comb import FOLLOW_CAP, excess_nepers, find_base, follow_base
-from chatter.dsp.spectra import frame_powers, running_floor
+from chatter.dsp.spectra import frame_powers, ring_floor, running_floor
 
 Floats = NDArray[np.float64]
 WINDOW = 0.06  # share of the dialled speed searched on each side: slip up to 3 % and a wrong override
@@ -80,7 +80,10 @@ def measure_speed(
     bin_hz = float(hz[1])
     mean = powers.mean(axis=0)
     floor = running_floor(mean, width_bins=max(9, int(3 * programmed_hz / bin_hz)))
-    excess = excess_nepers(mean, floor)
+    # Beside loud lines the window's skirts hide the rest: only what stands above them counts here.
+    lobe = 2 * PAD
+    skirts = ring_floor(mean, inner_bins=lobe + 2, outer_bins=4 * lobe)
+    excess = excess_nepers(mean, np.maximum(floor, skirts))
     low_hz, high_hz = programmed_hz * (1 - WINDOW), programmed_hz * (1 + WINDOW)
     base_hz, score, z = find_base(
         excess, bin_hz=bin_hz, low_hz=low_hz, high_hz=high_hz, top_hz=top_hz, teeth=flutes

@@ -113,7 +113,7 @@ def random_scene(
         noise_with_cut=bool(rng.random() < 0.25),
         drive_tone=bool(rng.random() < 0.4),
         agc=bool(rng.random() < 0.3),
-        roughness=float(rng.uniform(0.02, 0.15)),
+        roughness=float(rng.uniform(0.005, 0.05)),
         decay_s=float(rng.uniform(0.2, 0.4) if workshop else rng.uniform(0.3, 0.7)),
         rate_hz=int(rng.choice([44_100, 48_000])),
     )
@@ -200,10 +200,9 @@ def _cut_all(
 
 
 def _radiate(scene: Scene, rng: np.random.Generator, x: Floats, y: Floats, force: Floats) -> Floats:
-    """Turn motion and force into sound: the tool radiates its acceleration, the work rings with the force."""
+    """Turn motion and force into sound: the tool radiates its velocity, the work rings with the force."""
     rate = scene.rate_hz
-    tool = np.diff(x, 2, prepend=[x[0], x[0]]) * rng.uniform(0.3, 1) + np.diff(y, 2, prepend=[y[0], y[0]])
-    tool = tool * rate**2
+    tool = np.diff(x, prepend=x[0]) * rng.uniform(0.3, 1) + np.diff(y, prepend=y[0])
     work = np.zeros_like(force)
     for _ in range(int(rng.integers(2, 6))):
         hz = float(np.exp(rng.uniform(np.log(300), np.log(6000))))
