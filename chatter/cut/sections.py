@@ -142,14 +142,14 @@ def _score(levels: Floats, smooth: int) -> tuple[Floats, NDArray[np.bool_], floa
         for used in (excess, shape, features):
             score, loud, separation = _discriminate(used, guess > _otsu(guess))
             step_db = _steps_up(overall, loud)
-            if step_db < 0:
+            if step_db < LEAST_STEP_DB:
                 continue
             changes = len(_runs(loud))
             value = min(separation, 8.0) + min(step_db, 8.0) / 2 - 0.15 * changes
             if best is None or value > best[0]:
                 best = (value, score, loud, separation)
     if best is None:
-        return middle, middle > _otsu(middle), 0.0
+        return middle, np.zeros(len(middle), dtype=bool), 0.0
     return best[1], best[2], best[3]
 
 

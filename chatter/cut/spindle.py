@@ -83,7 +83,8 @@ def measure_speed(
     # Beside loud lines the window's skirts hide the rest: only what stands above them counts here.
     lobe = 2 * PAD
     skirts = ring_floor(mean, inner_bins=lobe + 2, outer_bins=4 * lobe)
-    excess = excess_nepers(mean, np.maximum(floor, skirts))
+    floor = np.maximum(floor, skirts)
+    excess = excess_nepers(mean, floor)
     low_hz, high_hz = programmed_hz * (1 - WINDOW), programmed_hz * (1 + WINDOW)
     base_hz, score, z = find_base(
         excess, bin_hz=bin_hz, low_hz=low_hz, high_hz=high_hz, top_hz=top_hz, teeth=flutes

@@ -145,7 +145,7 @@ def render_scene(scene: Scene) -> RenderedScene:
     chatter_hz, kind = (None, "none")
     if scene.depth_ratio > 1:
         chatter_hz, kind = true_chatter_hz(
-            sound[on], rate_hz=rate, rpm=scene.conditions.rpm, flutes=scene.tool.flutes
+            sound[on], rate_hz=rate, rpm=scene.conditions.rpm * (1 - scene.sag), flutes=scene.tool.flutes
         )
     level = float(np.sqrt(np.mean(sound[on] ** 2)))
     sound = sound + _shop(scene, rng, mask=on, level=level)
