@@ -18,6 +18,24 @@ CHATTER_ABOVE = 0.6
 LONE_AT_MOST = 0.6
 
 
+def marks(evidence: Evidence) -> dict[str, float]:
+    """Give the marks that the fitted map weighs; each grows with chatter and levels off at both ends.
+
+    Returns
+    -------
+    dict
+        `weaker`: excess of the weaker of the family's two strongest lines, nepers. `share`: log of family
+        power over repeating power. `unrepeated`: log of what does not repeat over what does. `members`:
+        strength of the other members, nepers.
+    """
+    return {
+        "weaker": min(evidence.strongest, evidence.second),
+        "share": max(-5.0, min(0.0, evidence.share)),
+        "unrepeated": max(-3.0, min(1.0, evidence.unrepeated)),
+        "members": min(40.0, evidence.members),
+    }
+
+
 def probability_of_chatter(evidence: Evidence) -> float:
     """Give the probability that the cut chattered.
 
@@ -26,7 +44,7 @@ def probability_of_chatter(evidence: Evidence) -> float:
     float
         Between 0.001 and 0.999: the fit has no more cases than that allows.
     """
-    total = INTERCEPT + sum(weight * getattr(evidence, name) for name, weight in WEIGHTS.items())
+    total = INTERCEPT + sum(WEIGHTS[name] * value for name, value in marks(evidence).items())
     probability = 1 / (1 + math.exp(-max(-30.0, min(30.0, total))))
     if len(evidence.family) < 2:
         probability = min(probability, LONE_AT_MOST)

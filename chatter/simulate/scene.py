@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
+from chatter.errors import BadValueError
 from chatter.simulate import phone
 from chatter.simulate.limit import limit_depth_m
 from chatter.simulate.milling import Conditions, Mode, SimulatedCut, Tool, simulate_cut, steps_per_turn
@@ -19,6 +20,7 @@ from chatter.simulate.milling import Conditions, Mode, SimulatedCut, Tool, simul
 Floats = NDArray[np.float64]
 PRESSURE_PA = {"workshop": (6e8, 1.2e9), "other": (4e8, 2.2e9)}
 NOISES = {"workshop": ("vacuum", "compressor", "none"), "other": ("radio", "air", "vacuum", "compressor")}
+LARGEST_M = 5e-3  # beyond this a tool has left what the simulator describes
 LEAST_STEP_DB = 4.0  # shop noise lies 4 to 24 dB below the cut
 
 
@@ -126,6 +128,11 @@ def render_scene(scene: Scene) -> RenderedScene:
     -------
     RenderedScene
         Same scene, same samples.
+
+    Raises
+    ------
+    BadValueError
+        The motion grows beyond what the simulator can follow.
     """
     rng = np.random.default_rng(scene.seed)
     limit_m = limit_depth_m(scene.tool, scene.conditions)
@@ -135,6 +142,11 @@ def render_scene(scene: Scene) -> RenderedScene:
     times = tuple((start, start + scene.cut_s) for start in starts)
     total_s = times[-1][1] + scene.idle_s[1]
     cut, inside = _cut_all(scene, rng, times=times, total_s=total_s, depth_m=depth_m)
+    largest_m = float(np.abs(cut.x_m).max())
+    if not largest_m < LARGEST_M:
+        raise BadValueError(
+            "the tool's motion", f"{largest_m:.2g} m", "another scene: this one can't be followed"
+        )
     rate = scene.rate_hz
     x = phone.on_clock(cut, cut.x_m, rate_hz=rate)
     y = phone.on_clock(cut, cut.y_m, rate_hz=rate)

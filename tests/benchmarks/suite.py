@@ -15,8 +15,9 @@ import numpy as np
 from scipy.optimize import minimize
 
 from chatter.cut import study_recording
-from chatter.cut.verdict import probability_of_chatter, verdict_of
+from chatter.cut.verdict import marks, probability_of_chatter, verdict_of
 from chatter.cut.weights import WEIGHTS
+from chatter.errors import BadValueError
 from chatter.model import CutSetup, Recording
 from chatter.simulate import RenderedScene, random_scene, render_scene
 
@@ -76,7 +77,7 @@ def judge(rendered: RenderedScene) -> Row:
         chattering=rendered.chattering,
         scored=not flip,
         probability=probability_of_chatter(worst.evidence),
-        features=tuple(getattr(worst.evidence, name) for name in WEIGHTS),
+        features=tuple(marks(worst.evidence)[name] for name in WEIGHTS),
         speed_right=abs(worst.speed.rotation_hz / turn_hz - 1) < 1e-3,
         start_right=abs(cuts[0].section.start_s - rendered.cut_times_s[0][0]) < 0.2,
         line_right=right_line,
@@ -129,14 +130,14 @@ def reliability(rows: list[Row]) -> list[tuple[str, int, float, float]]:
 
 def fit(rows: list[Row]) -> tuple[float, dict[str, float]]:
     """Fit the logistic map: weights at least 0, a light ridge on their standardised size."""
-    used = [row for row in rows if row.scored and row.features is not None]
+    used = [row for row in rows if row.scored and row.features is not None and row.speed_right]
     x = np.array([row.features for row in used])
     sign = np.where([row.chattering for row in used], 1.0, -1.0)
     middle, spread = x.mean(0), x.std(0)
     z = (x - middle) / spread
 
     def loss(w: np.ndarray) -> float:
-        return float(np.mean(np.logaddexp(0, -sign * (w[0] + z @ w[1:]))) + 0.01 * np.sum(w[1:] ** 2))
+        return float(np.mean(np.logaddexp(0, -sign * (w[0] + z @ w[1:]))) + 0.003 * np.sum(w[1:] ** 2))
 
     bounds = [(None, None)] + [(0, None)] * x.shape[1]
     best = minimize(loss, np.concatenate([[0.0], np.ones(x.shape[1])]), bounds=bounds)
@@ -149,9 +150,13 @@ def scenes(family: str, count: int, seed: int) -> list[Row]:
     """Render and judge scenes."""
     rng = np.random.default_rng(seed)
     rows = []
-    for index in range(count):
-        rows.append(judge(render_scene(random_scene(rng, family=family))))
-        print(f"\r{index + 1} of {count}", end="", file=sys.stderr, flush=True)  # noqa: T201  progress
+    while len(rows) < count:
+        try:
+            rendered = render_scene(random_scene(rng, family=family))
+        except BadValueError:  # the simulator can't follow it: draw another
+            continue
+        rows.append(judge(rendered))
+        sys.stderr.write(f"\r{len(rows)} of {count}")
     return rows
 
 
