@@ -16,6 +16,7 @@ from chatter.model import Verdict
 STABLE_BELOW = 0.4
 CHATTER_ABOVE = 0.6
 LONE_AT_MOST = 0.6
+FAINT_SHARE = -6.5  # nepers, 28 dB below what repeats: a family this faint is no chatter, however sharp
 
 
 def marks(evidence: Evidence) -> dict[str, float]:
@@ -28,11 +29,12 @@ def marks(evidence: Evidence) -> dict[str, float]:
         power over repeating power. `unrepeated`: log of what does not repeat over what does. `members`:
         strength of the other members, nepers.
     """
+    loud = max(0.0, min(1.0, (evidence.share - FAINT_SHARE) / 2))
     return {
-        "weaker": min(evidence.strongest, evidence.second),
+        "weaker": loud * min(evidence.strongest, evidence.second),
         "share": max(-5.0, min(0.0, evidence.share)),
         "unrepeated": max(-3.0, min(1.0, evidence.unrepeated)),
-        "members": min(40.0, evidence.members),
+        "members": loud * min(40.0, evidence.members),
     }
 
 
