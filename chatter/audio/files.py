@@ -18,6 +18,8 @@ from chatter.errors import BadSamplesError, FileProblemError
 from chatter.model import Finding, Recording
 
 Samples = NDArray[np.float32]
+# First bytes of the uncompressed and lossless files that libsndfile reads exactly.
+LIBSNDFILE_STARTS = {b"RIFF", b"RF64", b"RIFX", b"FORM", b"fLaC", b"caff", b".snd"}
 RECORD_AGAIN = "record again, or copy the file from the phone once more"
 
 
@@ -84,11 +86,12 @@ def _decode(place: Path) -> tuple[Samples, float, list[Finding]]:
     """Decode by content: libsndfile first, then PyAV."""
     import soundfile
 
-    try:
-        with soundfile.SoundFile(place) as file:
-            compressed = file.format in {"MP3", "OGG"}
-            if not compressed:
+    with place.open("rb") as stream:
+        known = stream.read(4) in LIBSNDFILE_STARTS
+    if known:
+        try:
+            with soundfile.SoundFile(place) as file:
                 return file.read(dtype="float32", always_2d=True).T, float(file.samplerate), []
-    except (soundfile.SoundFileError, OSError, TypeError, ValueError):
-        pass  # not one of libsndfile's formats
+        except (soundfile.SoundFileError, OSError, TypeError, ValueError):
+            pass  # a container that libsndfile knows with a codec that it doesn't
     return decode_packets(place)

@@ -17,7 +17,9 @@ QUIET_PEAK = 0.003  # -50 dB: 16-bit steps become a hundredth of the peak
 SHORT_S = 1.0
 VOICE_RATES_HZ = (8000.0, 16_000.0)
 NARROW_HZ = 4200.0
-CLIFF_DB = 25.0  # fall over one sixteenth of the band that marks a codec's edge
+CLIFF_DB = 20.0  # fall over three bands of 128 that marks a codec's edge
+STEEP = 3  # bands
+FAINT_DB = 75.0  # below the loudest band, an edge is not looked for
 BLOCK = 4096
 
 
@@ -93,11 +95,10 @@ def carried_bandwidth_hz(samples: Samples, *, rate_hz: float) -> float:
     if not power.any():
         return nyquist
     level = 10 * np.log10(power[1:].reshape(-1, 16).mean(axis=1) + 1e-12)  # 128 bands
-    reach = len(level) // 16
     top = level.max()
-    for index in range(len(level) - reach - 1, reach, -1):
-        above = float(np.median(level[index + 1 :]))
-        below = float(np.median(level[index - reach : index]))
-        if below - above > CLIFF_DB and below > top - 75 and level[index] - above > CLIFF_DB / 2:
+    for index in range(len(level) - STEEP - 2, STEEP, -1):
+        below, above = level[index - 1], level[index + STEEP :].max()
+        # A codec's edge falls within a few bands and nothing rises again above it; a room's roll-off does not.
+        if below - above > CLIFF_DB and below > top - FAINT_DB:
             return float((index + 1) / len(level) * nyquist)
     return nyquist

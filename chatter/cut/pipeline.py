@@ -26,6 +26,7 @@ EDGE_S = 0.12  # entry and exit, left out of the steady part
 LONGEST_S = 6.0  # of one cut that is analysed, from its middle; more only costs time
 LEAST_TURNS = 8
 LEAST_IDLE_S = 0.8  # of one idle part, for its own speed
+HALVED_NEPERS = 1.4  # 6 dB: run-out of a whole chip load still stays below
 SURE_Z = 7.0  # comb deviations for which the idling speed is believed
 ON_DIAL = 0.001  # share of the dialled speed
 RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
@@ -232,8 +233,11 @@ def _study(
 
 def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
     """Turn one studied cut into its part of the document."""
-    probability = probability_of_chatter(cut.evidence)
-    verdict = verdict_of(probability)
+    probability: float | None = probability_of_chatter(cut.evidence)
+    verdict = verdict_of(probability_of_chatter(cut.evidence))
+    doubled = verdict in {"stable", "marginal"} and cut.evidence.halved > HALVED_NEPERS
+    if doubled:
+        verdict, probability = "undecided", None
     chattering = verdict == "chatter" or (verdict == "marginal" and bool(cut.evidence.family))
     section = cut.section
     findings: list[Finding] = []
@@ -245,6 +249,15 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
                 severity="info",
                 message=f"The recording {where} inside a cut: leave three seconds of idle "
                 "before and after it.",
+            )
+        )
+    if doubled:
+        findings.append(
+            Finding(
+                code="period-doubling-or-run-out",
+                severity="warning",
+                message="Half the tooth-passing frequency is louder than tooth passing itself, from "
+                "run-out or from teeth that cut in turns: record a much lighter cut at this speed and compare.",
             )
         )
     lines = name_lines(

@@ -123,3 +123,13 @@ def test_odd_arrays_give_an_answer_or_a_named_error(samples, rpm, flutes):
         return
     for cut in analysis.cuts:
         assert cut.chatter_probability is None or 0 <= cut.chatter_probability <= 1
+
+
+def test_loud_halves_of_tooth_passing_with_two_flutes_are_undecided(rng):
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    halves = sum(np.sin(2 * np.pi * 99.0 * k * t + k) for k in (3, 5, 7))
+    sound = built_cut(rng) + 0.3 * np.where((t >= 2.0) & (t < 4.5), halves, 0.0)
+    analysis = judge_recording(recording(sound), setup=SETUP)
+    assert analysis.cuts[0].verdict == "undecided"
+    assert analysis.cuts[0].chatter_probability is None
+    assert "period-doubling-or-run-out" in codes(analysis)
