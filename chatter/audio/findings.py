@@ -98,7 +98,7 @@ def carried_bandwidth_hz(samples: Samples, *, rate_hz: float) -> float:
     top = level.max()
     for index in range(len(level) - STEEP - 2, STEEP, -1):
         below, above = level[index - 1], level[index + STEEP :].max()
-        # A codec's edge falls within a few bands and nothing rises again above it; a room's roll-off does not.
+        # A codec's edge falls within a few bands and nothing rises above it; a roll-off is slower.
         if below - above > CLIFF_DB and below > top - FAINT_DB:
             return float((index + 1) / len(level) * nyquist)
     return nyquist

@@ -257,7 +257,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
                 code="period-doubling-or-run-out",
                 severity="warning",
                 message="Half the tooth-passing frequency is louder than tooth passing itself, from "
-                "run-out or from teeth that cut in turns: record a much lighter cut at this speed and compare.",
+                "run-out or from teeth that cut in turns: record a much lighter cut at this speed to compare.",
             )
         )
     lines = name_lines(
