@@ -97,7 +97,7 @@ def carried_bandwidth_hz(samples: Samples, *, rate_hz: float) -> float:
     level = 10 * np.log10(power[1:].reshape(-1, 16).mean(axis=1) + 1e-12)  # 128 bands
     top = level.max()
     for index in range(len(level) - STEEP - 2, STEEP, -1):
-        below, above = level[index - 1], level[index + STEEP :].max()
+        below, above = level[max(0, index - 2 * STEEP) : index].min(), level[index + STEEP :].max()
         # A codec's edge falls within a few bands and nothing rises above it; a roll-off is slower.
         if below - above > CLIFF_DB and below > top - FAINT_DB:
             return float((index + 1) / len(level) * nyquist)

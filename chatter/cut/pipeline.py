@@ -257,7 +257,8 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
                 code="period-doubling-or-run-out",
                 severity="warning",
                 message="Half the tooth-passing frequency is louder than tooth passing itself, from "
-                "run-out or from teeth that cut in turns: record a much lighter cut at this speed to compare.",
+                "run-out or from teeth that cut in turns: record a much lighter cut at this speed and "
+                "compare.",
             )
         )
     lines = name_lines(
