@@ -25,6 +25,7 @@ TOP_HZ = 8000.0
 EDGE_S = 0.12  # entry and exit, left out of the steady part
 LONGEST_S = 6.0  # of one cut that is analysed, from its middle; more only costs time
 LEAST_TURNS = 8
+IDLE_S = 8.0  # of idle sound used beside one cut
 LEAST_IDLE_S = 0.8  # of one idle part, for its own speed
 HALVED_NEPERS = 1.4  # 6 dB: run-out of a whole chip load still stays below
 SURE_Z = 7.0  # comb deviations for which the idling speed is believed
@@ -60,19 +61,23 @@ def study_recording(
     channel, sections = _choose_channel(recording, rotation_hz=setup.rpm / 60)
     samples = recording.samples[channel].astype(np.float64)
     rate_hz = recording.rate_hz
-    idle_parts = tuple(samples[int(a * rate_hz) : int(b * rate_hz)] for a, b in sections.idle)
+    spans = sections.idle
+    quiet: Floats = samples
     if idle is not None:
-        idle_parts = (idle.samples[min(channel, idle.channels - 1)].astype(np.float64),)
-
-    idling_hz = _idling_hz(idle_parts, recording=recording, setup=setup) if sections.cuts else None
+        quiet = idle.samples[min(channel, idle.channels - 1)].astype(np.float64)
+        spans = ((0.0, idle.duration_s),)
+    longest = max(((0.0, 0.0), *spans), key=lambda span: span[1] - span[0])
+    at_rest: Floats = quiet[int(longest[0] * rate_hz) : int(longest[1] * rate_hz)]
+    idling_hz = _idling_hz(at_rest, recording=recording, setup=setup) if sections.cuts else None
 
     def study(section: Section) -> StudiedCut | None:
+        near = spans if idle is not None else _nearest(spans, section)
         return _study(
             samples,
             section,
             recording=recording,
             setup=setup,
-            idle_parts=idle_parts,
+            idle_parts=tuple(quiet[int(a * rate_hz) : int(b * rate_hz)] for a, b in near),
             idling_hz=idling_hz,
         )
 
@@ -172,12 +177,25 @@ def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, S
     return best[1], best[2]
 
 
-def _idling_hz(idle_parts: tuple[Floats, ...], *, recording: Recording, setup: CutSetup) -> float | None:
+def _nearest(spans: tuple[tuple[float, float], ...], section: Section) -> list[tuple[float, float]]:
+    """Give the idle spans nearest to a cut, some seconds in all: what was heard just before and after it."""
+    by_distance = sorted(spans, key=lambda span: max(span[0] - section.end_s, section.start_s - span[1]))
+    taken: list[tuple[float, float]] = []
+    left_s = IDLE_S
+    for start, end in by_distance:
+        length = min(end - start, left_s / 2 if not taken else left_s)
+        taken.append((start, start + length) if start >= section.end_s else (end - length, end))
+        left_s -= length
+        if left_s <= 0:
+            break
+    return taken
+
+
+def _idling_hz(longest: Floats, *, recording: Recording, setup: CutSetup) -> float | None:
     """Give the rotation frequency of the longest idle part, or None.
 
     A comb exactly on the dialled speed may be the motor's electrical lines, so it says nothing.
     """
-    longest = max(idle_parts, key=len, default=np.zeros(0))
     seconds = len(longest) / recording.rate_hz
     if seconds * setup.rpm / 60 < 2 * LEAST_TURNS or seconds < LEAST_IDLE_S or not np.any(longest):
         return None

@@ -65,9 +65,7 @@ def cut_spectra(
     _, rest = split_repeating(samples, phase, turns=max(5, round(AVERAGE_S * rotation_hz)))
 
     def spectra(part: Floats) -> tuple[Floats, Floats, Floats]:
-        times_s, hz, powers = frame_powers(part, rate_hz=rate_hz, window_s=size_s, hop_s=size_s / 4, pad=2)
-        cut = int(np.searchsorted(hz, top_hz))
-        return times_s, hz[:cut], powers[:, :cut]
+        return frame_powers(part, rate_hz=rate_hz, window_s=size_s, hop_s=size_s / 4, pad=2, top_hz=top_hz)
 
     _, hz, whole = spectra(samples)
     times_s, _, rest_frames = spectra(rest)
@@ -100,7 +98,9 @@ def idle_power(parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: 
         if len(part) < size_s * rate_hz / 3:
             continue
         size = min(size_s, len(part) / rate_hz)
-        _, at, powers = frame_powers(part, rate_hz=rate_hz, window_s=size, hop_s=size / 4, pad=2)
+        _, at, powers = frame_powers(
+            part, rate_hz=rate_hz, window_s=size, hop_s=size / 2, pad=2, top_hz=float(hz[-1])
+        )
         total = total + len(powers) * size * np.interp(hz, at, powers.mean(axis=0) * (size / size_s))
         weight += len(powers) * size
     return None if weight == 0 else np.asarray(total / weight)

@@ -74,9 +74,14 @@ def measure_speed(
     length_s = len(samples) / rate_hz
     size_s = window_s(programmed_hz, length_s)
     top_hz = min(TOP_HZ, 0.42 * rate_hz, 0.95 * bandwidth_hz)
-    times_s, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=size_s, hop_s=size_s / 4, pad=PAD)
-    cut = max(8, int(np.searchsorted(hz, top_hz * 1.05)))
-    hz, powers = hz[:cut], powers[:, :cut]
+    times_s, hz, powers = frame_powers(
+        samples,
+        rate_hz=rate_hz,
+        window_s=size_s,
+        hop_s=size_s / 4,
+        pad=PAD,
+        top_hz=max(top_hz * 1.05, 8 * rate_hz / len(samples)),
+    )
     bin_hz = float(hz[1])
     mean = powers.mean(axis=0)
     floor = running_floor(mean, width_bins=max(9, int(3 * programmed_hz / bin_hz)))

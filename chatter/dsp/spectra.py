@@ -17,7 +17,13 @@ TINY = 1e-20  # mean square far below one step of 24-bit sound (1e-15); keeps lo
 
 
 def frame_powers(
-    samples: NDArray[np.floating], *, rate_hz: float, window_s: float, hop_s: float, pad: int = 1
+    samples: NDArray[np.floating],
+    *,
+    rate_hz: float,
+    window_s: float,
+    hop_s: float,
+    pad: int = 1,
+    top_hz: float | None = None,
 ) -> tuple[Floats, Floats, Floats]:
     """Give the power spectrum of each Hann window.
 
@@ -33,6 +39,8 @@ def frame_powers(
         Window length and step, s.
     pad
         The transform is `pad` windows long (zeros after the window).
+    top_hz
+        Bins above it are left out; all are kept when not given.
 
     Returns
     -------
@@ -48,13 +56,17 @@ def frame_powers(
     length = next_fast_len(length, real=True)
     frames = np.lib.stride_tricks.sliding_window_view(np.asarray(samples), size)[::hop][:count]
     scale = 2.0 / window.sum() ** 2
-    powers = np.empty((count, length // 2 + 1))
+    bins = length // 2 + 1
+    if top_hz is not None:
+        bins = min(bins, int(np.ceil(top_hz * length / rate_hz)) + 1)
+    powers = np.empty((count, bins))
     block = max(1, 2_000_000 // length)
     for start in range(0, count, block):
         spectrum = rfft(frames[start : start + block] * window, n=length, axis=1)
-        powers[start : start + block] = scale * np.abs(spectrum) ** 2
+        kept = spectrum[:, :bins]
+        powers[start : start + block] = scale * (kept.real**2 + kept.imag**2)
     times_s = np.asarray((np.arange(count) * hop + size / 2) / rate_hz, dtype=np.float64)
-    frequencies_hz = np.asarray(np.arange(length // 2 + 1) * (rate_hz / length), dtype=np.float64)
+    frequencies_hz = np.asarray(np.arange(bins) * (rate_hz / length), dtype=np.float64)
     return times_s, frequencies_hz, powers
 
 
