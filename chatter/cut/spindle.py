@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.dsp.angle import phase_turns, refine_phase
-from chatter.dsp.comb import FOLLOW_CAP, excess_nepers, find_base, follow_base
+from chatter.dsp.comb import FOLLOW_CAP, excess_nepers, find_base, follow_base, loud_peaks
 from chatter.dsp.spectra import frame_powers, ring_floor, running_floor
 
 Floats = NDArray[np.float64]
@@ -90,9 +90,10 @@ def measure_speed(
     skirts = ring_floor(mean, inner_bins=lobe + 2, outer_bins=4 * lobe)
     floor = np.maximum(floor, skirts)
     excess = excess_nepers(mean, floor)
+    peaks = loud_peaks(mean, floor, bin_hz=bin_hz)
     low_hz, high_hz = programmed_hz * (1 - WINDOW), programmed_hz * (1 + WINDOW)
     base_hz, score, z = find_base(
-        excess, bin_hz=bin_hz, low_hz=low_hz, high_hz=high_hz, top_hz=top_hz, teeth=flutes
+        excess, bin_hz=bin_hz, low_hz=low_hz, high_hz=high_hz, top_hz=top_hz, teeth=flutes, peaks=peaks
     )
     found = z >= LEAST_Z and score >= LEAST_SCORE
     if idling_hz is not None and not (found and SAG_LOW < base_hz / idling_hz < SAG_HIGH):
@@ -103,6 +104,7 @@ def measure_speed(
             high_hz=idling_hz * SAG_HIGH,
             top_hz=top_hz,
             teeth=flutes,
+            peaks=peaks,
         )
         found = score >= LEAST_SCORE
     if not found:

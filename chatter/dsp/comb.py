@@ -12,8 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.dsp.spectra import peak_frequency_hz
+
 Floats = NDArray[np.float64]
 CAP = 6.0  # nepers of power, 26 dB: many harmonics count for more than one loud line
+PEAK_NEPERS = 2.0  # 9 dB above the floor
+PEAK_BOTTOM_HZ = 100.0
+PEAK_CAP = 8.0  # nepers, 35 dB
+LOUDNESS = 0.15  # exponent of a peak's power in its weight
+MOST_PEAKS = 40
+LEAST_PEAKS = 3
+SEEDS = 12  # loudest peaks tried as the family's base
 FOLLOW_CAP = 16.0  # once the comb is known, flat tops would only blur it
 
 
@@ -62,6 +71,72 @@ def comb_scores(
     return np.asarray(values @ weights)
 
 
+def loud_peaks(powers: Floats, floor: Floats, *, bin_hz: float) -> tuple[Floats, Floats]:
+    """List the loudest narrow peaks.
+
+    Parameters
+    ----------
+    powers, floor
+        Shape (f,).
+    bin_hz
+        Bin width.
+
+    Returns
+    -------
+    frequencies_hz, weights
+        Shapes (p,), at most MOST_PEAKS: nepers above the floor, less for fainter peaks.
+    """
+    excess = np.log(np.maximum(powers, 1e-30) / floor)
+    at = np.flatnonzero((powers[1:-1] >= powers[:-2]) & (powers[1:-1] > powers[2:])) + 1
+    at = at[(excess[at] > PEAK_NEPERS) & (at * bin_hz > PEAK_BOTTOM_HZ)]
+    if len(at) == 0:
+        return np.zeros(0), np.zeros(0)
+    loud = np.log(powers[at])
+    weights = np.clip(excess[at], 0, PEAK_CAP) * np.exp(LOUDNESS * (loud - loud.max()))
+    order = np.argsort(weights)[::-1][:MOST_PEAKS]
+    return np.array([peak_frequency_hz(powers, int(k), bin_hz) for k in at[order]]), weights[order]
+
+
+def explained_weight(
+    frequencies_hz: Floats, weights: Floats, *, bases_hz: Floats, teeth: int, width_hz: float = 1.0
+) -> Floats:
+    """Give how much of the peaks each base explains by its comb and one family |±f + k·teeth·base|.
+
+    Loud chatter buries the comb, but its lines keep the teeth's spacing.
+
+    Parameters
+    ----------
+    frequencies_hz, weights
+        Shape (p,).
+    bases_hz
+        Shape (b,).
+    teeth
+        Harmonics that are multiples of it count fully, others for 0.6.
+    width_hz
+        Standard deviation of a peak's place.
+
+    Returns
+    -------
+    NDArray
+        Shape (b,), in units of the weights.
+    """
+    if len(frequencies_hz) < LEAST_PEAKS:
+        return np.zeros(len(bases_hz))
+    spacing = (bases_hz * teeth)[:, None]
+    folded = np.abs(frequencies_hz / spacing - np.round(frequencies_hz / spacing)) * spacing
+    turn = bases_hz[:, None]
+    off_turn = np.abs(frequencies_hz / turn - np.round(frequencies_hz / turn)) * turn
+    by_comb = np.maximum(
+        np.exp(-0.5 * (folded / width_hz) ** 2), 0.6 * np.exp(-0.5 * (off_turn / width_hz) ** 2)
+    )
+    best = np.zeros(len(bases_hz))
+    for seed in range(min(len(frequencies_hz), SEEDS)):
+        by_family = 0.9 * np.exp(-0.5 * ((folded - folded[:, seed : seed + 1]) / width_hz) ** 2)
+        by_family[:, seed] = 0.0  # the seed explains itself at any base
+        best = np.maximum(best, np.maximum(by_comb, by_family) @ weights)
+    return best
+
+
 def find_base(
     excess: Floats,
     *,
@@ -72,6 +147,7 @@ def find_base(
     teeth: int,
     bottom_hz: float = 60.0,
     most: int = 60,
+    peaks: tuple[Floats, Floats] | None = None,
 ) -> tuple[float, float, float]:
     """Find the base whose harmonics stand out most.
 
@@ -89,6 +165,8 @@ def find_base(
         Every `teeth`-th harmonic has weight 1, the others 0.35: they are there only with run-out.
     most
         Highest order used.
+    peaks
+        Frequencies and weights from loud_peaks; a base that explains them scores higher.
 
     Returns
     -------
@@ -103,6 +181,8 @@ def find_base(
     step = bin_hz / orders[-1] / 1.5
     bases = np.arange(low_hz, high_hz + step, step)
     scores = comb_scores(excess, bin_hz=bin_hz, bases_hz=bases, orders=orders, weights=weights)
+    if peaks is not None:
+        scores = scores + explained_weight(peaks[0], peaks[1], bases_hz=bases, teeth=teeth)
     best = int(np.argmax(scores))
     middle = float(np.median(scores))
     spread = 1.4826 * float(np.median(np.abs(scores - middle))) + 1e-9
