@@ -1,5 +1,5 @@
 """Files to recordings; the only folder that imports decoders."""
 
-from chatter.audio.files import read_recording
+from chatter.audio.files import Block, read_blocks, read_recording
 
-__all__ = ["read_recording"]
+__all__ = ["Block", "read_blocks", "read_recording"]

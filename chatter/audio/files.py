@@ -1,26 +1,42 @@
 """Files to recordings: every format that a phone makes.
 
-In: a path. Out: a Recording at its native rate and layout, times counted from the first presented sample.
-Method: libsndfile where it can, PyAV (FFmpeg) for the rest; never a mixed-down channel.
-Source: full-scale conventions of each decoder's manual; container time stamps after ISO/IEC 14496-12.
+In: a path. Out: a Recording at its native rate and layout, or its blocks one after another; times count from
+the first presented sample.
+Method: libsndfile for plain sample files, PyAV (FFmpeg) for the rest; never a mixed-down channel.
+Source: full-scale conventions of each decoder's manual.
 Leaves out: what the samples mean.
 """
 
 import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.audio._packets import decode_packets
+from chatter.audio._packets import Track, packet_pieces
 from chatter.audio.findings import describe
-from chatter.errors import BadSamplesError, FileProblemError
+from chatter.errors import BadSamplesError, BadValueError, FileProblemError
 from chatter.model import Finding, Recording
 
 Samples = NDArray[np.float32]
-# First bytes of the uncompressed and lossless files that libsndfile reads exactly.
-LIBSNDFILE_STARTS = {b"RIFF", b"RF64", b"RIFX", b"FORM", b"fLaC", b"caff", b".snd"}
 RECORD_AGAIN = "record again, or copy the file from the phone once more"
+# First bytes of what libsndfile reads without a codec. MP3 and Ogg go to PyAV: libsndfile's MP3 reader
+# prints to stderr on damaged files.
+SAMPLE_FILES = (b"RIFF", b"RIFX", b"RF64", b"riff", b"FORM", b"fLaC", b"caff", b".snd")
+UNKNOWN_RIFF_SIZE = 0x7FFF_0000  # recorders that stream write a size at or above this, or 0
+READ_S = 10.0  # libsndfile is asked for this much at a time
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Block:
+    """One stretch of a long recording."""
+
+    start_s: float
+    rate_hz: float
+    samples: Samples  # shape (channels, frames), full scale is 1
+    findings: tuple[Finding, ...] = ()  # about the decoding; only the last block can have any
 
 
 def read_recording(path: str | Path) -> Recording:
@@ -44,54 +60,157 @@ def read_recording(path: str | Path) -> Recording:
         No samples, no sample rate, or samples that are not numbers.
     """
     place = Path(path)
-    content = _read_bytes(place)
-    samples, rate_hz, findings = _decode(place)
-    if rate_hz <= 0:
-        raise BadSamplesError(place.name, "its header gives no sample rate", RECORD_AGAIN)
-    if samples.size == 0:
-        raise BadSamplesError(place.name, "it holds no sound", RECORD_AGAIN)
-    if not np.isfinite(samples).all():
-        raise BadSamplesError(place.name, "some of its samples are not numbers", "export it again as 16-bit")
-    bandwidth_hz, more = describe(samples, rate_hz=rate_hz)
+    content = _sha256(place)
+    track = Track()
+    pieces = list(_pieces(place, track))
+    _check_any(place, any(piece.size for piece in pieces))
+    samples = np.concatenate(pieces, axis=1)
+    _check_numbers(place, samples)
+    bandwidth_hz, more = describe(samples, rate_hz=track.rate_hz)
     return Recording(
         file=place.name,
         sha256=content,
         samples=samples,
-        rate_hz=rate_hz,
+        rate_hz=track.rate_hz,
         bandwidth_hz=bandwidth_hz,
-        findings=tuple(findings + more),
+        findings=tuple(track.findings() + more),
     )
 
 
-def _read_bytes(place: Path) -> str:
-    """Give the SHA-256 of a file, or say why it can't be read."""
+def read_blocks(path: str | Path, *, block_s: float) -> Iterator[Block]:
+    """Decode a file of any length in constant memory.
+
+    Parameters
+    ----------
+    path
+        Any sound or video file.
+    block_s
+        Length of a block, s, above 0. The last one may be shorter.
+
+    Yields
+    ------
+    Block
+        One after another, without a gap.
+
+    Raises
+    ------
+    BadValueError
+        `block_s` is not a length.
+    FileProblemError, BadSamplesError
+        As `read_recording`, as soon as the trouble is met.
+    """
+    if not 0 < block_s < float("inf"):
+        raise BadValueError("block_s", block_s, "a length above 0 s")
+    place = Path(path)
+    _check_readable(place)
+    return _blocks(place, block_s)
+
+
+def _blocks(place: Path, block_s: float) -> Iterator[Block]:
+    track = Track()
+    waiting: list[Samples] = []
+    held = done = 0
+    for piece in _pieces(place, track):
+        _check_numbers(place, piece)
+        waiting.append(piece)
+        held += piece.shape[1]
+        size = max(1, round(block_s * track.rate_hz))
+        if held <= size:  # the last block waits for the findings
+            continue
+        joined = np.concatenate(waiting, axis=1)
+        while joined.shape[1] > size:
+            yield Block(start_s=done / track.rate_hz, rate_hz=track.rate_hz, samples=joined[:, :size].copy())
+            done += size
+            joined = joined[:, size:]
+        waiting, held = [joined.copy()], joined.shape[1]
+    _check_any(place, held > 0)
+    yield Block(
+        start_s=done / track.rate_hz,
+        rate_hz=track.rate_hz,
+        samples=np.concatenate(waiting, axis=1),
+        findings=tuple(track.findings()),
+    )
+
+
+def _check_any(place: Path, found: bool) -> None:
+    if not found:
+        raise BadSamplesError(place.name, "it holds no sound", RECORD_AGAIN)
+
+
+def _check_numbers(place: Path, samples: Samples) -> None:
+    if not np.isfinite(samples).all():
+        raise BadSamplesError(place.name, "some of its samples are not numbers", "export it again as 16-bit")
+
+
+def _check_readable(place: Path) -> None:
+    """Say why a file can't be read, if it can't."""
     if place.is_dir():
         raise FileProblemError(place.name, "it is a folder", "name a sound file in it")
     try:
         with place.open("rb") as stream:
-            digest = hashlib.file_digest(stream, "sha256").hexdigest()
-            size = stream.tell()
+            empty = not stream.read(1)
     except FileNotFoundError as error:
         raise FileProblemError(
             str(place), "there is no such file", "check the name and the folder"
         ) from error
     except (OSError, ValueError) as error:
         raise FileProblemError(str(place), "it can't be read", "check that you may open it") from error
-    if size == 0:
+    if empty:
         raise FileProblemError(place.name, "it is empty", RECORD_AGAIN)
-    return digest
 
 
-def _decode(place: Path) -> tuple[Samples, float, list[Finding]]:
-    """Decode by content: libsndfile first, then PyAV."""
+def _sha256(place: Path) -> str:
+    """Give the SHA-256 of a file, read as a stream."""
+    _check_readable(place)
+    try:
+        with place.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as error:
+        raise FileProblemError(str(place), "it can't be read", "check that you may open it") from error
+
+
+def _pieces(place: Path, track: Track) -> Iterator[Samples]:
+    """Decode by content: plain sample files by libsndfile, the rest by PyAV."""
+    with place.open("rb") as stream:
+        head = stream.read(64)
+    if head[:4] == b"RIFF" and head[12:16] == b"fmt " and len(head) >= 28 and not any(head[24:28]):
+        raise BadSamplesError(place.name, "its header gives a sample rate of zero", RECORD_AGAIN)
+    if not head.startswith(SAMPLE_FILES):
+        yield from packet_pieces(place, track=track)
+        return
     import soundfile
 
-    with place.open("rb") as stream:
-        known = stream.read(4) in LIBSNDFILE_STARTS
-    if known:
+    try:
+        opened = soundfile.SoundFile(place)
+    except (soundfile.SoundFileError, OSError, TypeError, ValueError):
+        opened = None  # a codec in one of these containers that libsndfile lacks
+    if opened is None:
+        yield from packet_pieces(place, track=track)
+        return
+    with opened as file:
+        track.rate_hz = float(file.samplerate)
+        step = max(1, round(READ_S * track.rate_hz))
+        done = 0
         try:
-            with soundfile.SoundFile(place) as file:
-                return file.read(dtype="float32", always_2d=True).T, float(file.samplerate), []
-        except (soundfile.SoundFileError, OSError, TypeError, ValueError):
-            pass  # a container that libsndfile knows with a codec that it doesn't
-    return decode_packets(place)
+            while len(values := file.read(step, dtype="float32", always_2d=True)):
+                yield values.T
+                done += len(values)
+        except (soundfile.SoundFileError, ValueError):
+            yield from _rest(place, track, done)
+        if done < file.frames or _riff_is_short(head, place.stat().st_size):
+            track.broken = True
+
+
+def _rest(place: Path, track: Track, done: int) -> Iterator[Samples]:
+    """Decode what libsndfile gave up on: it drops a whole request where a file breaks off, PyAV a packet."""
+    for piece in packet_pieces(place, track=track):
+        skip = min(done, piece.shape[1])
+        done -= skip
+        if skip < piece.shape[1]:
+            yield piece[:, skip:]
+
+
+def _riff_is_short(head: bytes, size: int) -> bool:
+    """Say whether a WAV file holds fewer bytes than its header says."""
+    stated = int.from_bytes(head[4:8], "little")
+    return head[:4] == b"RIFF" and 0 < stated < UNKNOWN_RIFF_SIZE and stated + 8 > size + 1
