@@ -17,9 +17,10 @@ QUIET_PEAK = 0.003  # -50 dB: 16-bit steps become a hundredth of the peak
 SHORT_S = 1.0
 VOICE_RATES_HZ = (8000.0, 16_000.0)
 NARROW_HZ = 4200.0
-CLIFF_DB = 20.0  # fall over three bands of 128 that marks a codec's edge
-STEEP = 3  # bands
-FAINT_DB = 75.0  # below the loudest band, an edge is not looked for
+CLIFF_DB = 25.0  # fall within EDGE_WIDTH_HZ that marks a codec's edge: 150 dB an octave at 5 kHz
+EDGE_WIDTH_HZ = 600.0  # a telephone band ends between 3.4 and 4 kHz
+EDGE_FROM_HZ = 2500.0  # no codec that phones record with stops lower
+BELOW, ABOVE = 6, 4  # bands that an edge must have on either side
 BLOCK = 4096
 
 
@@ -79,10 +80,13 @@ def _finding(code: str, message: str) -> Finding:
 def carried_bandwidth_hz(samples: Samples, *, rate_hz: float) -> float:
     """Find a codec's edge in the long-term spectrum.
 
+    An edge is a fall of `CLIFF_DB` within `EDGE_WIDTH_HZ` from a broad band, with nothing louder above it. A
+    spectrum that falls naturally, or the skirt of a tone, is none.
+
     Returns
     -------
     float
-        The cliff's foot, Hz; half the rate when there is none.
+        The edge, Hz; half the rate when there is none.
     """
     nyquist = rate_hz / 2
     count = samples.shape[1] // BLOCK
@@ -95,10 +99,15 @@ def carried_bandwidth_hz(samples: Samples, *, rate_hz: float) -> float:
     if not power.any():
         return nyquist
     level = 10 * np.log10(power[1:].reshape(-1, 16).mean(axis=1) + 1e-12)  # 128 bands
-    top = level.max()
-    for index in range(len(level) - STEEP - 2, STEEP, -1):
-        below, above = level[max(0, index - 2 * STEEP) : index].min(), level[index + STEEP :].max()
-        # A codec's edge falls within a few bands and nothing rises above it; a roll-off is slower.
-        if below - above > CLIFF_DB and below > top - FAINT_DB:
-            return float((index + 1) / len(level) * nyquist)
+    band_hz = nyquist / len(level)
+    gap = max(2, round(EDGE_WIDTH_HZ / band_hz))
+    lowest = max(BELOW, round(EDGE_FROM_HZ / band_hz))
+    for index in range(len(level) - gap - ABOVE, lowest - 1, -1):
+        above = float(level[index + gap :].max())
+        below = float(
+            np.sort(level[index - BELOW + 1 : index + 1])[BELOW // 2 - 1]
+        )  # most of them are louder
+        if below - above > CLIFF_DB and below > level.max() - 75:
+            edge = np.flatnonzero(level[: index + gap] > below - CLIFF_DB / 2)[-1]
+            return float((edge + 1) * band_hz)
     return nyquist
