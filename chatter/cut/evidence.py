@@ -162,11 +162,11 @@ def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> t
     folded = np.abs(hz / rotation_hz - np.round(hz / rotation_hz))  # 0 to 0.5 turns
     tolerance = min(0.5 * width_hz / rotation_hz, 0.06)
     chance = min(1.0, 4 * tolerance)
+    # Louder lines weigh more: a family must explain the loud part, not a crowd of faint peaks.
+    weight = strength * np.exp(0.25 * (loud - loud.max()))
     best: tuple[float, tuple[int, ...], float] = (-1.0, (), 0.0)
     for seed in range(min(len(peaks), 25)):
         near = np.abs(folded - folded[seed]) <= tolerance
-        # Louder lines weigh more: a family must explain the loud part, not a crowd of faint peaks.
-        weight = strength * np.exp(0.25 * (loud - loud.max()))
         others = near.copy()
         others[seed] = False
         spare = float(strength[others].sum() - chance * np.delete(strength, seed).sum())

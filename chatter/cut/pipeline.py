@@ -15,7 +15,7 @@ from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.lines import name_lines
 from chatter.cut.sections import Section, Sections, find_sections
 from chatter.cut.spectrum import CutSpectra, cut_spectra
-from chatter.cut.spindle import Speed, measure_speed
+from chatter.cut.spindle import Speed, measure_speed, not_found
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, Recording, Spindle
@@ -251,11 +251,11 @@ def _study(
 
 def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
     """Turn one studied cut into its part of the document."""
-    probability: float | None = probability_of_chatter(cut.evidence)
-    verdict = verdict_of(probability_of_chatter(cut.evidence))
+    chance = probability_of_chatter(cut.evidence)
+    verdict = verdict_of(chance)
     doubled = verdict in {"stable", "marginal"} and cut.evidence.halved > HALVED_NEPERS
     if doubled:
-        verdict, probability = "undecided", None
+        verdict = "undecided"
     chattering = verdict == "chatter" or (verdict == "marginal" and bool(cut.evidence.family))
     section = cut.section
     findings: list[Finding] = []
@@ -292,7 +292,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
         measured_rpm=cut.speed.rotation_hz * 60,
         measured_rpm_sd=cut.speed.sd_hz * 60,
         verdict=verdict,
-        chatter_probability=probability,
+        chatter_probability=None if doubled else chance,
         chatter_hz=cut.evidence.family[0].frequency_hz if chattering else None,
         onset_s=_onset_s(cut) if chattering else None,
         lines=lines,
@@ -320,16 +320,7 @@ def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:
         samples = samples[start : start + most]
     turns = len(samples) / recording.rate_hz * setup.rpm / 60
     if len(samples) < 2048 or turns < LEAST_TURNS or not np.any(samples):
-        flat = np.full(1, setup.rpm / 60)
-        return Speed(
-            found=False,
-            rotation_hz=setup.rpm / 60,
-            sd_hz=0.0,
-            times_s=np.zeros(1),
-            track_hz=flat,
-            score=0.0,
-            z=0.0,
-        )
+        return not_found(setup.rpm / 60, times_s=np.zeros(1))
     return measure_speed(
         samples,
         rate_hz=recording.rate_hz,

@@ -1,9 +1,9 @@
 """Find where the tool cuts.
 
 In: one channel. Out: sections with their edges, and the spans that are surely idle.
-Method: levels in third-octave-like bands every 10 ms, each against its own quiet level, weighed by how
-well the band tells the loud state from the quiet one; two thresholds with hysteresis; pieces that are
-close are joined; edges are placed at the steepest step.
+Method: levels in third-octave-like bands every 10 ms, and the spectrum's shape without its level (automatic
+gain moves only the first), weighed by how well each tells the loud state from the quiet one; two thresholds
+with hysteresis; pieces that are close are joined; edges are placed half-way up the step.
 Source: two-class threshold after N. Otsu, IEEE Trans. SMC 9 (1979) 62 to 66; the rest is our own.
 Leaves out: whether the loud state is a cut at all (the spindle stage looks for its comb).
 """

@@ -30,8 +30,6 @@ class CutSpectra:
     rest_frames: Floats  # shape (t, f)
     frame_times_s: Floats  # shape (t,), from the section's start
     idle: Floats | None  # shape (f,)
-    repeating_power: float  # mean square of the repeating part
-    rest_power: float
 
 
 def cut_spectra(
@@ -79,8 +77,6 @@ def cut_spectra(
         rest_frames=rest_frames,
         frame_times_s=times_s,
         idle=idle,
-        repeating_power=float(np.mean((samples - rest) ** 2)),
-        rest_power=float(np.mean(rest**2)),
     )
 
 

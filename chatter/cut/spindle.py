@@ -1,6 +1,6 @@
 """Measure the spindle's speed from its comb of harmonics.
 
-In: one section of sound, what the idle part holds, and the dialled speed as a prior. Out: the rotation
+In: one section of sound, the dialled speed and perhaps the idling speed as priors. Out: the rotation
 frequency along the section, its mean over the steady part, its spread, and whether a comb was there.
 Source: comb likelihood (chatter/dsp/comb.py), refined on strong harmonics (chatter/dsp/angle.py).
 Leaves out: lines that are not harmonics.
@@ -41,6 +41,19 @@ class Speed:
 def window_s(rotation_hz: float, length_s: float) -> float:
     """Give a window that parts neighbouring harmonics and fits the section."""
     return float(min(np.clip(20 / rotation_hz, 0.4, 0.8), length_s / 2))
+
+
+def not_found(programmed_hz: float, *, times_s: Floats, score: float = 0.0, z: float = 0.0) -> Speed:
+    """Give the dialled speed in place of a measured one, and say so. `times_s` has shape (t,)."""
+    return Speed(
+        found=False,
+        rotation_hz=programmed_hz,
+        sd_hz=0.0,
+        times_s=times_s,
+        track_hz=np.full(len(times_s), programmed_hz),
+        score=score,
+        z=z,
+    )
 
 
 def measure_speed(
@@ -108,16 +121,7 @@ def measure_speed(
         )
         found = score >= LEAST_SCORE
     if not found:
-        flat = np.full(len(times_s), programmed_hz)
-        return Speed(
-            found=False,
-            rotation_hz=programmed_hz,
-            sd_hz=0.0,
-            times_s=times_s,
-            track_hz=flat,
-            score=score,
-            z=z,
-        )
+        return not_found(programmed_hz, times_s=times_s, score=score, z=z)
     weights = _harmonic_weights(mean, floor, base_hz=base_hz, bin_hz=bin_hz, top_hz=top_hz)
     track, strength = follow_base(
         excess_nepers(powers, floor, cap=FOLLOW_CAP),
