@@ -190,14 +190,19 @@ def _pieces(place: Path, track: Track) -> Iterator[Samples]:
     with opened as file:
         track.rate_hz = float(file.samplerate)
         step = max(1, round(READ_S * track.rate_hz))
-        done = 0
+        done, frames = 0, file.frames
         try:
             while len(values := file.read(step, dtype="float32", always_2d=True)):
                 yield values.T
                 done += len(values)
         except (soundfile.SoundFileError, ValueError):
-            yield from _rest(place, track, done)
-        if done < file.frames or _riff_is_short(head, place.stat().st_size):
+            rest = _rest(place, track, done)
+            for piece in rest:
+                yield piece
+                done += piece.shape[1]
+            track.notes.damaged = done >= frames
+            track.broken = False  # `done` says it better than a decoder that was stopped in the middle
+        if done < frames or _riff_is_short(head, place.stat().st_size):
             track.broken = True
 
 
