@@ -15,6 +15,7 @@ from chatter.errors import BadValueError, OutputError
 from chatter.simulate.scene import RenderedScene, random_scene, render_scene
 
 FORMATS = {".wav": "PCM_16", ".flac": "PCM_16"}
+DRAWS = 50  # one in ten is drawn anew at common speeds
 LOWEST_RPM = 300.0  # slower cuts have hardly a turn in a short recording
 
 
@@ -40,7 +41,7 @@ def write_practice_recording(path: Path, *, rpm: float, flutes: int, answer: str
     Raises
     ------
     BadValueError
-        The speed is too low, or the name has another ending.
+        The speed is too low, the name has another ending, or no machine drawn gives a clear answer.
     OutputError
         The file can't be written.
     """
@@ -50,13 +51,7 @@ def write_practice_recording(path: Path, *, rpm: float, flutes: int, answer: str
     if subtype is None:
         raise BadValueError("the file's name", path.name, "a name that ends in .wav or .flac")
     rng = np.random.default_rng(seed)
-    drawn = random_scene(rng, family="workshop", chattering=answer == "chatter")
-    runout = drawn.tool.runout_m[0] if drawn.tool.runout_m else 0.0
-    angles = 2 * np.pi * np.arange(flutes) / flutes
-    tool = replace(drawn.tool, flutes=flutes, runout_m=tuple(float(runout * np.cos(a)) for a in angles))
-    slip = float(rng.uniform(0.0, 0.03))
-    conditions = replace(drawn.conditions, rpm=rpm * (1 - slip))
-    rendered = render_scene(replace(drawn, tool=tool, conditions=conditions, programmed_rpm=rpm))
+    rendered = _clear_scene(rng, rpm=rpm, flutes=flutes, answer=answer)
     try:
         soundfile.write(path, rendered.samples.T, rendered.rate_hz, subtype=subtype)
     except (OSError, soundfile.SoundFileError) as error:
@@ -64,3 +59,21 @@ def write_practice_recording(path: Path, *, rpm: float, flutes: int, answer: str
             str(path), "it can't be written", "choose a folder that exists and is yours"
         ) from error
     return rendered
+
+
+def _clear_scene(rng: np.random.Generator, *, rpm: float, flutes: int, answer: str) -> RenderedScene:
+    """Draw machines until one gives the answer, and one that can be heard: see `render_scene`."""
+    for _ in range(DRAWS):
+        drawn = random_scene(rng, family="workshop", chattering=answer == "chatter")
+        runout = drawn.tool.runout_m[0] if drawn.tool.runout_m else 0.0
+        angles = 2 * np.pi * np.arange(flutes) / flutes
+        tool = replace(drawn.tool, flutes=flutes, runout_m=tuple(float(runout * np.cos(a)) for a in angles))
+        slip = float(rng.uniform(0.0, 0.03))
+        conditions = replace(drawn.conditions, rpm=rpm * (1 - slip))
+        try:
+            rendered = render_scene(replace(drawn, tool=tool, conditions=conditions, programmed_rpm=rpm))
+        except BadValueError:
+            continue
+        if rendered.kind != "flip" or flutes % 2:  # else it sounds like run-out
+            return rendered
+    raise BadValueError("rpm", rpm, "a speed at which some simulated machine gives a clear answer")

@@ -6,7 +6,7 @@ Source: the machines are invented; their ranges are common practice for benchtop
 Leaves out: codecs and files.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from scipy import signal
 
 from chatter.errors import BadValueError
 from chatter.simulate import phone
-from chatter.simulate.limit import limit_depth_m
+from chatter.simulate.limit import limit_depth_m, motion_kind
 from chatter.simulate.milling import Conditions, Mode, SimulatedCut, Tool, simulate_cut, steps_per_turn
 
 Floats = NDArray[np.float64]
@@ -132,11 +132,13 @@ def render_scene(scene: Scene) -> RenderedScene:
     Raises
     ------
     BadValueError
-        The motion grows beyond what the simulator can follow.
+        The motion grows beyond what the simulator can follow, or an island of stability or of chatter lies
+        at this depth, so that the answer would not be the one drawn.
     """
     rng = np.random.default_rng(scene.seed)
-    limit_m = limit_depth_m(scene.tool, scene.conditions)
-    depth_m = limit_m * scene.depth_ratio
+    limit_m, depth_m, kind = settle_depth(
+        scene.tool, scene.conditions, sag=scene.sag, depth_ratio=scene.depth_ratio
+    )
     pause_s = float(rng.uniform(1.2, 2.0))
     starts = [scene.idle_s[0] + i * (scene.cut_s + pause_s) for i in range(scene.cuts)]
     times = tuple((start, start + scene.cut_s) for start in starts)
@@ -154,10 +156,11 @@ def render_scene(scene: Scene) -> RenderedScene:
     mask = phone.on_clock(cut, inside, rate_hz=rate)
     sound = _radiate(scene, rng, x, y, force)
     on = mask > 0.5
-    chatter_hz, kind = (None, "none")
-    if scene.depth_ratio > 1:
-        chatter_hz, kind = true_chatter_hz(
-            sound[on], rate_hz=rate, rpm=scene.conditions.rpm * (1 - scene.sag), flutes=scene.tool.flutes
+    true_rpm = scene.conditions.rpm * (1 - scene.sag)
+    chatter_hz = None
+    if kind != "none":
+        chatter_hz = true_chatter_hz(
+            sound[on], rate_hz=rate, rpm=true_rpm, flutes=scene.tool.flutes, kind=kind
         )
     level = float(np.sqrt(np.mean(sound[on] ** 2)))
     sound = sound + _shop(scene, rng, mask=on, level=level)
@@ -168,10 +171,10 @@ def render_scene(scene: Scene) -> RenderedScene:
     return RenderedScene(
         samples=heard.astype(np.float32)[None, :],
         rate_hz=rate,
-        chattering=scene.depth_ratio > 1,
+        chattering=kind != "none",
         kind=kind,
         chatter_hz=chatter_hz,
-        true_rpm=scene.conditions.rpm * (1 - scene.sag),
+        true_rpm=true_rpm,
         programmed_rpm=scene.programmed_rpm,
         flutes=scene.tool.flutes,
         cut_times_s=times,
@@ -259,17 +262,36 @@ def _shop(scene: Scene, rng: np.random.Generator, *, mask: NDArray[np.bool_], le
     return idle
 
 
-def true_chatter_hz(sound: Floats, *, rate_hz: float, rpm: float, flutes: int) -> tuple[float | None, str]:
-    """Give the strongest line off the comb in the clean sound, and its kind."""
+def settle_depth(
+    tool: Tool, conditions: Conditions, *, sag: float, depth_ratio: float
+) -> tuple[float, float, str]:
+    """Give limit depth and depth, m, and the kind of motion there, at the speed that the load leaves.
+
+    Raises
+    ------
+    BadValueError
+        The motion at that depth isn't on the side of the limit that the ratio is on.
+    """
+    loaded = replace(conditions, rpm=conditions.rpm * (1 - sag))
+    limit_m = limit_depth_m(tool, loaded)
+    depth_m = limit_m * depth_ratio
+    kind = motion_kind(tool, loaded, depth_m=depth_m)
+    if (kind != "none") != (depth_ratio > 1):
+        raise BadValueError(
+            "the cut's depth", f"{depth_m:.2g} m", "another scene: an island of the limit lies here"
+        )
+    return limit_m, depth_m, kind
+
+
+def true_chatter_hz(sound: Floats, *, rate_hz: float, rpm: float, flutes: int, kind: str) -> float:
+    """Give the strongest line of the chatter in the clean sound: off the comb, or on its halves."""
     size = min(len(sound), int(rate_hz))
     hz, power = signal.welch(sound, rate_hz, nperseg=size, noverlap=size // 2)
     turn = rpm / 60
-    away = np.abs(hz / turn - np.round(hz / turn)) * turn
-    half = np.abs(hz / (turn * flutes) - np.floor(hz / (turn * flutes)) - 0.5) * turn * flutes
-    open_bins = (away > max(4.0, 0.03 * turn)) & (hz > 100) & (hz < 8000)
-    best = int(np.argmax(np.where(open_bins, power, 0)))
-    on_half = (half < max(4.0, 0.02 * turn)) & (hz > 100) & (hz < 8000)
-    if flutes % 2 == 0 and np.where(on_half, power, 0).max() > 4 * power[best]:
-        return float(hz[int(np.argmax(np.where(on_half, power, 0)))]), "flip"
-    kind = "flip" if half[best] < max(4.0, 0.02 * turn) else "hopf"
-    return float(hz[best]), kind
+    heard = (hz > 100) & (hz < 8000)
+    if kind == "flip" and flutes % 2 == 0:
+        off_half = np.abs(hz / (turn * flutes) - np.floor(hz / (turn * flutes)) - 0.5) * turn * flutes
+        wanted = heard & (off_half < max(4.0, 0.02 * turn))
+    else:
+        wanted = heard & (np.abs(hz / turn - np.round(hz / turn)) * turn > max(4.0, 0.03 * turn))
+    return float(hz[int(np.argmax(np.where(wanted, power, 0)))])

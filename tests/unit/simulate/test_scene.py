@@ -36,7 +36,9 @@ def test_deep_cut_is_called_chattering_and_names_a_line(scene):
     rendered = render_scene(replace(scene, depth_ratio=1.8))
     assert rendered.chattering
     assert rendered.chatter_hz is not None
-    assert rendered.depth_m == pytest.approx(1.8 * limit_depth_m(scene.tool, scene.conditions))
+    # The limit counts at the speed that the load leaves.
+    loaded = replace(scene.conditions, rpm=rendered.true_rpm)
+    assert rendered.depth_m == pytest.approx(1.8 * limit_depth_m(scene.tool, loaded))
 
 
 @pytest.mark.parametrize("family", ["workshop", "other"])
