@@ -143,12 +143,16 @@ def render_scene(scene: Scene) -> RenderedScene:
     starts = [scene.idle_s[0] + i * (scene.cut_s + pause_s) for i in range(scene.cuts)]
     times = tuple((start, start + scene.cut_s) for start in starts)
     total_s = times[-1][1] + scene.idle_s[1]
-    cut, inside = _cut_all(scene, rng, times=times, total_s=total_s, depth_m=depth_m)
-    largest_m = float(np.abs(cut.x_m).max())
-    if not largest_m < LARGEST_M:
-        raise BadValueError(
-            "the tool's motion", f"{largest_m:.2g} m", "another scene: this one can't be followed"
-        )
+    cut, inside = cut_along_time(
+        scene.tool,
+        scene.conditions,
+        rng,
+        times=times,
+        total_s=total_s,
+        depth_m=depth_m,
+        sag=scene.sag,
+        roughness=scene.roughness,
+    )
     rate = scene.rate_hz
     x = phone.on_clock(cut, cut.x_m, rate_hz=rate)
     y = phone.on_clock(cut, cut.y_m, rate_hz=rate)
@@ -183,34 +187,53 @@ def render_scene(scene: Scene) -> RenderedScene:
     )
 
 
-def _cut_all(
-    scene: Scene,
+def cut_along_time(
+    tool: Tool,
+    conditions: Conditions,
     rng: np.random.Generator,
     *,
     times: tuple[tuple[float, float], ...],
     total_s: float,
     depth_m: float,
+    sag: float,
+    roughness: float,
 ) -> tuple[SimulatedCut, Floats]:
-    """Run the simulator over the whole recording; idle parts have no depth."""
-    per_turn = steps_per_turn(scene.tool, scene.conditions)
-    count = int(total_s * scene.conditions.rpm / 60 * per_turn)
-    t = np.arange(count) / (scene.conditions.rpm / 60 * per_turn)
+    """Run the simulator over a whole recording; idle parts have no depth.
+
+    Returns
+    -------
+    cut, inside
+        The cut, and the share of the depth at each of its steps.
+
+    Raises
+    ------
+    BadValueError
+        The motion grows beyond what the simulator can follow.
+    """
+    per_turn = steps_per_turn(tool, conditions)
+    count = int(total_s * conditions.rpm / 60 * per_turn)
+    t = np.arange(count) / (conditions.rpm / 60 * per_turn)
     inside = np.zeros(count)
-    ramp_s = max(0.02, 2 * 60 / scene.conditions.rpm)
+    ramp_s = max(0.02, 2 * 60 / conditions.rpm)
     for start, end in times:
         inside = np.maximum(inside, np.clip(np.minimum((t - start), (end - t)) / ramp_s, 0, 1))
-    smooth = max(1, int(0.15 * scene.conditions.rpm / 60 * per_turn))
+    smooth = max(1, int(0.15 * conditions.rpm / 60 * per_turn))
     load = np.cumsum(np.pad(inside, (smooth, 0)))
     load = (load[smooth:] - load[:-smooth]) / smooth
     step = max(1, per_turn // 90)
-    rough = 1 + scene.roughness * np.repeat(rng.normal(size=count // step + 1), step)[:count] * np.sqrt(3)
+    rough = 1 + roughness * np.repeat(rng.normal(size=count // step + 1), step)[:count] * np.sqrt(3)
     cut = simulate_cut(
-        scene.tool,
-        scene.conditions,
+        tool,
+        conditions,
         depth_m=depth_m * inside,
-        speed_factor=1 - scene.sag * load,
+        speed_factor=1 - sag * load,
         noise=np.clip(rough, 0.2, 2.0),
     )
+    largest_m = float(np.abs(cut.x_m).max())
+    if not largest_m < LARGEST_M:
+        raise BadValueError(
+            "the tool's motion", f"{largest_m:.2g} m", "another scene: this one can't be followed"
+        )
     return cut, inside
 
 

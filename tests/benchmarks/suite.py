@@ -29,8 +29,9 @@ from chatter.errors import BadValueError
 from chatter.model import CutSetup
 from chatter.simulate import RenderedScene, Scene, random_scene, render_scene
 from chatter.simulate.codec import Codec, random_codec, write_as
+from chatter.simulate.school import SchoolScene, random_school_scene, render_school_scene
 
-SEEDS = {"workshop": 100, "other": 200}
+SEEDS = {"workshop": 100, "other": 200, "school": 300}
 PROCESSES = 2
 
 
@@ -157,12 +158,12 @@ def fit(rows: list[Row]) -> tuple[float, dict[str, float]]:
     return float(best.x[0] - weights @ middle), named
 
 
-def _work(task: tuple[Scene, bool]) -> Row | None:
+def _work(task: tuple[Scene | SchoolScene, bool]) -> Row | None:
     """Render and judge one scene; None where it can't be used."""
     scene, fitting = task
     try:
-        rendered = render_scene(scene)
-    except BadValueError:  # the simulator can't follow it
+        rendered = render_school_scene(scene) if isinstance(scene, SchoolScene) else render_scene(scene)
+    except BadValueError:  # the simulator can't follow it, or its answer isn't clear
         return None
     codec = random_codec(np.random.default_rng([scene.seed, 1]))
     return judge(rendered, codec=codec, fitting=fitting)
@@ -173,9 +174,13 @@ def scenes(family: str, count: int, seed: int, *, fitting: bool = False) -> list
     rng = np.random.default_rng(seed)
     rows: list[Row] = []
     drawn = 0
+
+    def draw() -> Scene | SchoolScene:
+        return random_school_scene(rng) if family == "school" else random_scene(rng, family=family)
+
     with multiprocessing.get_context("spawn").Pool(PROCESSES) as pool:
         while len(rows) < count:
-            tasks = [(random_scene(rng, family=family), fitting) for _ in range(count - len(rows))]
+            tasks = [(draw(), fitting) for _ in range(count - len(rows))]
             drawn += len(tasks)
             for row in pool.imap(_work, tasks):
                 if row is not None:
