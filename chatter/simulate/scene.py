@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 PRESSURE_PA = {"workshop": (6e8, 1.2e9), "other": (4e8, 2.2e9)}
 NOISES = {"workshop": ("vacuum", "compressor", "none"), "other": ("radio", "air", "vacuum", "compressor")}
 LARGEST_M = 5e-3  # beyond this a tool has left what the simulator describes
+NEAR_STRONGEST = 0.1  # 10 dB
 LEAST_STEP_DB = 4.0  # shop noise lies 4 to 24 dB below the cut
 
 
@@ -56,13 +57,18 @@ class RenderedScene:
     rate_hz: int
     chattering: bool
     kind: str  # "hopf", "flip" or "none"
-    chatter_hz: float | None
+    chatter_lines_hz: tuple[float, ...]  # in the clean sound, strongest first; modes may chatter side by side
     true_rpm: float
     programmed_rpm: float
     flutes: int
     cut_times_s: tuple[tuple[float, float], ...]
     limit_depth_m: float
     depth_m: float
+
+    @property
+    def chatter_hz(self) -> float | None:
+        """The strongest line of the chatter, or None."""
+        return self.chatter_lines_hz[0] if self.chatter_lines_hz else None
 
 
 def random_scene(
@@ -161,9 +167,9 @@ def render_scene(scene: Scene) -> RenderedScene:
     sound = _radiate(scene, rng, x, y, force)
     on = mask > 0.5
     true_rpm = scene.conditions.rpm * (1 - scene.sag)
-    chatter_hz = None
+    lines_hz: tuple[float, ...] = ()
     if kind != "none":
-        chatter_hz = true_chatter_hz(
+        lines_hz = true_chatter_lines_hz(
             sound[on], rate_hz=rate, rpm=true_rpm, flutes=scene.tool.flutes, kind=kind
         )
     level = float(np.sqrt(np.mean(sound[on] ** 2)))
@@ -177,7 +183,7 @@ def render_scene(scene: Scene) -> RenderedScene:
         rate_hz=rate,
         chattering=kind != "none",
         kind=kind,
-        chatter_hz=chatter_hz,
+        chatter_lines_hz=lines_hz,
         true_rpm=true_rpm,
         programmed_rpm=scene.programmed_rpm,
         flutes=scene.tool.flutes,
@@ -306,8 +312,13 @@ def settle_depth(
     return limit_m, depth_m, kind
 
 
-def true_chatter_hz(sound: Floats, *, rate_hz: float, rpm: float, flutes: int, kind: str) -> float:
-    """Give the strongest line of the chatter in the clean sound: off the comb, or on its halves."""
+def true_chatter_lines_hz(
+    sound: Floats, *, rate_hz: float, rpm: float, flutes: int, kind: str
+) -> tuple[float, ...]:
+    """Give the lines of the chatter in the clean sound, off the comb or on its halves, strongest first.
+
+    Lines more than 10 dB weaker than the strongest are left out.
+    """
     size = min(len(sound), int(rate_hz))
     hz, power = signal.welch(sound, rate_hz, nperseg=size, noverlap=size // 2)
     turn = rpm / 60
@@ -317,4 +328,7 @@ def true_chatter_hz(sound: Floats, *, rate_hz: float, rpm: float, flutes: int, k
         wanted = heard & (off_half < max(4.0, 0.02 * turn))
     else:
         wanted = heard & (np.abs(hz / turn - np.round(hz / turn)) * turn > max(4.0, 0.03 * turn))
-    return float(hz[int(np.argmax(np.where(wanted, power, 0)))])
+    found = np.where(wanted, power, 0)
+    tops = np.flatnonzero((found >= np.roll(found, 1)) & (found >= np.roll(found, -1)))
+    loud = tops[found[tops] > NEAR_STRONGEST * found.max()]
+    return tuple(float(value) for value in hz[loud[np.argsort(-found[loud])]])

@@ -16,7 +16,7 @@ from scipy import signal
 from chatter.simulate import school_sounds as sounds
 from chatter.simulate.milling import Conditions, Mode, Tool
 from chatter.simulate.phone import on_clock
-from chatter.simulate.scene import RenderedScene, cut_along_time, settle_depth, true_chatter_hz
+from chatter.simulate.scene import RenderedScene, cut_along_time, settle_depth, true_chatter_lines_hz
 
 Floats = NDArray[np.float64]
 NOISES = {
@@ -127,9 +127,9 @@ def render_school_scene(scene: SchoolScene) -> RenderedScene:
     balance = rng.uniform(0.1, 0.7)
     dry = balance * from_tool + (1 - balance) * from_work
     true_rpm = conditions.rpm * (1 - scene.sag)
-    heard_hz = None
+    lines_hz: tuple[float, ...] = ()
     if kind != "none":
-        heard_hz = true_chatter_hz(dry[on], rate_hz=rate, rpm=true_rpm, flutes=tool.flutes, kind=kind)
+        lines_hz = true_chatter_lines_hz(dry[on], rate_hz=rate, rpm=true_rpm, flutes=tool.flutes, kind=kind)
     near = sounds.room_response(rng, rate_hz=rate, reach_m=(0.3, 1.2))
     wet = sounds.in_walls(dry + _machine(scene, rng, share, level=_rms(dry[on])), near)
     wet = wet + _shop(scene, rng, share, level=_rms(wet[on]))
@@ -138,7 +138,7 @@ def render_school_scene(scene: SchoolScene) -> RenderedScene:
         rate_hz=rate,
         chattering=kind != "none",
         kind=kind,
-        chatter_hz=heard_hz,
+        chatter_lines_hz=lines_hz,
         true_rpm=true_rpm,
         programmed_rpm=scene.programmed_rpm,
         flutes=tool.flutes,

@@ -85,8 +85,7 @@ def judge(rendered: RenderedScene, *, codec: Codec, fitting: bool = False) -> Ro
         speed_right=measured is not None and abs(measured / rendered.true_rpm - 1) < 1e-3,
         start_right=start_s is not None and abs(start_s - rendered.cut_times_s[0][0]) < 0.2,
         line_right=heard_hz is not None
-        and rendered.chatter_hz is not None
-        and line_matches(heard_hz, rendered.chatter_hz, turn_hz),
+        and any(line_matches(heard_hz, true_hz, turn_hz) for true_hz in rendered.chatter_lines_hz),
     )
 
 
