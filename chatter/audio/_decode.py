@@ -20,6 +20,8 @@ Samples = NDArray[np.float32]
 Frame = tuple[float | None, float, Samples]  # time (s), rate (Hz), samples of shape (channels, n)
 COUNTED = {"aac", "amr", "mp3"}  # files without times: FFmpeg counts packets, so a lost one leaves no hole
 OVERLONG = 1.5  # a packet that decodes to this many times its stated length is damaged
+CAPTURE_RATE = "com.android.capture.fps"  # frames per second at which a phone took a film, from memory
+SLOWED = 1.5  # film and player never agree exactly
 FULL_SCALE = {"s16": 2.0**15, "s32": 2.0**31, "u8": 2.0**7, "s64": 2.0**63}
 
 
@@ -44,6 +46,17 @@ def opened(place: Path) -> Iterator[tuple[Any, list[Gap]]]:
             return
     with Spans(place, spans) as clean, av.open(clean, format="aac") as container:
         yield container, gaps
+
+
+def slowing(container: Any) -> float:
+    """Give how many times slower a film plays than it was taken; 1 where it does not say."""
+    video = container.streams.video
+    try:
+        taken = float(container.metadata.get(CAPTURE_RATE, "nan"))
+        plays = float(video[0].average_rate) if video and video[0].average_rate else float("nan")
+    except ValueError:
+        return 1.0
+    return taken / plays if SLOWED < taken / plays < float("inf") else 1.0
 
 
 def decoded_frames(container: Any, *, notes: Notes, gaps: list[Gap]) -> Iterator[Frame]:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.audio._containers import counts_frames, lacks_index, ogg_breaks_off
-from chatter.audio._decode import Frame, Notes, decoded_frames, opened
+from chatter.audio._decode import Frame, Notes, decoded_frames, opened, slowing
 from chatter.errors import FileProblemError
 from chatter.model import Finding
 
@@ -38,6 +38,8 @@ class Track:
     """What was noticed while a sound track was decoded; filled in as its pieces are taken."""
 
     rate_hz: float = 0.0
+    codec: str = ""  # FFmpeg's name; empty for what libsndfile reads
+    slowed: float = 1.0  # how many times slower the film plays than it was taken
     jumped: bool = False
     broken: bool = False
     notes: Notes = field(default_factory=Notes)
@@ -62,6 +64,15 @@ class Track:
                     severity="warning",
                     message="Parts of the file are damaged and were replaced by silence: copy it from the "
                     "phone again.",
+                )
+            )
+        if self.slowed > 1:
+            found.append(
+                Finding(
+                    code="slowed-video",
+                    severity="warning",
+                    message=f"The film was taken at {self.slowed:.3g} times the speed that it plays at, and "
+                    "its sound may be slowed with it: film at the usual speed or record sound only.",
                 )
             )
         if self.broken:
@@ -105,6 +116,8 @@ def packet_pieces(place: Path, *, track: Track) -> Iterator[Samples]:
         with opened(place) as (container, gaps):
             if not container.streams.audio:
                 raise FileProblemError(place.name, "it has no sound track", "record with sound on")
+            track.codec = container.streams.audio[0].codec_context.name
+            track.slowed = slowing(container)
             frames = decoded_frames(container, notes=track.notes, gaps=gaps)
             yield from _without_padding(_place_in_time(container, frames, place=place, track=track), track)
     except av.FFmpegError as error:

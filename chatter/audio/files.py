@@ -66,7 +66,9 @@ def read_recording(path: str | Path) -> Recording:
     _check_any(place, any(piece.size for piece in pieces))
     samples = np.concatenate(pieces, axis=1)
     _check_numbers(place, samples)
-    bandwidth_hz, more = describe(samples, rate_hz=track.rate_hz)
+    bandwidth_hz, more = describe(
+        samples, rate_hz=track.rate_hz, codec=track.codec, holes=track.jumped or track.notes.damaged
+    )
     return Recording(
         file=place.name,
         sha256=content,

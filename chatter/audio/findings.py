@@ -8,14 +8,20 @@ Leaves out: anything that needs to know where the cut is.
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.audio._clipping import flat_share, overshoot_share
+from chatter.audio._copies import made_up_from_hz
+from chatter.audio._processing import has_automatic_gain, has_gate
 from chatter.model import Finding
 
 Samples = NDArray[np.float32]
-FULL = 0.999  # of full scale
 CLIPPED_SHARE = 1e-4  # of the samples of a channel
 QUIET_PEAK = 0.003  # -50 dB: 16-bit steps become a hundredth of the peak
 SHORT_S = 1.0
 VOICE_RATES_HZ = (8000.0, 16_000.0)
+VOICE_CODECS = {"amrnb", "amrwb", "amr_nb", "amr_wb", "gsm", "gsm_ms", "pcm_mulaw", "pcm_alaw"}
+VOICE_BANDS_HZ = (6000.0, 8000.0)  # medium and wide band of Opus, RFC 6716, table 1
+VOICE_EDGE_HZ = (100.0, 300.0)  # below and above: an edge reads up to a band of the spectrum high
+LOSSLESS = ("pcm_", "alac", "flac", "wavpack", "tta", "ape")
 NARROW_HZ = 4200.0
 CLIFF_DB = 25.0  # fall within EDGE_WIDTH_HZ that marks a codec's edge: 150 dB an octave at 5 kHz
 EDGE_WIDTH_HZ = 600.0  # a telephone band ends between 3.4 and 4 kHz
@@ -24,7 +30,9 @@ BELOW, ABOVE = 6, 4  # bands that an edge must have on either side
 BLOCK = 4096
 
 
-def describe(samples: Samples, *, rate_hz: float) -> tuple[float, list[Finding]]:
+def describe(
+    samples: Samples, *, rate_hz: float, codec: str = "", holes: bool = False
+) -> tuple[float, list[Finding]]:
     """Judge a recording's quality.
 
     Parameters
@@ -33,44 +41,100 @@ def describe(samples: Samples, *, rate_hz: float) -> tuple[float, list[Finding]]
         Shape (channels, n), full scale 1.
     rate_hz
         Sample rate.
+    codec
+        FFmpeg's name of it; empty for plain samples.
+    holes
+        Whether silence was put where sound is missing: it looks like a gate's.
 
     Returns
     -------
     bandwidth_hz, findings
-        Highest frequency carried, half the rate when no edge shows.
+        Highest frequency that carries evidence, half the rate when no edge shows.
     """
     findings: list[Finding] = []
-    peak = float(np.abs(samples).max())
     if samples.shape[1] / rate_hz < SHORT_S:
         findings.append(
             _finding("too-short", "Under a second of sound: record the whole pass with idle around it.")
         )
-    if float((np.abs(samples) >= FULL).mean(axis=1).max()) > CLIPPED_SHARE:
+    if _is_clipped(samples, lossy=bool(codec) and not codec.startswith(LOSSLESS)):
         findings.append(
             _finding(
                 "clipped",
                 "The loudest parts are cut off at full scale: move the phone away or lower the gain.",
             )
         )
-    if peak < QUIET_PEAK:
+    if float(np.abs(samples).max()) < QUIET_PEAK:
         findings.append(
             _finding("quiet", "The recording is very quiet: put the phone nearer, behind the guard.")
         )
     bandwidth_hz = carried_bandwidth_hz(samples, rate_hz=rate_hz)
-    if rate_hz in VOICE_RATES_HZ:
+    core_hz = made_up_from_hz(samples[0], rate_hz=rate_hz, bandwidth_hz=bandwidth_hz)
+    if core_hz is not None:
+        bandwidth_hz = core_hz
         findings.append(
+            _finding(
+                "synthetic-upper-band",
+                f"The codec made up what lies above {core_hz:.0f} Hz, so it was left out: "
+                "choose an uncompressed recorder.",
+            )
+        )
+    else:
+        findings.extend(_band_findings(bandwidth_hz, rate_hz=rate_hz, codec=codec))
+    findings.extend(_processing_findings(samples, rate_hz=rate_hz, holes=holes))
+    return bandwidth_hz, findings
+
+
+def _is_clipped(samples: Samples, *, lossy: bool) -> bool:
+    if any(flat_share(channel) > CLIPPED_SHARE for channel in samples):
+        return True
+    return lossy and any(overshoot_share(channel) > CLIPPED_SHARE for channel in samples)
+
+
+def _processing_findings(samples: Samples, *, rate_hz: float, holes: bool) -> list[Finding]:
+    found = []
+    if any(has_automatic_gain(channel, rate_hz=rate_hz) for channel in samples):
+        found.append(
+            _finding(
+                "automatic-gain",
+                "The background comes up again after a loud part, so the recorder changes its gain: turn "
+                "automatic gain off.",
+            )
+        )
+    if not holes and any(has_gate(channel, rate_hz=rate_hz) for channel in samples):
+        found.append(
+            _finding(
+                "noise-suppression",
+                "Pauses are emptier than any room, so noise suppression is likely: turn it and voice "
+                "enhancement off.",
+            )
+        )
+    return found
+
+
+def _band_findings(bandwidth_hz: float, *, rate_hz: float, codec: str) -> list[Finding]:
+    """Say what the rate, the codec and the edge of the band tell about the recorder."""
+    if rate_hz in VOICE_RATES_HZ or codec.removeprefix("libopencore_") in VOICE_CODECS:
+        return [
             _finding(
                 "headset-codec", "This is a voice recording rate: use the phone's own microphone, no headset."
             )
-        )
-    elif bandwidth_hz < NARROW_HZ:
-        findings.append(
+        ]
+    if bandwidth_hz < NARROW_HZ:
+        return [
             _finding(
                 "narrow-band",
                 f"Nothing above {bandwidth_hz:.0f} Hz is in it: choose an uncompressed recorder.",
             )
-        )
-    return bandwidth_hz, findings
+        ]
+    if any(-VOICE_EDGE_HZ[0] < bandwidth_hz - edge_hz < VOICE_EDGE_HZ[1] for edge_hz in VOICE_BANDS_HZ):
+        return [
+            _finding(
+                "voice-message",
+                f"The sound stops at {bandwidth_hz:.0f} Hz, as voice messages do: send the recording as a "
+                "file, not as a message.",
+            )
+        ]
+    return []
 
 
 def _finding(code: str, message: str) -> Finding:

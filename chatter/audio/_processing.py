@@ -1,0 +1,116 @@
+"""What a recorder did to a sound before it stored it: automatic gain, noise suppression.
+
+In: one channel. Out: yes or no.
+Method: the background just after a loud part is compared with the same background a little later. A room can
+only add its echo to it; a recorder that turned itself down for the loud part makes it fainter in every band
+alike, and brings it up again slowly. A gate cuts an echo off faster than any room does.
+Source: common practice; the thresholds are our own, chosen on the "workshop" family of simulated scenes and
+held by tests/unit/audio/test_processing.py.
+Leaves out: processing that leaves no pause to hear it in, and suppression that only lets a steady comb fade:
+a tool that leaves slowly, or a voice, sounds the same.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+Samples = NDArray[np.float32]
+Floats = NDArray[np.float64]
+LONGEST_S = 120.0  # of a recording that is looked at
+FRAME_S = 0.05
+BANDS_HZ = (200.0, 500.0, 1000.0, 2000.0, 4000.0, 7000.0)
+LEAST_BANDS = 3
+LOUD_S = 0.5  # a loud part lasts as long as this
+LOUD_DB = 8.0  # and stands this far above what follows it
+SOON_S = (0.4, 0.65)  # after its end, when the echo of a small shop is gone
+LATER_S = (1.2, 1.5)
+CREEP_DB = 2.5  # rise of every band from soon to later
+ALIKE_DB = 2.5  # largest difference of the rise between bands
+GATE_FRAME_S = 0.01
+GATE_FALL_S = 0.1
+GATE_FALL_DB = 45.0  # in GATE_FALL_S: a room with an echo of 0.13 s, and rooms have 0.2 s or more
+GATE_FLOOR_DB = -85.0  # re full scale: 10 dB below the noise of a phone's microphone
+GATE_S = 0.15
+
+
+def has_automatic_gain(channel: Samples, *, rate_hz: float) -> bool:
+    """Say whether the background comes up again after a loud part, in every band alike.
+
+    Parameters
+    ----------
+    channel
+        Shape (n,), full scale 1.
+    rate_hz
+        Sample rate.
+    """
+    levels = _band_levels_db(channel[: round(LONGEST_S * rate_hz)], rate_hz=rate_hz)
+    if levels.shape[1] < LEAST_BANDS:
+        return False
+    for end in _loud_ends(levels):
+        soon = levels[end + _frames(SOON_S[0]) : end + _frames(SOON_S[1])].mean(axis=0)
+        later = levels[end + _frames(LATER_S[0]) : end + _frames(LATER_S[1])].mean(axis=0)
+        middle = levels[end + _frames(SOON_S[1]) : end + _frames(LATER_S[0])].mean(axis=0)
+        rise = later - soon
+        if len(rise) > LEAST_BANDS:  # a tone or a bump may hold one band
+            kept = np.argsort(np.abs(rise - np.median(rise)))[:-1]
+            rise, soon, middle = rise[kept], soon[kept], middle[kept]
+        way = float(np.median((middle - soon) / np.maximum(rise, 1e-9)))
+        if rise.min() > CREEP_DB and np.ptp(rise) < ALIKE_DB and 0.2 < way < 0.85:
+            return True
+    return False
+
+
+def has_gate(channel: Samples, *, rate_hz: float) -> bool:
+    """Say whether sound is cut off to nothing, faster than a room lets it fall, and comes back."""
+    size = max(8, round(GATE_FRAME_S * rate_hz))
+    count = len(channel) // size
+    power = np.einsum("ij,ij->i", *(2 * [channel[: count * size].reshape(count, size)])) / size
+    level = 10 * np.log10(power.astype(np.float64) + 1e-12)
+    fall, hold = round(GATE_FALL_S / GATE_FRAME_S), round(GATE_S / GATE_FRAME_S)
+    empty = ndimage.binary_opening(level < GATE_FLOOR_DB, np.ones(hold, dtype=np.bool_))
+    starts = np.flatnonzero(empty[1:] & ~empty[:-1]) + 1
+    before = np.array([level[max(0, start - fall) : start].max() for start in starts])
+    cut_off = starts[before > GATE_FLOOR_DB + GATE_FALL_DB] if len(starts) else starts
+    last_sound = np.flatnonzero(~empty)
+    return bool(len(cut_off) and len(last_sound) and cut_off[0] < last_sound[-1] - hold)
+
+
+def _frames(seconds: float) -> int:
+    return round(seconds / FRAME_S)
+
+
+def _band_levels_db(channel: Samples, *, rate_hz: float) -> Floats:
+    """Give the level of each band in each frame, dB: shape (t, b)."""
+    hop = max(32, round(FRAME_S * rate_hz))
+    size = 2 * hop  # windows overlap by half, so that the thumps of a compressor can't fall between them
+    count = max(0, len(channel) // hop - 1)
+    edges = [round(hz * size / rate_hz) for hz in BANDS_HZ if hz < 0.45 * rate_hz]
+    window = np.hanning(size).astype(np.float32)
+    levels = np.zeros((count, max(0, len(edges) - 1)))
+    for first in range(0, count, 200):
+        part = channel[first * hop : (min(count, first + 200) + 1) * hop]
+        frames = np.lib.stride_tricks.sliding_window_view(part, size)[::hop] * window
+        power = np.abs(np.fft.rfft(frames, axis=1)) ** 2 / window.sum() ** 2
+        for band in range(levels.shape[1]):
+            levels[first : first + 200, band] = power[:, edges[band] : edges[band + 1]].sum(axis=1)
+    return 10 * np.log10(levels + 1e-15)
+
+
+def _total_db(levels: Floats) -> Floats:
+    return np.asarray(10 * np.log10((10 ** (levels / 10)).sum(axis=1)))
+
+
+def _loud_ends(levels: Floats) -> list[int]:
+    """Give the frames at which loud parts end, with room for a look at what follows."""
+    total = _total_db(levels)
+    loud, soon, room = _frames(LOUD_S), _frames(SOON_S[0]), _frames(LATER_S[1])
+    ends = np.arange(loud, len(total) - room)
+    if len(ends) == 0:
+        return []
+    windows = np.lib.stride_tricks.sliding_window_view(total, loud)
+    held = np.quantile(windows, 0.2, axis=1)[ends - loud]
+    short = np.lib.stride_tricks.sliding_window_view(total, _frames(SOON_S[1]) - soon)
+    after = short.mean(axis=1)[ends + soon]
+    drop = held - after
+    tops = (drop > LOUD_DB) & (drop == ndimage.maximum_filter1d(drop, 2 * loud + 1))
+    return [int(end) for end in ends[tops]]
