@@ -26,6 +26,7 @@ SOON_S = (0.4, 0.65)  # after its end, when the echo of a small shop is gone
 LATER_S = (1.2, 1.5)
 CREEP_DB = 2.5  # rise of every band from soon to later
 ALIKE_DB = 2.5  # largest difference of the rise between bands
+STEP_FRAMES, STEP_SHARE = 4, 0.7  # a next pass makes the whole rise in a fifth of a second
 GATE_FRAME_S = 0.01
 GATE_FALL_S = 0.1
 GATE_FALL_DB = 45.0  # in GATE_FALL_S: a room with an echo of 0.13 s, and rooms have 0.2 s or more
@@ -51,11 +52,18 @@ def has_automatic_gain(channel: Samples, *, rate_hz: float) -> bool:
         later = levels[end + _frames(LATER_S[0]) : end + _frames(LATER_S[1])].mean(axis=0)
         middle = levels[end + _frames(SOON_S[1]) : end + _frames(LATER_S[0])].mean(axis=0)
         rise = later - soon
+        path = levels[end + _frames(SOON_S[0]) : end + _frames(LATER_S[1])].mean(axis=1)
+        step = float(np.max(path[STEP_FRAMES:] - path[:-STEP_FRAMES]))
         if len(rise) > LEAST_BANDS:  # a tone or a bump may hold one band
             kept = np.argsort(np.abs(rise - np.median(rise)))[:-1]
             rise, soon, middle = rise[kept], soon[kept], middle[kept]
         way = float(np.median((middle - soon) / np.maximum(rise, 1e-9)))
-        if rise.min() > CREEP_DB and np.ptp(rise) < ALIKE_DB and 0.2 < way < 0.85:
+        if (
+            rise.min() > CREEP_DB
+            and np.ptp(rise) < ALIKE_DB
+            and 0.2 < way < 0.85
+            and step < rise.mean() * STEP_SHARE
+        ):
             return True
     return False
 
