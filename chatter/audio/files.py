@@ -26,6 +26,9 @@ RECORD_AGAIN = "record again, or copy the file from the phone once more"
 # prints to stderr on damaged files.
 SAMPLE_FILES = (b"RIFF", b"RIFX", b"RF64", b"riff", b"FORM", b"fLaC", b"caff", b".snd")
 UNKNOWN_RIFF_SIZE = 0x7FFF_0000  # recorders that stream write a size at or above this, or 0
+LONGEST_S = 20 * 60.0  # of a whole recording in memory
+MOST_SAMPLES = 20 * 60 * 48_000 * 2  # half a gigabyte as floats: two channels at 48 kHz
+TOO_LONG = "save the part with the cut, from a few seconds before it to a few seconds after, as its own file"
 READ_S = 10.0  # libsndfile is asked for this much at a time
 
 
@@ -45,7 +48,7 @@ def read_recording(path: str | Path) -> Recording:
     Parameters
     ----------
     path
-        Any sound or video file.
+        Any sound or video file of up to 20 minutes.
 
     Returns
     -------
@@ -55,16 +58,26 @@ def read_recording(path: str | Path) -> Recording:
     Raises
     ------
     FileProblemError
-        Missing, a directory, unreadable, empty, or without a sound track that decodes.
+        Missing, a directory, unreadable, empty, too long, or without a sound track that decodes.
     BadSamplesError
         No samples, no sample rate, or samples that are not numbers.
     """
     place = Path(path)
     content = _sha256(place)
     track = Track()
-    pieces = list(_pieces(place, track))
-    _check_any(place, any(piece.size for piece in pieces))
+    pieces: list[Samples] = []
+    held = 0
+    for piece in _pieces(place, track):
+        held += piece.size
+        if held > MOST_SAMPLES or held > LONGEST_S * track.rate_hz * len(piece):
+            problem = f"it holds more sound than the {LONGEST_S / 60:.0f} minutes that are read at once"
+            if held <= LONGEST_S * track.rate_hz * len(piece):
+                problem = "it has too many channels at too high a rate for its length"
+            raise FileProblemError(place.name, problem, TOO_LONG)
+        pieces.append(piece)
+    _check_any(place, held > 0)
     samples = np.concatenate(pieces, axis=1)
+    pieces.clear()
     _check_numbers(place, samples)
     bandwidth_hz, more = describe(
         samples, rate_hz=track.rate_hz, codec=track.codec, holes=track.jumped or track.notes.damaged

@@ -179,3 +179,23 @@ def test_last_block_tells_that_the_file_breaks_off(wav):
 def test_block_length_that_is_none_is_refused(wav, block_s):
     with pytest.raises(BadValueError, match=r"block_s"):
         read_blocks(wav, block_s=block_s)
+
+
+@pytest.mark.parametrize(("seconds", "refused"), [(1199, False), (1201, True)])
+def test_recording_of_more_than_twenty_minutes_is_refused_in_one_line(tmp_path, seconds, refused):
+    path = tmp_path / "long.flac"
+    soundfile.write(path, np.full(seconds * 1000, 0.1, dtype=np.float32), 1000)
+    if refused:
+        with pytest.raises(FileProblemError, match=r"20 minutes.*save the part") as caught:
+            read_recording(path)
+        assert "\n" not in str(caught.value)
+    else:
+        assert read_recording(path).duration_s == seconds
+    assert sum(block.samples.shape[1] for block in read_blocks(path, block_s=60)) == seconds * 1000
+
+
+def test_recording_of_too_many_channels_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr("chatter.audio.files.MOST_SAMPLES", 8 * 40_000)
+    soundfile.write(tmp_path / "wide.wav", np.full((48_000, 8), 0.1), 48_000)
+    with pytest.raises(FileProblemError, match=r"too many channels"):
+        read_recording(tmp_path / "wide.wav")
