@@ -24,8 +24,15 @@ LONGEST = 3  # times a run may double its length to settle
 GROW = 1.3  # between trial depths
 
 
-def motion_kind(tool: Tool, conditions: Conditions, *, depth_m: float) -> str:
+def motion_kind(tool: Tool, conditions: Conditions, *, depth_m: float, least_s: float = 0.0) -> str:
     """Say how a cut of this depth moves once it has settled.
+
+    Parameters
+    ----------
+    tool, conditions, depth_m
+        What cuts, how, and how deep.
+    least_s
+        Run at least this long before saying that it won't settle: close to the limit it takes its time.
 
     Returns
     -------
@@ -34,7 +41,7 @@ def motion_kind(tool: Tool, conditions: Conditions, *, depth_m: float) -> str:
         doubling. "hopf": it doesn't repeat.
     """
     per_turn = steps_per_turn(tool, conditions)
-    cut, repeats = _settle(tool, conditions, depth_m=depth_m, period=per_turn)
+    cut, repeats = _settle(tool, conditions, depth_m=depth_m, period=per_turn, least_s=least_s)
     if not repeats:
         # With an odd number of teeth a doubled period is two turns.
         once, twice = (
@@ -45,10 +52,10 @@ def motion_kind(tool: Tool, conditions: Conditions, *, depth_m: float) -> str:
         return "none"
     even = replace(tool, runout_m=())
     pair = per_turn // tool.flutes * 2
-    _, by_tooth = _settle(even, conditions, depth_m=depth_m, period=pair // 2)
+    _, by_tooth = _settle(even, conditions, depth_m=depth_m, period=pair // 2, least_s=least_s)
     if by_tooth:
         return "none"
-    _, by_pair = _settle(even, conditions, depth_m=depth_m, period=pair)
+    _, by_pair = _settle(even, conditions, depth_m=depth_m, period=pair, least_s=least_s)
     return "flip" if by_pair else "none"  # not even by pairs: only run-out keeps this cut quiet
 
 
@@ -84,11 +91,13 @@ def limit_depth_m(tool: Tool, conditions: Conditions, *, most_m: float = 0.05) -
     return (low + high) / 2
 
 
-def _settle(tool: Tool, conditions: Conditions, *, depth_m: float, period: int) -> tuple[SimulatedCut, bool]:
+def _settle(
+    tool: Tool, conditions: Conditions, *, depth_m: float, period: int, least_s: float
+) -> tuple[SimulatedCut, bool]:
     """Run until the motion repeats after `period` steps, or plainly won't."""
     per_turn = steps_per_turn(tool, conditions)
     slowest = min(mode.damping_ratio * mode.frequency_hz for mode in tool.modes)
-    turns = int(max(40, 3.0 / slowest * conditions.rpm / 60 + 20))
+    turns = int(max(40, 3.0 / slowest * conditions.rpm / 60 + 20, least_s * conditions.rpm / 60))
     for doubling in range(LONGEST + 1):
         cut = simulate_cut(tool, conditions, depth_m=np.full(per_turn * turns * 2**doubling, depth_m))
         count = len(cut.x_m)

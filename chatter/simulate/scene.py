@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 PRESSURE_PA = {"workshop": (6e8, 1.2e9), "other": (4e8, 2.2e9)}
 NOISES = {"workshop": ("vacuum", "compressor", "none"), "other": ("radio", "air", "vacuum", "compressor")}
 LARGEST_M = 5e-3  # beyond this a tool has left what the simulator describes
+SETTLED_S = 1.5  # the shortest cut drawn: what dies away within it is no chatter
 NEAR_STRONGEST = 0.1  # 10 dB
 LEAST_STEP_DB = 4.0  # shop noise lies 4 to 24 dB below the cut
 
@@ -304,7 +305,7 @@ def settle_depth(
     loaded = replace(conditions, rpm=conditions.rpm * (1 - sag))
     limit_m = limit_depth_m(tool, loaded)
     depth_m = limit_m * depth_ratio
-    kind = motion_kind(tool, loaded, depth_m=depth_m)
+    kind = motion_kind(tool, loaded, depth_m=depth_m, least_s=SETTLED_S)
     if (kind != "none") != (depth_ratio > 1):
         raise BadValueError(
             "the cut's depth", f"{depth_m:.2g} m", "another scene: an island of the limit lies here"
