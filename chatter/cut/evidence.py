@@ -23,6 +23,9 @@ LEAST_NEPERS = 1.8  # 8 dB above its surroundings: a candidate line
 CAP_NEPERS = 5.0  # 22 dB: beyond this a line is just loud
 BOTTOM_HZ = 100.0  # below, phones roll off and mains hum lives
 MOST_LINES = 60
+SEEDS = 25  # loudest lines that may found a family
+SIDEBAND_WORTH = 0.15  # nepers of loudness for a neper of sideband
+MOST_SPARE = 15.0  # nepers of sidebands that count: with the above, 10 dB at most
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,15 +165,16 @@ def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> t
     folded = np.abs(hz / rotation_hz - np.round(hz / rotation_hz))  # 0 to 0.5 turns
     tolerance = min(0.5 * width_hz / rotation_hz, 0.06)
     chance = min(1.0, 4 * tolerance)
-    # Louder lines weigh more: a family must explain the loud part, not a crowd of faint peaks.
-    weight = strength * np.exp(0.25 * (loud - loud.max()))
-    best: tuple[float, tuple[int, ...], float] = (-1.0, (), 0.0)
-    for seed in range(min(len(peaks), 25)):
+    # The chatter is the loudest family; sidebands beyond chance are worth some decibels.
+    best: tuple[float, tuple[int, ...], float] = (-np.inf, (), 0.0)
+    for seed in np.argsort(loud)[::-1][:SEEDS]:
         near = np.abs(folded - folded[seed]) <= tolerance
         others = near.copy()
         others[seed] = False
         spare = float(strength[others].sum() - chance * np.delete(strength, seed).sum())
-        value = float(weight[near].sum()) + 0.3 * max(spare, 0.0)
+        value = float(np.log(np.exp(loud[near]).sum())) + SIDEBAND_WORTH * float(
+            np.clip(spare, 0, MOST_SPARE)
+        )
         if value > best[0]:
             ids = tuple(int(i) for i in np.flatnonzero(near)[np.argsort(loud[near])[::-1]])
             best = (value, ids, max(spare, 0.0))

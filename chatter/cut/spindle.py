@@ -12,17 +12,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.dsp.angle import phase_turns, refine_phase
-from chatter.dsp.comb import FOLLOW_CAP, excess_nepers, find_base, follow_base, loud_peaks
-from chatter.dsp.spectra import frame_powers, ring_floor, running_floor
+from chatter.dsp.comb import Layer, find_base
+from chatter.dsp.envelope import TOP_HZ as ENVELOPE_TOP_HZ
+from chatter.dsp.envelope import band_envelopes, envelope_excess, line_excess
+from chatter.dsp.spectra import frame_powers, running_floor
 
 Floats = NDArray[np.float64]
 WINDOW = 0.06  # share of the dialled speed searched on each side: slip up to 3 % and a wrong override
 LEAST_Z = 5.0  # comb score in robust deviations of the scores at other speeds
-LEAST_SCORE = 3.5  # nepers over those scores
+LEAST_SCORE = 2.0  # nepers over those scores; speech, air and vacuums without a comb stay below
 SAG_LOW, SAG_HIGH = 0.985, 1.004  # speed under load over idling speed
-LEAST_STRENGTH = 4.0  # nepers of comb in the median window, below which it is not followed
 TOP_HZ = 6000.0
+LINES_SCALE = 0.05  # of the lines' comb beside the envelope's; chosen on simulated cuts
 PAD = 4
+BLOCK_S = 0.25  # blocks in which drift is measured
+MOST_DRIFT = 0.005  # share by which the speed may wander inside a cut
+MOST_FINE = 0.0005  # share left to the lines once the loudness has said its part
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -97,49 +102,72 @@ def measure_speed(
     )
     bin_hz = float(hz[1])
     mean = powers.mean(axis=0)
-    floor = running_floor(mean, width_bins=max(9, int(3 * programmed_hz / bin_hz)))
-    # Beside loud lines the window's skirts hide the rest: only what stands above them counts here.
-    lobe = 2 * PAD
-    skirts = ring_floor(mean, inner_bins=lobe + 2, outer_bins=4 * lobe)
-    floor = np.maximum(floor, skirts)
-    excess = excess_nepers(mean, floor)
-    peaks = loud_peaks(mean, floor, bin_hz=bin_hz)
-    low_hz, high_hz = programmed_hz * (1 - WINDOW), programmed_hz * (1 + WINDOW)
-    base_hz, score, z = find_base(
-        excess, bin_hz=bin_hz, low_hz=low_hz, high_hz=high_hz, top_hz=top_hz, teeth=flutes, peaks=peaks
+    envelope_hz, envelopes = band_envelopes(
+        samples, rate_hz=rate_hz, top_hz=min(0.45 * rate_hz, bandwidth_hz)
     )
+    lines = Layer(
+        excess=line_excess(mean, bin_hz=bin_hz, spacing_hz=programmed_hz, pad=PAD),
+        bin_hz=bin_hz,
+        top_hz=top_hz,
+        most=80,
+        between=0.35,
+        scale=LINES_SCALE,
+    )
+    loudness_bin_hz, loudness = envelope_excess(
+        envelopes, rate_hz=envelope_hz, window_s=min(2 * size_s, length_s / 1.3), spacing_hz=programmed_hz
+    )
+    envelope = Layer(
+        excess=loudness,
+        bin_hz=loudness_bin_hz,
+        top_hz=0.98 * ENVELOPE_TOP_HZ,
+        most=20,
+        between=0.2,
+        scale=1.0,
+    )
+    layers = (lines, envelope)
+    low_hz, high_hz = programmed_hz * (1 - WINDOW), programmed_hz * (1 + WINDOW)
+    base_hz, score, z = find_base(layers, low_hz=low_hz, high_hz=high_hz, teeth=flutes)
     found = z >= LEAST_Z and score >= LEAST_SCORE
-    if idling_hz is not None and not (found and SAG_LOW < base_hz / idling_hz < SAG_HIGH):
+    if idling_hz is not None and not found:
         base_hz, score, _ = find_base(
-            excess,
-            bin_hz=bin_hz,
-            low_hz=idling_hz * SAG_LOW,
-            high_hz=idling_hz * SAG_HIGH,
-            top_hz=top_hz,
-            teeth=flutes,
-            peaks=peaks,
+            layers, low_hz=idling_hz * SAG_LOW, high_hz=idling_hz * SAG_HIGH, teeth=flutes
         )
         found = score >= LEAST_SCORE
     if not found:
         return not_found(programmed_hz, times_s=times_s, score=score, z=z)
-    weights = _harmonic_weights(mean, floor, base_hz=base_hz, bin_hz=bin_hz, top_hz=top_hz)
-    track, strength = follow_base(
-        excess_nepers(powers, floor, cap=FOLLOW_CAP),
-        times_s=times_s,
-        bin_hz=bin_hz,
-        base_hz=base_hz,
-        span=0.012,
-        top_hz=top_hz,
-        weights_of=weights,
+    flat = np.full(2, base_hz)
+    phase = phase_turns(
+        count=len(envelopes[0]) if envelopes else 0,
+        rate_hz=envelope_hz,
+        times_s=np.array([0.0, length_s]),
+        rotation_hz=flat,
     )
-    if float(np.median(strength)) < LEAST_STRENGTH:  # too faint to follow: take the mean spectrum's word
-        flat = np.full(len(times_s), base_hz)
-        sd_hz = bin_hz * PAD / max(1.0, top_hz / base_hz)
-        return Speed(
-            found=True, rotation_hz=base_hz, sd_hz=sd_hz, times_s=times_s, track_hz=flat, score=score, z=z
-        )
-    smooth = _smooth_track(times_s, track, strength)
-    return _refined(samples, rate_hz, times_s, smooth, weights, (score, z))
+    orders = np.arange(1, max(2, min(20, int(0.9 * ENVELOPE_TOP_HZ / base_hz)) + 1))
+    block_s = max(BLOCK_S, 6 / base_hz)
+    phase = refine_phase(
+        envelopes, phase, rate_hz=envelope_hz, orders=orders, block_s=block_s, most=MOST_DRIFT
+    )
+    times_s, track = _speed_of(phase, envelope_hz, block_s / 2)
+    floor = running_floor(mean, width_bins=max(9, int(3 * programmed_hz / bin_hz)))
+    strong = np.flatnonzero(
+        _harmonic_weights(mean, floor, base_hz=base_hz, bin_hz=bin_hz, top_hz=top_hz) > 0.3
+    )
+    phase = phase_turns(count=len(samples), rate_hz=rate_hz, times_s=times_s, rotation_hz=track)
+    phase = refine_phase(
+        [samples], phase, rate_hz=rate_hz, orders=strong[:10] + 1, block_s=block_s / 2, most=MOST_FINE
+    )
+    times_s, track = _speed_of(phase, rate_hz, block_s / 4)
+    mean_hz = float((phase[-1] - phase[0]) / (len(phase) - 1) * rate_hz)
+    scatter = 1.4826 * float(np.median(np.abs(np.diff(track)))) / np.sqrt(2) if len(track) > 2 else 0.0
+    sd = max(scatter / np.sqrt(len(track)), 2e-5 * mean_hz)
+    return Speed(found=True, rotation_hz=mean_hz, sd_hz=sd, times_s=times_s, track_hz=track, score=score, z=z)
+
+
+def _speed_of(phase: Floats, rate_hz: float, step_s: float) -> tuple[Floats, Floats]:
+    """Give the rotation frequency at knots `step_s` apart, from a phase in turns."""
+    count = max(4, round(len(phase) / rate_hz / step_s))
+    knots = np.round(np.linspace(0, len(phase) - 1, count)).astype(int)
+    return knots / rate_hz, np.gradient(phase[knots], knots / rate_hz)
 
 
 def _harmonic_weights(mean: Floats, floor: Floats, *, base_hz: float, bin_hz: float, top_hz: float) -> Floats:
@@ -155,65 +183,3 @@ def _harmonic_weights(mean: Floats, floor: Floats, *, base_hz: float, bin_hz: fl
         part = np.log(mean[at - reach : at + reach + 1] / floor[at - reach : at + reach + 1]).max()
         weights[i] = np.clip((part - 1.5) / 3.0, 0.0, 1.0)
     return weights
-
-
-def _smooth_track(times_s: Floats, track: Floats, strength: Floats) -> Floats:
-    """Fit a smooth speed through the windows, trusting strong ones and passing over stray ones."""
-    degree = int(min(3, (len(times_s) - 1) // 4))
-    middle = np.median(track)
-    weight = np.clip(strength, 0.1, None)
-    fitted = np.full(len(track), middle)
-    x = (times_s - times_s.mean()) / max(float(np.ptp(times_s)), 1e-9)
-    for _ in range(4):
-        off = np.abs(track - fitted)
-        scale = 1.4826 * np.median(off) + 1e-5 * middle
-        trust = weight / (1 + (off / (2 * scale)) ** 2)
-        fitted = np.polynomial.polynomial.polyval(
-            x, np.polynomial.polynomial.polyfit(x, track, degree, w=np.sqrt(trust))
-        )
-    return np.asarray(fitted)
-
-
-def _refined(
-    samples: Floats,
-    rate_hz: float,
-    times_s: Floats,
-    smooth: Floats,
-    weights: Floats,
-    scores: tuple[float, float],
-) -> Speed:
-    """Refine a smooth track on the phase of the strong harmonics."""
-    mean_hz = float(np.median(smooth))
-    start = phase_turns(count=len(samples), rate_hz=rate_hz, times_s=times_s, rotation_hz=smooth)
-    strong = np.flatnonzero(weights > 0.3) + 1
-    low = strong[:10]
-    block_s = max(0.10, 3 / mean_hz)
-    phase = refine_phase(samples, start, rate_hz=rate_hz, orders=low, block_s=block_s)
-    knots = np.clip(
-        np.round(np.arange(0.0, len(samples) / rate_hz, block_s / 2) * rate_hz).astype(int),
-        0,
-        len(samples) - 1,
-    )
-    if len(knots) >= 4:
-        speed = np.gradient(phase[knots], knots / rate_hz)
-        limited = np.interp(knots / rate_hz, times_s, smooth)
-        good = np.abs(speed / limited - 1) < 0.004
-        speed = np.where(good, speed, limited)
-        knots_s, track = knots / rate_hz, speed
-    else:
-        knots_s, track = times_s, smooth
-    inner = (knots_s >= times_s[0]) & (knots_s <= times_s[-1])
-    steady = track[inner] if inner.sum() >= 3 else track
-    mean = float(np.median(steady)) if len(steady) < 8 else float(_trimmed_mean(steady))
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(steady)))) / np.sqrt(2) if len(steady) > 2 else 0.0
-    sd = max(scatter / np.sqrt(len(steady)), 2e-5 * mean)
-    return Speed(
-        found=True, rotation_hz=mean, sd_hz=sd, times_s=knots_s, track_hz=track, score=scores[0], z=scores[1]
-    )
-
-
-def _trimmed_mean(values: Floats) -> float:
-    """Give the mean of the middle 80 %."""
-    ordered = np.sort(values)
-    cut = len(ordered) // 10
-    return float(ordered[cut : len(ordered) - cut].mean())

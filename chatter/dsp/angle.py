@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 Floats = NDArray[np.float64]
+STRONG = 20.0  # power over noise, at which a harmonic has half its full trust
 
 
 def phase_turns(*, count: int, rate_hz: float, times_s: Floats, rotation_hz: Floats) -> Floats:
@@ -37,22 +38,34 @@ def phase_turns(*, count: int, rate_hz: float, times_s: Floats, rotation_hz: Flo
 
 
 def refine_phase(
-    samples: Floats, phase: Floats, *, rate_hz: float, orders: NDArray[np.int64], block_s: float
+    signals: list[Floats],
+    phase: Floats,
+    *,
+    rate_hz: float,
+    orders: NDArray[np.int64],
+    block_s: float,
+    most: float,
 ) -> Floats:
-    """Correct a phase by the drift of strong harmonics.
+    """Correct a phase by the drift of harmonics.
 
-    Each harmonic k of a block has a complex amplitude; its angle moves k times the phase's error.
+    Each harmonic k of a block has a complex amplitude; its angle moves k times the phase's error. The
+    drift from block to block is the weighted median over harmonics and signals, so that a few of them
+    disturbed by neighbours don't count.
 
     Parameters
     ----------
-    samples, phase
-        Shape (n,); phase in turns.
+    signals
+        Arrays of shape (n,), all with the same turns in them.
+    phase
+        Shape (n,), turns.
     rate_hz
         Sample rate.
     orders
         Shape (k,): harmonics to trust.
     block_s
         Length of a block; the error must stay below half a turn of the highest order in half of it.
+    most
+        Largest correction of the speed, as a share of it.
 
     Returns
     -------
@@ -61,27 +74,44 @@ def refine_phase(
     """
     size = max(16, round(block_s * rate_hz))
     hop = size // 2
-    count = 1 + (len(samples) - size) // hop
-    if count < 3 or len(orders) == 0:
+    count = 1 + (len(phase) - size) // hop
+    if count < 3 or len(orders) == 0 or not signals:
         return phase
     window = np.hanning(size)
     starts = np.arange(count) * hop
-    frames = np.lib.stride_tricks.sliding_window_view(samples, size)[starts] * window
     turns = np.lib.stride_tricks.sliding_window_view(phase, size)[starts]
-    step = np.zeros(count - 1)
-    weight = np.zeros(count - 1)
-    for order in orders:
-        amplitude = np.sum(frames * np.exp(-2j * np.pi * order * turns), axis=1)
-        product = amplitude[1:] * np.conj(amplitude[:-1])
-        size_of = np.abs(product)
-        mean = np.median(size_of) + 1e-30
-        trust = size_of / (size_of + mean)
-        step += trust * order * np.angle(product) / (2 * np.pi)
-        weight += trust * order**2
-    drift = np.concatenate([[0.0], np.cumsum(step / np.maximum(weight, 1e-12))])
-    drift = ndimage.gaussian_filter1d(drift, 1.0, mode="nearest")
+    waves = [np.exp(-2j * np.pi * order * turns) * window for order in orders]
+    drifts, trusts = [], []
+    for signal in signals:
+        frames = np.lib.stride_tricks.sliding_window_view(signal, size)[starts]
+        noise = np.median(np.abs(frames), axis=1) * np.sqrt(np.sum(window**2))
+        for order, wave in zip(orders, waves, strict=True):
+            amplitude = np.sum(frames * wave, axis=1)
+            product = amplitude[1:] * np.conj(amplitude[:-1])
+            strength = np.abs(product) / (noise[1:] * noise[:-1] + 1e-30)
+            drifts.append(np.angle(product) / (2 * np.pi * order))
+            trusts.append(order**2 * strength / (strength + STRONG))
+    step = _weighted_median(np.array(drifts), np.array(trusts))
+    step = ndimage.gaussian_filter1d(step, 1.0, mode="nearest")
+    usual = (phase[starts[1:] + hop] - phase[starts[:-1] + hop]) * most
+    drift = np.concatenate([[0.0], np.cumsum(np.clip(step, -usual, usual))])
     centres = starts + size / 2
-    return np.asarray(phase + np.interp(np.arange(len(samples)), centres, drift))
+    # Beyond the outer centres the speed goes on as it was.
+    before = drift[0] - (drift[1] - drift[0]) * centres[0] / hop
+    after = drift[-1] + (drift[-1] - drift[-2]) * (len(phase) - centres[-1]) / hop
+    at = np.concatenate([[0.0], centres, [float(len(phase))]])
+    return np.asarray(
+        phase + np.interp(np.arange(len(phase)), at, np.concatenate([[before], drift, [after]]))
+    )
+
+
+def _weighted_median(values: Floats, weights: Floats) -> Floats:
+    """Give the weighted median along the first axis. Shapes (k, t)."""
+    order = np.argsort(values, axis=0)
+    ranked = np.take_along_axis(values, order, axis=0)
+    total = np.cumsum(np.take_along_axis(weights, order, axis=0), axis=0)
+    middle = np.argmax(total >= 0.5 * total[-1], axis=0)
+    return np.asarray(np.take_along_axis(ranked, middle[None, :], axis=0)[0])
 
 
 def split_repeating(samples: Floats, phase: Floats, *, turns: int) -> tuple[Floats, Floats]:

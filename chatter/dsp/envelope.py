@@ -1,0 +1,132 @@
+"""The loudness of bands along time, and the comb of its spectrum.
+
+In: samples and a rate. Out: how much the spectrum of each band's envelope stands above its floor. Whatever
+strikes once a tooth makes every band louder and softer at that rate, chip noise and chatter's own lines
+alike; where chatter lies does not matter, so chatter can't pull this comb out of place.
+Source: envelope spectra, common practice in bearing and propeller diagnosis; the envelope is the modulus of
+the analytic signal, D. Gabor, J. IEE 93 (1946) 429 to 457.
+Leaves out: what the comb belongs to.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from chatter.dsp.spectra import frame_powers, ring_floor, running_floor
+
+Floats = NDArray[np.float64]
+LOWEST_HZ = 315.0
+BANDS = 10
+OCTAVES = 0.5  # width of a band
+ORDER = 2  # of each flank: gentle, so that a band passes modulation faster than its own width
+LEAST_GAIN = 0.03  # flanks are cut off there
+RATE_HZ = 5000.0  # of the envelopes
+TOP_HZ = 2400.0  # of their spectra
+CAP = 6.0  # nepers, as for lines
+PAD = 4
+
+
+def band_envelopes(samples: Floats, *, rate_hz: float, top_hz: float) -> tuple[float, list[Floats]]:
+    """Give the envelope of each half-octave band.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,).
+    rate_hz
+        Sample rate.
+    top_hz
+        No band reaches above it.
+
+    Returns
+    -------
+    envelope_rate_hz, envelopes
+        Each of shape (m,), without its mean; no band at all when `top_hz` is too low.
+    """
+    count = len(samples)
+    padded = fft.next_fast_len(count, real=True)
+    spectrum = fft.rfft(samples - samples.mean(), padded)
+    length_s = padded / rate_hz
+    out = fft.next_fast_len(max(4, round(RATE_HZ * length_s)), real=True)
+    envelopes: list[Floats] = []
+    for band in range(BANDS):
+        low_hz = LOWEST_HZ * 2 ** (band * OCTAVES)
+        high_hz = low_hz * 2**OCTAVES
+        if high_hz > top_hz:
+            break
+        centre_hz = np.sqrt(low_hz * high_hz)
+        first = max(1, int(centre_hz / 8 * length_s))
+        last = min(len(spectrum), int(centre_hz * 8 * length_s))
+        hz = np.arange(first, last) / length_s
+        gain = 1 / np.sqrt(1 + ((hz**2 - centre_hz**2) / (hz * (high_hz - low_hz))) ** (2 * ORDER))
+        kept = np.flatnonzero(gain > LEAST_GAIN)
+        part = spectrum[first:last][kept[0] : kept[-1] + 1] * gain[kept[0] : kept[-1] + 1]
+        # One-sided, shifted to zero: the modulus stays. Twice the width holds the modulus' own spectrum.
+        shifted = np.zeros(fft.next_fast_len(2 * len(part)), dtype=complex)
+        shifted[: len(part)] = part
+        own = fft.rfft(np.abs(fft.ifft(shifted)))
+        coarse = np.zeros(out // 2 + 1, dtype=complex)
+        shared = min(len(own), len(coarse))
+        coarse[:shared] = own[:shared]
+        envelope = fft.irfft(coarse, out)[: max(8, int(count / padded * out))]
+        envelopes.append(envelope - envelope.mean())
+    return out / length_s, envelopes
+
+
+def envelope_excess(
+    envelopes: list[Floats], *, rate_hz: float, window_s: float, spacing_hz: float
+) -> tuple[float, Floats]:
+    """Give how far the mean spectrum of the envelopes stands above its floor.
+
+    Parameters
+    ----------
+    envelopes, rate_hz
+        From band_envelopes.
+    window_s
+        Length of a Hann window.
+    spacing_hz
+        Distance of the lines that are looked for: the floor spans three of them.
+
+    Returns
+    -------
+    bin_hz, excess
+        Bin width, and shape (f,): nepers, mean over the bands, each between 0 and 6.
+    """
+    total: Floats | None = None
+    bin_hz = 1.0
+    for envelope in envelopes:
+        _, hz, powers = frame_powers(
+            envelope, rate_hz=rate_hz, window_s=window_s, hop_s=window_s / 4, pad=PAD, top_hz=TOP_HZ
+        )
+        bin_hz = float(hz[1])
+        excess = line_excess(powers.mean(axis=0), bin_hz=bin_hz, spacing_hz=spacing_hz, pad=PAD)
+        total = excess if total is None else total + excess
+    if total is None:
+        return bin_hz, np.zeros(2)
+    return bin_hz, total / len(envelopes)
+
+
+def line_excess(power: Floats, *, bin_hz: float, spacing_hz: float, pad: int) -> Floats:
+    """Give how far a mean spectrum stands above its floor and above the skirts of loud lines.
+
+    Parameters
+    ----------
+    power
+        Shape (f,), of Hann windows padded `pad` times.
+    bin_hz
+        Bin width.
+    spacing_hz
+        Distance of the lines that are looked for.
+    pad
+        As given to the transform.
+
+    Returns
+    -------
+    NDArray
+        Shape (f,), nepers between 0 and 6.
+    """
+    floor = running_floor(power, width_bins=max(9, int(3 * spacing_hz / bin_hz)))
+    lobe = 2 * pad
+    # Beside loud lines the window's skirts hide the rest: only what stands above them counts here.
+    skirts = ring_floor(power, inner_bins=lobe + 2, outer_bins=4 * lobe)
+    return np.asarray(np.clip(np.log(np.maximum(power, 1e-30) / np.maximum(floor, skirts)), 0.0, CAP))
