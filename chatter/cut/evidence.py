@@ -49,7 +49,8 @@ class Evidence:
     members: float  # summed capped excess of all members after the first, less what chance gives
     share: float  # log of family power over power that repeats each turn
     unrepeated: float  # log of the power that does not repeat over the power that does
-    halved: float  # log of power at odd halves of the tooth-passing frequency over power at its multiples
+    halved: float  # log of power at odd halves of the tooth-passing frequency over power at the other orders
+    tooth_hz: float  # tooth-passing frequency
 
 
 def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
@@ -139,20 +140,26 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
         share=float(np.clip(np.log(max(power, TINY) / repeating), -12.0, 6.0)),
         unrepeated=float(np.clip(np.log(rest / repeating), -8.0, 6.0)),
         halved=_halved(spectra, rotation_hz=rotation_hz, flutes=flutes),
+        tooth_hz=rotation_hz * flutes,
     )
 
 
 def _halved(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> float:
-    """Compare lines at odd halves of tooth passing, where period doubling lies, with tooth passing itself."""
+    """Compare lines at odd halves of tooth passing, where period doubling lies, with the other orders.
+
+    Run-out of four teeth or more puts its power on the orders beside those of the teeth, so where those are
+    as loud as the halves, the halves need no period doubling.
+    """
     if flutes % 2:
         return -12.0  # there the halves are off the comb, and count as any other line
     above = spectra.whole if spectra.idle is None else np.maximum(spectra.whole - 2 * spectra.idle, 0.0)
     orders = np.arange(1, int(spectra.hz[-1] / rotation_hz))
     at = np.clip(np.round(orders * rotation_hz / spectra.bin_hz).astype(int), 1, len(above) - 2)
     power = np.maximum(np.maximum(above[at - 1], above[at]), above[at + 1])
-    half = power[(orders % (flutes // 2) == 0) & (orders % flutes != 0)].sum()
-    tooth = power[orders % flutes == 0].sum()
-    return float(np.clip(np.log(max(half, TINY) / max(tooth, TINY)), -12.0, 12.0))
+    halves = (orders % (flutes // 2) == 0) & (orders % flutes != 0)
+    half = power[halves].sum()
+    other = power[~halves].sum()
+    return float(np.clip(np.log(max(half, TINY) / max(other, TINY)), -12.0, 12.0))
 
 
 def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> tuple[tuple[Peak, ...], float]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from chatter.cut.engagement import trim_to_comb
 from chatter.cut.evidence import Evidence, weigh
+from chatter.cut.findings import facts_findings
 from chatter.cut.lines import name_lines
 from chatter.cut.sections import Section, Sections, find_sections
 from chatter.cut.spectrum import CutSpectra, cut_spectra
@@ -126,7 +127,7 @@ def judge_recording(recording: Recording, *, setup: CutSetup, idle: Recording | 
             f"one recorded like the cut, at {recording.rate_hz:g} Hz",
         )
     channel, sections, studied = study_recording(recording, setup=setup, idle=idle)
-    findings = list(recording.findings)
+    findings = [*recording.findings, *_doubts(recording.samples[channel], recording, sections, setup)]
     cuts = tuple(_judge(cut, setup=setup) for cut in studied)
     for cut in cuts:
         findings.extend(cut.findings)
@@ -145,6 +146,30 @@ def judge_recording(recording: Recording, *, setup: CutSetup, idle: Recording | 
         cuts=cuts,
         cut_index=worst,
         findings=tuple(findings),
+    )
+
+
+def _doubts(
+    samples: NDArray[np.float32], recording: Recording, sections: Sections, setup: CutSetup
+) -> tuple[Finding, ...]:
+    """Ask the longest cut whether it fits the named speed and flutes."""
+    if not sections.cuts:
+        return ()
+    rate_hz = recording.rate_hz
+    longest = max(sections.cuts, key=lambda cut: cut.end_s - cut.start_s)
+    start_s, end_s = longest.start_s + EDGE_S, longest.end_s - EDGE_S
+    part = samples[int(start_s * rate_hz) : int(min(end_s, start_s + LONGEST_S) * rate_hz)]
+    if len(part) / rate_hz * setup.rpm / 60 < 2 * LEAST_TURNS or not np.any(part):
+        return ()
+    quiet = max(sections.idle, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
+    idle = samples[int(quiet[0] * rate_hz) : int(quiet[1] * rate_hz)]
+    return facts_findings(
+        part.astype(np.float64),
+        rate_hz=rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        programmed_rpm=setup.rpm,
+        flutes=setup.flutes,
+        idle=idle.astype(np.float64) if len(idle) >= rate_hz * LEAST_IDLE_S else None,
     )
 
 
@@ -205,6 +230,7 @@ def _idling_hz(longest: Floats, *, recording: Recording, setup: CutSetup) -> flo
         bandwidth_hz=recording.bandwidth_hz,
         programmed_rpm=setup.rpm,
         flutes=1,
+        cutting=False,
     )
     on_dial = abs(speed.rotation_hz * 60 / setup.rpm - 1) < ON_DIAL
     return speed.rotation_hz if speed.found and speed.z > SURE_Z and not on_dial else None
@@ -327,6 +353,7 @@ def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:
         bandwidth_hz=recording.bandwidth_hz,
         programmed_rpm=setup.rpm,
         flutes=setup.flutes,
+        cutting=False,
     )
 
 

@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 WINDOW = 0.06  # share of the dialled speed searched on each side: slip up to 3 % and a wrong override
 LEAST_Z = 5.0  # comb score in robust deviations of the scores at other speeds
 LEAST_SCORE = 2.0  # nepers over those scores; speech, air and vacuums without a comb stay below
+LEAST_LINES_SCORE = 3.5  # the same where lines count fully
 SAG_LOW, SAG_HIGH = 0.985, 1.004  # speed under load over idling speed
 TOP_HZ = 6000.0
 LINES_SCALE = 0.05  # of the lines' comb beside the envelope's; chosen on simulated cuts
@@ -69,6 +70,7 @@ def measure_speed(
     programmed_rpm: float,
     flutes: int,
     idling_hz: float | None = None,
+    cutting: bool = True,
 ) -> Speed:
     """Measure the speed inside one section.
 
@@ -82,6 +84,8 @@ def measure_speed(
         The prior.
     idling_hz
         Rotation frequency before and after the cut, if it was measured: load only pulls it down a little.
+    cutting
+        Whether this is a cut. Without one no chatter can mislead, so the lines count fully.
 
     Returns
     -------
@@ -111,7 +115,7 @@ def measure_speed(
         top_hz=top_hz,
         most=80,
         between=0.35,
-        scale=LINES_SCALE,
+        scale=LINES_SCALE if cutting else 1.0,
     )
     loudness_bin_hz, loudness = envelope_excess(
         envelopes, rate_hz=envelope_hz, window_s=min(2 * size_s, length_s / 1.3), spacing_hz=programmed_hz
@@ -127,12 +131,13 @@ def measure_speed(
     layers = (lines, envelope)
     low_hz, high_hz = programmed_hz * (1 - WINDOW), programmed_hz * (1 + WINDOW)
     base_hz, score, z = find_base(layers, low_hz=low_hz, high_hz=high_hz, teeth=flutes)
-    found = z >= LEAST_Z and score >= LEAST_SCORE
+    least = LEAST_SCORE if cutting else LEAST_LINES_SCORE
+    found = z >= LEAST_Z and score >= least
     if idling_hz is not None and not found:
         base_hz, score, _ = find_base(
             layers, low_hz=idling_hz * SAG_LOW, high_hz=idling_hz * SAG_HIGH, teeth=flutes
         )
-        found = score >= LEAST_SCORE
+        found = score >= least
     if not found:
         return not_found(programmed_hz, times_s=times_s, score=score, z=z)
     flat = np.full(2, base_hz)

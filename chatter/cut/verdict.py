@@ -16,6 +16,7 @@ from chatter.model import Verdict
 STABLE_BELOW = 0.4
 CHATTER_ABOVE = 0.6
 LONE_AT_MOST = 0.6
+SLOW_TEETH_HZ = 300.0  # where tooth passing begins to be heard; shape of `beyond` chosen on simulated cuts
 FAINT_SHARE = -6.5  # nepers, 28 dB below what repeats: a family this faint is no chatter, however sharp
 
 
@@ -26,14 +27,17 @@ def marks(evidence: Evidence) -> dict[str, float]:
     -------
     dict
         `weaker`: excess of the weaker of the family's two strongest lines, nepers. `share`: log of family
-        power over repeating power. `unrepeated`: log of what does not repeat over what does. `members`:
-        strength of the other members, nepers.
+        power over repeating power. `beyond`: log of what does not repeat over what does, against what a
+        stable cut of that tooth-passing frequency has: slow teeth are hardly heard beside chip noise, so
+        there a stable cut too seems not to repeat. `members`: strength of the other members, nepers.
     """
     loud = max(0.0, min(1.0, (evidence.share - FAINT_SHARE) / 2))
+    quick = max(-1.5, min(1.5, math.log(evidence.tooth_hz / SLOW_TEETH_HZ)))
+    unrepeated = max(-3.0, min(1.0, evidence.unrepeated))
     return {
         "weaker": loud * min(evidence.strongest, evidence.second),
         "share": max(-5.0, min(0.0, evidence.share)),
-        "unrepeated": max(-3.0, min(1.0, evidence.unrepeated)),
+        "beyond": unrepeated + quick * (1 + unrepeated / 4),
         "members": loud * min(40.0, evidence.members),
     }
 
