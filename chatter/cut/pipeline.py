@@ -16,7 +16,7 @@ from chatter.cut.findings import facts_findings
 from chatter.cut.lines import name_lines
 from chatter.cut.sections import Section, Sections, find_sections
 from chatter.cut.spectrum import CutSpectra, cut_spectra
-from chatter.cut.spindle import Speed, measure_speed, not_found
+from chatter.cut.spindle import WITHOUT_CUT, Speed, measure_speed, not_found
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, Recording, Spindle
@@ -230,7 +230,7 @@ def _idling_hz(longest: Floats, *, recording: Recording, setup: CutSetup) -> flo
         bandwidth_hz=recording.bandwidth_hz,
         programmed_rpm=setup.rpm,
         flutes=1,
-        cutting=False,
+        attempts=WITHOUT_CUT,
     )
     on_dial = abs(speed.rotation_hz * 60 / setup.rpm - 1) < ON_DIAL
     return speed.rotation_hz if speed.found and speed.z > SURE_Z and not on_dial else None
@@ -353,7 +353,7 @@ def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:
         bandwidth_hz=recording.bandwidth_hz,
         programmed_rpm=setup.rpm,
         flutes=setup.flutes,
-        cutting=False,
+        attempts=WITHOUT_CUT,
     )
 
 

@@ -1,7 +1,7 @@
 """From evidence to a verdict with a probability.
 
 In: evidence of one cut. Out: verdict, probability, and what to say when there is none.
-Rules: below 0.4 stable, above 0.6 chatter, between marginal; a line without a second member of its
+Rules: below 0.45 stable, above 0.55 chatter, between marginal; a line without a second member of its
 family is at most marginal, because a vacuum or a drive sounds like that.
 Source: logistic regression, D. R. Cox, J. R. Stat. Soc. B 20 (1958) 215 to 242; weights in weights.py.
 Leaves out: cuts without a measured speed, which the pipeline leaves undecided.
@@ -13,9 +13,9 @@ from chatter.cut.evidence import Evidence
 from chatter.cut.weights import INTERCEPT, WEIGHTS
 from chatter.model import Verdict
 
-STABLE_BELOW = 0.4
-CHATTER_ABOVE = 0.6
-LONE_AT_MOST = 0.6
+STABLE_BELOW = 0.45
+CHATTER_ABOVE = 0.55
+LONE_AT_MOST = 0.55
 SLOW_TEETH_HZ = 300.0  # where tooth passing begins to be heard; shape of `beyond` chosen on simulated cuts
 FAINT_SHARE = -6.5  # nepers, 28 dB below what repeats: a family this faint is no chatter, however sharp
 

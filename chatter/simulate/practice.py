@@ -16,6 +16,7 @@ from chatter.simulate.scene import RenderedScene, random_scene, render_scene
 
 FORMATS = {".wav": "PCM_16", ".flac": "PCM_16"}
 DRAWS = 50  # one in ten is drawn anew at common speeds
+MOST_RUNOUT = 0.2  # of the feed per tooth: more sounds like period doubling where teeth are even
 LOWEST_RPM = 300.0  # slower cuts have hardly a turn in a short recording
 
 
@@ -65,7 +66,8 @@ def _clear_scene(rng: np.random.Generator, *, rpm: float, flutes: int, answer: s
     """Draw machines until one gives the answer, and one that can be heard: see `render_scene`."""
     for _ in range(DRAWS):
         drawn = random_scene(rng, family="workshop", chattering=answer == "chatter")
-        runout = drawn.tool.runout_m[0] if drawn.tool.runout_m else 0.0
+        most = MOST_RUNOUT * drawn.conditions.feed_per_tooth_m
+        runout = float(np.clip(drawn.tool.runout_m[0] if drawn.tool.runout_m else 0.0, -most, most))
         angles = 2 * np.pi * np.arange(flutes) / flutes
         tool = replace(drawn.tool, flutes=flutes, runout_m=tuple(float(runout * np.cos(a)) for a in angles))
         slip = float(rng.uniform(0.0, 0.03))
