@@ -39,7 +39,11 @@ def comb_contrast(
     size_s = float(max(WINDOW_S, 4 / tooth_hz))
     orders = np.arange(1, min(20, max(1, int(min(top_hz, TOP_HZ) / tooth_hz))) + 1)
     times_s, hz, powers = frame_powers(
-        samples, rate_hz=rate_hz, window_s=size_s, hop_s=HOP_S, top_hz=float(orders[-1] + 1) * tooth_hz
+        samples.astype(np.float32),
+        rate_hz=rate_hz,
+        window_s=size_s,
+        hop_s=HOP_S,
+        top_hz=float(orders[-1] + 1) * tooth_hz,
     )
     bin_hz = float(hz[1])
     on = np.clip(np.round(orders * tooth_hz / bin_hz).astype(int), 1, len(hz) - 2)

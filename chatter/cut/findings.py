@@ -129,7 +129,12 @@ def _excess(samples: Floats, *, rate_hz: float, top_hz: float, idle: Floats | No
     """Give how far each bin stands above its surroundings and above the idle sound, nepers."""
     window_s = min(0.5, len(samples) / rate_hz / 2)
     _, hz, powers = frame_powers(
-        samples, rate_hz=rate_hz, window_s=window_s, hop_s=window_s / 2, pad=PAD, top_hz=top_hz * 1.05
+        samples.astype(np.float32),
+        rate_hz=rate_hz,
+        window_s=window_s,
+        hop_s=window_s / 2,
+        pad=PAD,
+        top_hz=top_hz * 1.05,
     )
     mean = powers.mean(axis=0)
     lobe = 2 * PAD
@@ -137,7 +142,12 @@ def _excess(samples: Floats, *, rate_hz: float, top_hz: float, idle: Floats | No
     floor = np.maximum(floor, ring_floor(mean, inner_bins=lobe + 2, outer_bins=4 * lobe))
     if idle is not None and len(idle) >= window_s * rate_hz:
         _, _, quiet = frame_powers(
-            idle, rate_hz=rate_hz, window_s=window_s, hop_s=window_s / 2, pad=PAD, top_hz=top_hz * 1.05
+            idle.astype(np.float32),
+            rate_hz=rate_hz,
+            window_s=window_s,
+            hop_s=window_s / 2,
+            pad=PAD,
+            top_hz=top_hz * 1.05,
         )
         floor = np.maximum(floor, IDLE_TIMES * quiet.mean(axis=0)[: len(floor)])
     return np.clip(np.log(np.maximum(mean, 1e-30) / floor), 0.0, CAP), float(hz[1])

@@ -55,8 +55,8 @@ def band_levels_db(samples: NDArray[np.floating], *, rate_hz: float, top_hz: flo
     times_s, levels_db
         Shapes (t,), (t, bands).
     """
-    times_s, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=WINDOW_S, hop_s=HOP_S)
     top = min(top_hz, 0.45 * rate_hz)
+    times_s, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=WINDOW_S, hop_s=HOP_S, top_hz=top)
     edges = 100.0 * 2 ** (np.arange(0, np.log2(max(top / 100.0, 2.0)), 1 / 3))
     at = np.unique(np.searchsorted(hz, edges))
     at = at[at < len(hz)]
@@ -93,18 +93,29 @@ def _discriminate(features: Floats, loud: NDArray[np.bool_]) -> tuple[Floats, ND
     """
     score = features[:, 0]
     separation = 0.0
+    centred = features - features.mean(0)
+    squares = centred**2
+    total, total_squares = centred.sum(0), squares.sum(0)
     for _ in range(6):
         if loud.sum() < 5 or (~loud).sum() < 5:
             return score, loud, 0.0
-        gap = features[loud].mean(0) - features[~loud].mean(0)
-        spread = np.sqrt((features[loud].var(0) + features[~loud].var(0)) / 2) + LEAST_SPREAD_DB
+        # Moments of both classes from the sums over one of them.
+        inside, many, few = loud.astype(np.float64), int((~loud).sum()), int(loud.sum())
+        up, up_squares = inside @ centred, inside @ squares
+        mean_up, mean_down = up / few, (total - up) / many
+        var_up = np.maximum(up_squares / few - mean_up**2, 0.0)
+        var_down = np.maximum((total_squares - up_squares) / many - mean_down**2, 0.0)
+        gap = mean_up - mean_down
+        spread = np.sqrt((var_up + var_down) / 2) + LEAST_SPREAD_DB
         weights = gap / spread**2
         score = features @ (weights / np.abs(weights).sum())
-        loud = score > _otsu(score)
+        before, loud = loud, score > _otsu(score)
         if loud.sum() < 5 or (~loud).sum() < 5:
             return score, loud, 0.0
         pooled = np.sqrt((score[loud].var() + score[~loud].var()) / 2) + 0.05
         separation = float((score[loud].mean() - score[~loud].mean()) / pooled)
+        if np.array_equal(before, loud):
+            break  # nothing moves any more
     return score, loud, separation
 
 

@@ -63,7 +63,14 @@ def cut_spectra(
     _, rest = split_repeating(samples, phase, turns=max(5, round(AVERAGE_S * rotation_hz)))
 
     def spectra(part: Floats) -> tuple[Floats, Floats, Floats]:
-        return frame_powers(part, rate_hz=rate_hz, window_s=size_s, hop_s=size_s / 4, pad=2, top_hz=top_hz)
+        return frame_powers(
+            part.astype(np.float32),
+            rate_hz=rate_hz,
+            window_s=size_s,
+            hop_s=size_s / 4,
+            pad=2,
+            top_hz=top_hz,
+        )
 
     _, hz, whole = spectra(samples)
     times_s, _, rest_frames = spectra(rest)
@@ -95,7 +102,12 @@ def idle_power(parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: 
             continue
         size = min(size_s, len(part) / rate_hz)
         _, at, powers = frame_powers(
-            part, rate_hz=rate_hz, window_s=size, hop_s=size / 2, pad=2, top_hz=float(hz[-1])
+            part.astype(np.float32),
+            rate_hz=rate_hz,
+            window_s=size,
+            hop_s=size / 2,
+            pad=2,
+            top_hz=float(hz[-1]),
         )
         total = total + len(powers) * size * np.interp(hz, at, powers.mean(axis=0) * (size / size_s))
         weight += len(powers) * size

@@ -99,7 +99,7 @@ def measure_speed(
     size_s = window_s(programmed_hz, length_s)
     top_hz = min(TOP_HZ, 0.42 * rate_hz, 0.95 * bandwidth_hz)
     times_s, hz, powers = frame_powers(
-        samples,
+        samples.astype(np.float32),
         rate_hz=rate_hz,
         window_s=size_s,
         hop_s=size_s / 4,

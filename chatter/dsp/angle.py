@@ -79,14 +79,10 @@ def refine_phase(
         return phase
     window = np.hanning(size)
     starts = np.arange(count) * hop
-    turns = np.lib.stride_tricks.sliding_window_view(phase, size)[starts]
-    waves = [np.exp(-2j * np.pi * order * turns) * window for order in orders]
+    noises, amplitudes = _block_amplitudes(signals, phase, starts=starts, window=window, orders=orders)
     drifts, trusts = [], []
-    for signal in signals:
-        frames = np.lib.stride_tricks.sliding_window_view(signal, size)[starts]
-        noise = np.median(np.abs(frames), axis=1) * np.sqrt(np.sum(window**2))
-        for order, wave in zip(orders, waves, strict=True):
-            amplitude = np.sum(frames * wave, axis=1)
+    for noise, own in zip(noises, amplitudes, strict=True):
+        for order, amplitude in zip(orders, own, strict=True):
             product = amplitude[1:] * np.conj(amplitude[:-1])
             strength = np.abs(product) / (noise[1:] * noise[:-1] + 1e-30)
             drifts.append(np.angle(product) / (2 * np.pi * order))
@@ -103,6 +99,43 @@ def refine_phase(
     return np.asarray(
         phase + np.interp(np.arange(len(phase)), at, np.concatenate([[before], drift, [after]]))
     )
+
+
+def _block_amplitudes(
+    signals: list[Floats],
+    phase: Floats,
+    *,
+    starts: NDArray[np.int64],
+    window: Floats,
+    orders: NDArray[np.int64],
+) -> tuple[Floats, NDArray[np.complex128]]:
+    """Give the noise and the complex amplitude of each order, signal by signal and block by block.
+
+    The wave of an order is that of the order before, times a power of the first: one exponential in all.
+
+    Returns
+    -------
+    noises, amplitudes
+        Shapes (s, t), (s, k, t).
+    """
+    size = len(window)
+    stacked = np.array(signals)
+    turn = np.exp(-2j * np.pi * phase)
+    noises = np.empty((len(signals), len(starts)))
+    amplitudes = np.empty((len(signals), len(orders), len(starts)), dtype=np.complex128)
+    waves = np.empty((len(orders), size), dtype=np.complex128)
+    for block, start in enumerate(starts):
+        part = stacked[:, start : start + size]
+        one = turn[start : start + size]
+        wave, reached = window.astype(np.complex128), 0
+        for place, order in enumerate(orders):
+            for _ in range(order - reached):
+                wave *= one
+            reached = order
+            waves[place] = wave
+        noises[:, block] = np.median(np.abs(part), axis=1)
+        amplitudes[:, :, block] = part @ waves.real.T + 1j * (part @ waves.imag.T)
+    return noises * np.sqrt(np.sum(window**2)), amplitudes
 
 
 def _weighted_median(values: Floats, weights: Floats) -> Floats:
