@@ -59,8 +59,8 @@ def made_up_from_hz(channel: Samples, *, rate_hz: float, bandwidth_hz: float) ->
 def _likeness(part: Samples, *, bins: int) -> Floats:
     """Correlate the flutter of every bin with every other: shape (bins, bins)."""
     frames = np.lib.stride_tricks.sliding_window_view(part, BLOCK)[:: BLOCK // 2]
-    power = np.abs(np.fft.rfft(frames * np.hanning(BLOCK).astype(np.float32), axis=1)[:, :bins]) ** 2
-    flutter = np.log(power + 1e-13)
+    spectrum = np.fft.rfft(frames * np.hanning(BLOCK).astype(np.float32), axis=1)[:, :bins]
+    flutter = np.log(spectrum.real**2 + spectrum.imag**2 + 1e-13)
     for axis in (1, 0):
         flutter -= ndimage.uniform_filter1d(flutter, SMOOTH, axis=axis)
     flutter = np.clip(flutter, -3, 3)

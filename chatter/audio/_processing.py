@@ -98,7 +98,8 @@ def _band_levels_db(channel: Samples, *, rate_hz: float) -> Floats:
     for first in range(0, count, 200):
         part = channel[first * hop : (min(count, first + 200) + 1) * hop]
         frames = np.lib.stride_tricks.sliding_window_view(part, size)[::hop] * window
-        power = np.abs(np.fft.rfft(frames, axis=1)) ** 2 / window.sum() ** 2
+        spectrum = np.fft.rfft(frames, axis=1)[:, : edges[-1] if edges else 0]
+        power = (spectrum.real**2 + spectrum.imag**2) / window.sum() ** 2
         for band in range(levels.shape[1]):
             levels[first : first + 200, band] = power[:, edges[band] : edges[band + 1]].sum(axis=1)
     return 10 * np.log10(levels + 1e-15)

@@ -20,6 +20,7 @@ BANDS = 10
 OCTAVES = 0.5  # width of a band
 ORDER = 2  # of each flank: gentle, so that a band passes modulation faster than its own width
 LEAST_GAIN = 0.03  # flanks are cut off there
+REACH = 2.5  # times the centre, and as far below it: the gain falls to LEAST_GAIN at 2.42 times
 RATE_HZ = 5000.0  # of the envelopes
 TOP_HZ = 2400.0  # of their spectra
 CAP = 6.0  # nepers, as for lines
@@ -55,8 +56,8 @@ def band_envelopes(samples: Floats, *, rate_hz: float, top_hz: float) -> tuple[f
         if high_hz > top_hz:
             break
         centre_hz = np.sqrt(low_hz * high_hz)
-        first = max(1, int(centre_hz / 8 * length_s))
-        last = min(len(spectrum), int(centre_hz * 8 * length_s))
+        first = max(1, int(centre_hz / REACH * length_s))
+        last = min(len(spectrum), int(centre_hz * REACH * length_s))
         hz = np.arange(first, last) / length_s
         off = (hz**2 - centre_hz**2) / (hz * (high_hz - low_hz))
         gain = 1 / np.sqrt(1 + (off**2) ** ORDER)  # a square is much quicker than a power

@@ -63,7 +63,7 @@ def frame_powers(
     if top_hz is not None:
         bins = min(bins, int(np.ceil(top_hz * length / rate_hz)) + 1)
     powers = np.empty((count, bins))
-    block = max(1, 2_000_000 // length)
+    block = max(8, 400_000 // length)  # what stays near the processor
     for start in range(0, count, block):
         spectrum = rfft(frames[start : start + block] * weights, n=length, axis=1)
         kept = spectrum[:, :bins]
