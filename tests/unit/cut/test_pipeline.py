@@ -133,3 +133,30 @@ def test_loud_halves_of_tooth_passing_with_two_flutes_are_undecided(rng):
     assert analysis.cuts[0].verdict == "undecided"
     assert analysis.cuts[0].chatter_probability is None
     assert "period-doubling-or-run-out" in codes(analysis)
+
+
+def test_wrong_flute_count_is_doubted_and_the_right_one_is_not(rng):
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    cutting = sum(np.sin(2 * np.pi * 3 * 99.0 * k * t + k * k) / np.sqrt(k) for k in range(1, 22))
+    sound = 0.02 * rng.normal(size=len(t)) + np.where((t >= 2.0) & (t < 4.5), 0.05 * cutting, 0.0)
+    wrong, right = (
+        judge_recording(recording(sound), setup=CutSetup(rpm=6000, flutes=flutes)) for flutes in (2, 3)
+    )
+    assert "facts-do-not-fit" in codes(wrong)
+    assert "facts-do-not-fit" not in codes(right)
+
+
+def test_run_out_of_four_teeth_is_no_period_doubling(rng):
+    # Eccentricity loads each of four teeth by once a turn: the orders beside those of the teeth are as loud
+    # as the halves, which period doubling alone would raise (common practice).
+    count = 7 * RATE_HZ
+    t = np.arange(count) / RATE_HZ
+    orders = {1: 0.5, 2: 0.6, 3: 0.6, 4: 0.2, 5: 0.5, 6: 0.5, 8: 0.1}
+    cutting = sum(size * np.sin(2 * np.pi * k * 99.0 * t + k) for k, size in orders.items())
+    inside = (t >= 2.0) & (t < 4.5)
+    sound = 0.02 * rng.normal(size=count) + 0.1 * np.where(
+        inside, cutting + 0.1 * rng.normal(size=count), 0.0
+    )
+    analysis = judge_recording(recording(sound), setup=CutSetup(rpm=6000, flutes=4))
+    assert analysis.worst is not None
+    assert analysis.worst.verdict == "stable"
