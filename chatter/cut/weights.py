@@ -1,14 +1,14 @@
 """The fitted map from evidence to probability: a logistic curve whose weights are never negative.
 
-Fitted by `python tests/benchmarks/suite.py workshop 240 --fit` (2026-11-25, seed 100) on simulated
+Fitted by `python tests/benchmarks/suite.py workshop 480 --fit` (2026-11-25, seed 100) on simulated
 recordings of the family "workshop" whose speed was measured right. Figures on other families stand in
 docs/verdicts.md. No real recording of real chatter took part.
 """
 
-INTERCEPT = 0.9016
+INTERCEPT = 0.0239
 WEIGHTS = {  # per unit of each mark that chatter/cut/verdict.py takes from the evidence
-    "weaker": 0.3060,
-    "share": 0.2723,
-    "beyond": 1.2063,
-    "members": 0.0260,
+    "weaker": 0.4755,
+    "share": 0.1976,
+    "beyond": 1.1062,
+    "members": 0.0497,
 }
