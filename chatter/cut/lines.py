@@ -111,11 +111,13 @@ def _humps(spectra: CutSpectra, *, rotation_hz: float, peaks: tuple[Peak, ...]) 
         used[max(0, 2 * low - index - 5) : 2 * high - index + 6] = True
         width = (high - low + 1) * bin_hz
         lone = any(abs(peak.frequency_hz - index * bin_hz) < 2 * width_hz for peak in peaks)
-        if width < LEAST_HUMP_LINES * width_hz or width > 0.4 * index * bin_hz or lone:
+        centre_hz = float((low + high) / 2 * bin_hz)
+        again = any(abs(centre_hz - other.frequency_hz) < width for other in found)
+        if width < LEAST_HUMP_LINES * width_hz or width > 0.4 * index * bin_hz or lone or again:
             continue
         found.append(
             Line(
-                frequency_hz=float((low + high) / 2 * bin_hz),
+                frequency_hz=centre_hz,
                 width_hz=float(width),
                 level_db=10 * float(np.log10(max(rest[index], TINY))),
                 kind="resonance",

@@ -9,6 +9,7 @@ from hypothesis.extra.numpy import arrays
 from chatter.cut import judge_recording
 from chatter.errors import BadValueError, ChatterError
 from chatter.model import CutSetup, Recording
+from chatter.simulate.phone import resonate
 from tests.unit.cut.built import RATE_HZ, SETUP, built_cut, recording
 
 
@@ -160,3 +161,19 @@ def test_run_out_of_four_teeth_is_no_period_doubling(rng):
     analysis = judge_recording(recording(sound), setup=CutSetup(rpm=6000, flutes=4))
     assert analysis.worst is not None
     assert analysis.worst.verdict == "stable"
+
+
+def test_mode_that_chip_noise_rings_is_a_resonance_and_no_chatter(rng):
+    # Half-power width of a mode, by any text on vibration: 2 * damping ratio * frequency = 50 Hz here.
+    count = 7 * RATE_HZ
+    t = np.arange(count) / RATE_HZ
+    rung = resonate(rng.normal(size=count), rate_hz=RATE_HZ, frequency_hz=1250.0, damping_ratio=0.02)
+    cutting = built_cut(rng) + np.where((t >= 2.0) & (t < 4.5), 0.05 * rung / np.std(rung), 0.0)
+    worst = judge_recording(recording(cutting), setup=SETUP).worst
+    assert worst is not None
+    assert worst.verdict == "stable"
+    humps = [line for line in worst.lines if line.kind == "resonance"]
+    nearest = min(humps, key=lambda line: abs(line.frequency_hz - 1250.0))
+    assert nearest.frequency_hz == pytest.approx(1250.0, abs=25.0)  # half its width
+    # Noise is rough: two seconds of it know where the half power lies only to some bins of 2 Hz on each side.
+    assert nearest.width_hz == pytest.approx(50.0, rel=0.5)
