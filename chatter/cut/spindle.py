@@ -28,6 +28,9 @@ WITHOUT_CUT: Attempts = ((1.0, 3.5, 5.0),)  # nothing pulls there, and no verdic
 SAG_LOW, SAG_HIGH = 0.985, 1.004  # speed under load over idling speed
 TOP_HZ = 6000.0
 PAD = 4
+MOST_ORDERS = 20  # of the loudness: higher ones blur
+STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
+LEAST_SD = 2e-5  # of the speed: the median error on simulated cuts is half of it
 BLOCK_S = 0.25  # blocks in which drift is measured
 MOST_DRIFT = 0.005  # share by which the speed may wander inside a cut
 MOST_FINE = 0.0005  # share left to the lines once the loudness has said its part
@@ -126,7 +129,7 @@ def measure_speed(
         excess=loudness,
         bin_hz=loudness_bin_hz,
         top_hz=0.98 * ENVELOPE_TOP_HZ,
-        most=20,
+        most=MOST_ORDERS,
         between=0.2,
         scale=1.0,
     )
@@ -144,32 +147,52 @@ def measure_speed(
         found = score >= least
     if not found:
         return not_found(programmed_hz, times_s=times_s, score=score, z=z)
-    flat = np.full(2, base_hz)
-    phase = phase_turns(
-        count=len(envelopes[0]) if envelopes else 0,
-        rate_hz=envelope_hz,
-        times_s=np.array([0.0, length_s]),
-        rotation_hz=flat,
-    )
-    orders = np.arange(1, max(2, min(20, int(0.9 * ENVELOPE_TOP_HZ / base_hz)) + 1))
-    block_s = max(BLOCK_S, 6 / base_hz)
-    phase = refine_phase(
-        envelopes, phase, rate_hz=envelope_hz, orders=orders, block_s=block_s, most=MOST_DRIFT
-    )
-    times_s, track = _speed_of(phase, envelope_hz, block_s / 2)
     floor = running_floor(mean, width_bins=max(9, int(3 * programmed_hz / bin_hz)))
-    strong = np.flatnonzero(
-        _harmonic_weights(mean, floor, base_hz=base_hz, bin_hz=bin_hz, top_hz=top_hz) > 0.3
+    weights = _harmonic_weights(mean, floor, base_hz=base_hz, bin_hz=bin_hz, top_hz=top_hz)
+    times_s, track, mean_hz = _follow(
+        samples,
+        envelopes,
+        rate_hz=rate_hz,
+        envelope_hz=envelope_hz,
+        base_hz=base_hz,
+        strong=np.flatnonzero(weights > STRONG_WEIGHT) + 1,
     )
+    scatter = 1.4826 * float(np.median(np.abs(np.diff(track)))) / np.sqrt(2) if len(track) > 2 else 0.0
+    sd = max(scatter / np.sqrt(len(track)), LEAST_SD * mean_hz)
+    return Speed(found=True, rotation_hz=mean_hz, sd_hz=sd, times_s=times_s, track_hz=track, score=score, z=z)
+
+
+def _follow(
+    samples: Floats,
+    envelopes: list[Floats],
+    *,
+    rate_hz: float,
+    envelope_hz: float,
+    base_hz: float,
+    strong: NDArray[np.int64],
+) -> tuple[Floats, Floats, float]:
+    """Follow the speed inside the section: first by the loudness of the bands, then finely by strong lines.
+
+    Returns
+    -------
+    times_s, track_hz, mean_hz
+        Shapes (t,), (t,).
+    """
+    block_s = max(BLOCK_S, 6 / base_hz)
+    times_s, track = np.array([0.0, len(samples) / rate_hz]), np.full(2, base_hz)
+    if envelopes:  # none where the sound ends below the lowest band
+        phase = phase_turns(count=len(envelopes[0]), rate_hz=envelope_hz, times_s=times_s, rotation_hz=track)
+        orders = np.arange(1, max(2, min(MOST_ORDERS, int(0.9 * ENVELOPE_TOP_HZ / base_hz)) + 1))
+        phase = refine_phase(
+            envelopes, phase, rate_hz=envelope_hz, orders=orders, block_s=block_s, most=MOST_DRIFT
+        )
+        times_s, track = _speed_of(phase, envelope_hz, block_s / 2)
     phase = phase_turns(count=len(samples), rate_hz=rate_hz, times_s=times_s, rotation_hz=track)
     phase = refine_phase(
-        [samples], phase, rate_hz=rate_hz, orders=strong[:10] + 1, block_s=block_s / 2, most=MOST_FINE
+        [samples], phase, rate_hz=rate_hz, orders=strong[:10], block_s=block_s / 2, most=MOST_FINE
     )
     times_s, track = _speed_of(phase, rate_hz, block_s / 4)
-    mean_hz = float((phase[-1] - phase[0]) / (len(phase) - 1) * rate_hz)
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(track)))) / np.sqrt(2) if len(track) > 2 else 0.0
-    sd = max(scatter / np.sqrt(len(track)), 2e-5 * mean_hz)
-    return Speed(found=True, rotation_hz=mean_hz, sd_hz=sd, times_s=times_s, track_hz=track, score=score, z=z)
+    return times_s, track, float((phase[-1] - phase[0]) / (len(phase) - 1) * rate_hz)
 
 
 def _speed_of(phase: Floats, rate_hz: float, step_s: float) -> tuple[Floats, Floats]:
