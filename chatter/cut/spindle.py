@@ -23,7 +23,7 @@ WINDOW = 0.06  # share of the dialled speed searched on each side: slip up to 3 
 # deviations. Chatter pulls at the lines, so they count for little first; only where the loudness shows
 # nothing do they decide. Chosen on simulated cuts; most speech, vacuums and air stay below.
 Attempts = tuple[tuple[float, float, float], ...]
-IN_CUT: Attempts = ((0.05, 2.0, 5.0), (1.0, 10.0, 6.0))
+IN_CUT: Attempts = ((0.05, 2.0, 5.0), (1.0, 10.0, 8.0))
 WITHOUT_CUT: Attempts = ((1.0, 3.5, 5.0),)  # nothing pulls there, and no verdict hangs on it
 SAG_LOW, SAG_HIGH = 0.985, 1.004  # speed under load over idling speed
 TOP_HZ = 6000.0
