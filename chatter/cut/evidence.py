@@ -1,7 +1,7 @@
 """How strongly a cut's sound speaks for chatter.
 
-In: the spectra of a steady part and its speed. Out: narrow lines off the comb, the family that explains
-them best, and the numbers that the verdict weighs.
+In: the spectra of a steady part and its speed. Out: narrow lines off the comb, the loudest family
+of them, and the numbers that the verdict weighs.
 Method: a line is a peak above the ring of spectrum beside it (a hump is not) and above the idle part. A
 family is |±f_c + k·f_rot|; its members are the lines that fit it. Run-out, vacuum tones and chip noise each
 lack one of the marks: off the comb, absent while idle, narrow, with sidebands.
@@ -163,7 +163,10 @@ def _halved(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> float:
 
 
 def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> tuple[tuple[Peak, ...], float]:
-    """Give the family that explains most line strength, strongest member first."""
+    """Give the loudest family, and what its members beyond the seed add over chance, nepers.
+
+    Strongest member first.
+    """
     if not peaks:
         return (), 0.0
     hz = np.array([peak.frequency_hz for peak in peaks])

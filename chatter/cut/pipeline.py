@@ -67,7 +67,7 @@ def study_recording(
     if idle is not None:
         quiet = idle.samples[min(channel, idle.channels - 1)].astype(np.float64)
         spans = ((0.0, idle.duration_s),)
-    longest = max(((0.0, 0.0), *spans), key=lambda span: span[1] - span[0])
+    longest = _longest(spans)
     at_rest: Floats = quiet[int(longest[0] * rate_hz) : int(longest[1] * rate_hz)]
     idling_hz = _idling_hz(at_rest, recording=recording, setup=setup) if sections.cuts else None
 
@@ -161,7 +161,7 @@ def _doubts(
     part = samples[int(start_s * rate_hz) : int(min(end_s, start_s + LONGEST_S) * rate_hz)]
     if len(part) / rate_hz * setup.rpm / 60 < 2 * LEAST_TURNS or not np.any(part):
         return ()
-    quiet = max(sections.idle, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
+    quiet = _longest(sections.idle)
     idle = samples[int(quiet[0] * rate_hz) : int(quiet[1] * rate_hz)]
     return facts_findings(
         part.astype(np.float64),
@@ -200,6 +200,11 @@ def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, S
     if best is None:  # a recording has at least one channel
         raise BadValueError("the number of channels", 0, "a recording with at least one channel")
     return best[1], best[2]
+
+
+def _longest(spans: tuple[tuple[float, float], ...]) -> tuple[float, float]:
+    """Give the longest span, an empty one when there is none."""
+    return max(spans, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
 
 
 def _nearest(spans: tuple[tuple[float, float], ...], section: Section) -> list[tuple[float, float]]:
