@@ -23,6 +23,7 @@ LEAST_NEPERS = 1.8  # 8 dB above its surroundings: a candidate line
 CAP_NEPERS = 5.0  # 22 dB: beyond this a line is just loud
 BOTTOM_HZ = 100.0  # below, phones roll off and mains hum lives
 MOST_LINES = 60
+GUARD = 0.03  # of a turn's frequency on each side of the comb that is left to it
 SEEDS = 25  # loudest lines that may found a family
 SIDEBAND_WORTH = 0.15  # nepers of loudness for a neper of sideband
 MOST_SPARE = 15.0  # nepers of sidebands that count: with the above, 10 dB at most
@@ -49,6 +50,7 @@ class Evidence:
     members: float  # summed capped excess of all members after the first, less what chance gives
     share: float  # log of family power over power that repeats each turn
     unrepeated: float  # log of the power that does not repeat over the power that does
+    broad: float  # the same without the family's strongest member, as if a lone line were not believed
     halved: float  # log of power at odd halves of the tooth-passing frequency over power at the other orders
     tooth_hz: float  # tooth-passing frequency
 
@@ -83,9 +85,7 @@ def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
         )
         over_idle = np.log(np.maximum(spectra.rest, TINY) / np.maximum(idle, TINY))
         below = over_idle < LEAST_NEPERS
-    guard_hz = min(max(1.2 * width_hz, 0.03 * rotation_hz), 0.2 * rotation_hz)
-    nearest = np.abs(spectra.hz - np.round(spectra.hz / rotation_hz) * rotation_hz)
-    usable = (nearest > guard_hz) & (spectra.hz > BOTTOM_HZ)
+    usable = _off_comb(spectra, rotation_hz=rotation_hz)
     middle = spectra.rest[1:-1]
     top = np.flatnonzero((middle >= spectra.rest[:-2]) & (middle > spectra.rest[2:])) + 1
     top = top[usable[top] & (excess[top] > LEAST_NEPERS)]
@@ -108,6 +108,25 @@ def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
     return tuple(taken)
 
 
+def _off_comb(spectra: CutSpectra, *, rotation_hz: float) -> NDArray[np.bool_]:
+    """Say which bins lie clear of the comb and of the phone's low end. Shape (f,)."""
+    guard_hz = min(max(1.2 * spectra.line_width_hz, GUARD * rotation_hz), 0.2 * rotation_hz)
+    nearest = np.abs(spectra.hz - np.round(spectra.hz / rotation_hz) * rotation_hz)
+    return np.asarray((nearest > guard_hz) & (spectra.hz > BOTTOM_HZ))
+
+
+def _loudest(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
+    """Give the loudest place off the comb and above the idle part, however broad; empty without one."""
+    above = np.where(_off_comb(spectra, rotation_hz=rotation_hz), spectra.rest, 0.0)
+    if spectra.idle is not None:
+        above = np.where(spectra.rest > 2 * spectra.idle, above, 0.0)
+    index = int(np.argmax(above))
+    if not 0 < index < len(above) - 1 or above[index] <= 0:
+        return ()
+    frequency_hz = peak_frequency_hz(spectra.rest, index, spectra.bin_hz)
+    return (Peak(frequency_hz=frequency_hz, power=float(above[index]), excess=0.0, in_idle=False),)
+
+
 def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     """Weigh a steady part.
 
@@ -125,12 +144,22 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     peaks = find_peaks(spectra, rotation_hz=rotation_hz)
     fresh = [peak for peak in peaks if not peak.in_idle]
     family, members = _best_family(fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
+    if len(family) < 2:
+        family = _loudest(spectra, rotation_hz=rotation_hz) or family
     power = sum(peak.power for peak in family)
     idle_power = 0.0 if spectra.idle is None else float(spectra.idle.sum())
     rest_lines = float(spectra.rest.sum())
     whole = max(float(spectra.whole.sum()) - rest_lines, 0.0)
-    rest = max(rest_lines - idle_power, 0.02 * rest_lines)
     repeating = max(whole, 1e-3 * rest_lines, TINY)
+    lone = 0.0
+    if family:
+        near = np.abs(spectra.hz - family[0].frequency_hz) < spectra.line_width_hz
+        lone = float(spectra.rest[near].sum())
+
+    def unrepeated(rest: float) -> float:
+        rest = max(rest - idle_power, 0.02 * rest_lines)
+        return float(np.clip(np.log(rest / repeating), -8.0, 6.0))
+
     return Evidence(
         peaks=peaks,
         family=family,
@@ -138,7 +167,8 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
         second=min(family[1].excess, CAP_NEPERS) if len(family) > 1 else 0.0,
         members=members,
         share=float(np.clip(np.log(max(power, TINY) / repeating), -12.0, 6.0)),
-        unrepeated=float(np.clip(np.log(rest / repeating), -8.0, 6.0)),
+        unrepeated=unrepeated(rest_lines),
+        broad=unrepeated(rest_lines - lone),
         halved=_halved(spectra, rotation_hz=rotation_hz, flutes=flutes),
         tooth_hz=rotation_hz * flutes,
     )

@@ -42,7 +42,12 @@ def name_lines(
     """
     lines = _harmonics(spectra, rotation_hz=rotation_hz, flutes=flutes)
     family = {id(peak): place for place, peak in enumerate(evidence.family)}
-    for peak in evidence.peaks:
+    peaks = evidence.peaks
+    if chattering:
+        peaks += tuple(
+            peak for peak in evidence.family if peak not in peaks
+        )  # broad chatter has no narrow line
+    for peak in peaks:
         kind: LineKind = "unexplained"
         if peak.in_idle:
             kind = "background"

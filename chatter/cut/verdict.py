@@ -2,12 +2,14 @@
 
 In: evidence of one cut. Out: verdict, probability, and what to say when there is none.
 Rules: below 0.45 stable, above 0.55 chatter, between marginal; a line without a second member of its
-family is at most marginal, because a vacuum or a drive sounds like that.
+family is at most marginal, because a vacuum or a drive sounds like that, unless what does not repeat speaks
+for chatter without that line too: a broad, lineless chatter, never stated surer than 0.9.
 Source: logistic regression, D. R. Cox, J. R. Stat. Soc. B 20 (1958) 215 to 242; weights in weights.py.
 Leaves out: cuts without a measured speed, which the pipeline leaves undecided.
 """
 
 import math
+from dataclasses import replace
 
 from chatter.cut.evidence import Evidence
 from chatter.cut.weights import INTERCEPT, WEIGHTS
@@ -16,6 +18,7 @@ from chatter.model import Verdict
 STABLE_BELOW = 0.45
 CHATTER_ABOVE = 0.55
 LONE_AT_MOST = 0.55
+LINELESS_AT_MOST = 0.9  # of a broad chatter without a line to point at
 SLOW_TEETH_HZ = 300.0  # where tooth passing begins to be heard; shape of `beyond` chosen on simulated cuts
 FAINT_SHARE = -6.5  # nepers, 28 dB below what repeats: a family this faint is no chatter, however sharp
 
@@ -50,11 +53,19 @@ def probability_of_chatter(evidence: Evidence) -> float:
     float
         Between 0.001 and 0.999: the fit has no more cases than that allows.
     """
-    total = INTERCEPT + sum(WEIGHTS[name] * value for name, value in marks(evidence).items())
-    probability = 1 / (1 + math.exp(-max(-30.0, min(30.0, total))))
+    probability = _logistic(marks(evidence))
     if len(evidence.family) < 2:
-        probability = min(probability, LONE_AT_MOST)
+        without = replace(
+            evidence, family=(), strongest=0.0, members=0.0, share=-12.0, unrepeated=evidence.broad
+        )
+        most = LINELESS_AT_MOST if _logistic(marks(without)) > CHATTER_ABOVE else LONE_AT_MOST
+        probability = min(probability, most)
     return max(0.001, min(0.999, probability))
+
+
+def _logistic(values: dict[str, float]) -> float:
+    total = INTERCEPT + sum(WEIGHTS[name] * value for name, value in values.items())
+    return 1 / (1 + math.exp(-max(-30.0, min(30.0, total))))
 
 
 def verdict_of(probability: float) -> Verdict:

@@ -41,6 +41,34 @@ def test_lone_line_without_sidebands_is_never_called_chatter(rng):
     assert analysis.cuts[0].verdict in {"stable", "marginal"}
 
 
+def test_vacuum_that_starts_with_the_cut_is_never_called_chatter(rng):
+    # A broad rush 4 dB below the cut with one loud tone in it, both only while cutting.
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    cutting = built_cut(rng, lone_hz=1337.0)
+    inside = (t >= 2.0) & (t < 4.5)
+    level = np.std(cutting[inside])
+    rush = np.where(inside, 10 ** (-4 / 20) * level * rng.normal(size=len(t)), 0.0)
+    analysis = judge_recording(recording(cutting + rush), setup=SETUP)
+    assert analysis.cuts[0].verdict in {"stable", "marginal"}
+
+
+def test_broad_chatter_without_a_narrow_line_is_called_chatter_but_never_with_certainty(rng):
+    # A tool that leaves the cut irregularly: a narrow-band roar near 900 Hz, twice as strong as the teeth.
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    roar = resonate(rng.normal(size=len(t)), rate_hz=RATE_HZ, frequency_hz=900.0, damping_ratio=0.05)
+    cutting = built_cut(rng, rpm=17_800.0)
+    inside = (t >= 2.0) & (t < 4.5)
+    roar *= 2 * np.std(cutting[inside]) / np.std(roar)
+    sound = recording(0.3 * (cutting + np.where(inside, roar, 0.0)))
+    worst = judge_recording(sound, setup=CutSetup(rpm=18_000, flutes=2)).worst
+    assert worst is not None
+    assert worst.verdict == "chatter"
+    assert worst.chatter_hz == pytest.approx(900.0, rel=0.1)
+    assert len([line for line in worst.lines if line.kind == "chatter"]) == 1
+    if not any(line.kind == "chatter sideband" for line in worst.lines):
+        assert worst.chatter_probability <= 0.9
+
+
 def test_line_that_is_also_in_the_idle_part_is_background(rng):
     sound = built_cut(rng) + 0.05 * np.sin(2 * np.pi * 1337.0 * np.arange(7 * RATE_HZ) / RATE_HZ)
     (cut,) = judge_recording(recording(sound), setup=SETUP).cuts
