@@ -105,7 +105,7 @@ def _answer(row: Row) -> str:
     if row.problem is not None:
         return _error_line(row, row.problem)
     try:
-        document = analyse_cut(row.path, idle=row.idle, **row.options)
+        document = analyse_cut(row.path, idle=row.idle, tap=row.taps, **row.options)
         return to_json(document.to_dict(), indent=None)
     except ChatterError as error:
         return _error_line(row, " ".join(str(error).split()))

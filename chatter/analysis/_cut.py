@@ -4,13 +4,15 @@ In: the path of a recording and what the user knows about the cut. Out: a frozen
 Leaves out: every analysis (the pipelines do it) and every layout (report/).
 """
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from chatter import __version__
+from chatter.analysis._files import file_settings
 from chatter.analysis._values import checked_setup
-from chatter.model import CutAnalysis, CutDocument, CutSetup, Direction, Finding, Recording
+from chatter.model import CutAnalysis, CutDocument, Direction, Finding, Recording
 
 
 def analyse_cut(
@@ -28,7 +30,12 @@ def analyse_cut(
     direction: Direction | None = None,
     feed_mm_min: float | None = None,
     stick_out_mm: float | None = None,
+    spindle_power_w: float | None = None,
+    material: str | None = None,
+    depth_from_mm: float | None = None,
+    depth_to_mm: float | None = None,
     idle: str | Path | None = None,
+    tap: Sequence[str | Path] = (),
 ) -> CutDocument:
     """Say whether the cuts in one recording chattered, and what to set next.
 
@@ -50,8 +57,16 @@ def analyse_cut(
         Feed of this cut, mm/min.
     stick_out_mm
         Length of tool outside the holder, mm.
+    spindle_power_w
+        Power of the spindle, W.
+    material
+        What is cut, by a name such as "6061", "brass" or "plywood".
+    depth_from_mm, depth_to_mm
+        Axial depths at the two ends of a pass whose depth changes evenly, mm; both or none.
     idle
         A recording without cutting, best of the same program run in air.
+    tap
+        Documents of tapped modes, as `chatter tap --json` writes them.
 
     Returns
     -------
@@ -79,33 +94,32 @@ def analyse_cut(
             "direction": direction,
             "feed_mm_min": feed_mm_min,
             "stick_out_mm": stick_out_mm,
+            "spindle_power_w": spindle_power_w,
+            "material": material,
+            "depth_from_mm": depth_from_mm,
+            "depth_to_mm": depth_to_mm,
         }
     )
+    tap_paths = tuple(Path(name) for name in ([tap] if isinstance(tap, (str, Path)) else tap))
     # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
     from chatter.audio import read_recording
 
     recording = read_recording(Path(path))
-    idle_recording = None if idle is None else read_recording(Path(idle))
+    idle_path = None if idle is None else Path(idle)
+    idle_recording = None if idle_path is None else read_recording(idle_path)
+    idle_sha256 = None if idle_recording is None else idle_recording.sha256
+    files = file_settings(idle=idle_path, idle_sha256=idle_sha256, taps=tap_paths)
 
     from chatter.advice import advise
     from chatter.cut.pipeline import judge_recording
 
     analysis = judge_recording(recording, setup=setup, idle=idle_recording)
     return CutDocument(
-        program=program_part(_settings(setup, idle_recording)),
+        program=program_part({**asdict(setup), **files}),
         recording=_recording_part(recording, analysis),
         analysis=analysis,
         advice=advise(analysis, setup=setup),
     )
-
-
-def _settings(setup: CutSetup, idle: Recording | None) -> dict[str, Any]:
-    """List everything that the answer depends on beside the recording."""
-    return {
-        **asdict(setup),
-        "idle": None if idle is None else idle.file,
-        "idle_sha256": None if idle is None else idle.sha256,
-    }
 
 
 def program_part(settings: dict[str, Any]) -> dict[str, Any]:

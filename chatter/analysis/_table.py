@@ -6,18 +6,20 @@ Leaves out: judging the rows.
 
 import csv
 import difflib
-import hashlib
 import json
 import os
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
+from chatter.analysis._files import file_settings, hash_file
 from chatter.analysis._values import checked_setup
 from chatter.errors import ChatterError, FileProblemError, InputError, OutputError
 from chatter.model import CutSetup
 
-BATCH_COLUMNS = ("file", *(field.name for field in fields(CutSetup)), "idle")
+FILE_COLUMNS = ("file", "idle", "tap")  # paths, relative to the table
+BATCH_COLUMNS = ("file", *(field.name for field in fields(CutSetup)), "idle", "tap")
+TAP_SEPARATOR = ";"  # between the paths in one `tap` cell
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +30,7 @@ class Row:
     path: Path
     options: dict[str, Any]
     idle: Path | None
+    taps: tuple[Path, ...] = ()
     problem: str | None = None
 
 
@@ -68,7 +71,7 @@ def _row(record: dict[str, Any], folder: Path) -> Row:
     """Turn one record of the table into a row, with its values still unchecked."""
     cells = {name: (record.get(name) or "").strip() for name in BATCH_COLUMNS}
     options: dict[str, Any] = {
-        name: cells[name] or None for name in BATCH_COLUMNS if name not in ("file", "idle")
+        name: cells[name] or None for name in BATCH_COLUMNS if name not in FILE_COLUMNS
     }
     problem = None
     if None in record:
@@ -78,12 +81,14 @@ def _row(record: dict[str, Any], folder: Path) -> Row:
     elif absent := [name for name in ("rpm", "flutes") if options[name] is None]:
         problem = f"this row gives no {absent[0]}: fill in its {absent[0]} column"
     idle = folder / cells["idle"] if cells["idle"] else None
-    return Row(file=cells["file"], path=folder / cells["file"], options=options, idle=idle, problem=problem)
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    return Row(
+        file=cells["file"],
+        path=folder / cells["file"],
+        options=options,
+        idle=idle,
+        taps=tuple(folder / name.strip() for name in cells["tap"].split(TAP_SEPARATOR) if name.strip()),
+        problem=problem,
+    )
 
 
 def _key(file: object, sha256: object, settings: object) -> str:
@@ -93,10 +98,8 @@ def _key(file: object, sha256: object, settings: object) -> str:
 def row_key(row: Row) -> str:
     """Name a row by its file's content and its options; empty where it can't be answered."""
     try:
-        settings = asdict(checked_setup(row.options))
-        settings["idle"] = None if row.idle is None else row.idle.name
-        settings["idle_sha256"] = None if row.idle is None else _sha256(row.idle)
-        return _key(row.path.name, _sha256(row.path), settings)
+        settings = {**asdict(checked_setup(row.options)), **file_settings(idle=row.idle, taps=row.taps)}
+        return _key(row.path.name, hash_file(row.path), settings)
     except (ChatterError, OSError, ValueError):
         return ""
 

@@ -14,6 +14,7 @@ MAX_RPM = 200_000.0  # above the fastest dental and jewellers' air spindles; com
 MAX_FLUTES = 20
 MAX_LENGTH_MM = 1000.0  # no cutter of a small machine is longer, wider or stuck out further; common practice
 MAX_FEED_MM_MIN = 100_000.0
+MAX_POWER_W = 100_000.0  # above any machining centre's spindle; common practice
 DIRECTIONS = ("up", "climb")
 # Upper end of each optional number; every one must be finite and above zero.
 _LIMITS = {
@@ -26,6 +27,7 @@ _LIMITS = {
     "diameter_mm": MAX_LENGTH_MM,
     "feed_mm_min": MAX_FEED_MM_MIN,
     "stick_out_mm": MAX_LENGTH_MM,
+    "spindle_power_w": MAX_POWER_W,
 }
 
 
@@ -48,19 +50,48 @@ def checked_setup(values: dict[str, Any]) -> CutSetup:
     width, diameter = checked["width_mm"], checked["diameter_mm"]
     if width is not None and diameter is not None and width > diameter:
         raise BadValueError("width_mm", width, f"a width that is not above diameter_mm ({diameter:g})")
+    checked["material"] = _material(values.get("material"))
+    checked["depth_from_mm"], checked["depth_to_mm"] = _ramp(
+        values.get("depth_from_mm"), values.get("depth_to_mm")
+    )
     return CutSetup(**checked)
 
 
-def _number(name: str, value: object, limit: float) -> float:
-    """Read one finite number above zero and not above the limit."""
-    needed = f"a number above 0 and not above {limit:.0f}"
+def _material(value: object) -> str | None:
+    """Read the name of a material, as typed."""
+    if value is None:
+        return None
+    if not isinstance(value, str) or not value.strip():
+        raise BadValueError("material", value, "the name of a material")
+    return value.strip()
+
+
+def _ramp(first: object, last: object) -> tuple[float | None, float | None]:
+    """Read both depths of a ramped pass, or none."""
+    if first is None and last is None:
+        return None, None
+    if first is None:
+        raise BadValueError("depth_from_mm", None, "the depth at which the ramp begins, beside depth_to_mm")
+    if last is None:
+        raise BadValueError("depth_to_mm", None, "the depth at which the ramp ends, beside depth_from_mm")
+    start = _number("depth_from_mm", first, MAX_LENGTH_MM, zero_allowed=True)
+    end = _number("depth_to_mm", last, MAX_LENGTH_MM, zero_allowed=True)
+    if start == end:
+        raise BadValueError("depth_to_mm", end, f"another depth than depth_from_mm ({start:g})")
+    return start, end
+
+
+def _number(name: str, value: object, limit: float, *, zero_allowed: bool = False) -> float:
+    """Read one finite number above zero, or at zero where allowed, and not above the limit."""
+    lowest = "a number of at least 0" if zero_allowed else "a number above 0"
+    needed = f"{lowest} and not above {limit:.0f}"
     if isinstance(value, bool):
         raise BadValueError(name, value, needed)
     try:
         number = float(cast(Any, value))
     except (TypeError, ValueError, OverflowError) as error:
         raise BadValueError(name, value, needed) from error
-    if not math.isfinite(number) or not 0 < number <= limit:
+    if not math.isfinite(number) or not 0 <= number <= limit or (number == 0 and not zero_allowed):
         raise BadValueError(name, value, needed)
     return number
 

@@ -85,9 +85,27 @@ def cut(
     stick_out_mm: Annotated[
         float | None, typer.Option(metavar="MM", help="Length of tool outside the holder.")
     ] = None,
+    spindle_power_w: Annotated[
+        float | None, typer.Option(metavar="W", help="Power of the spindle, as its plate says.")
+    ] = None,
+    material: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="What is cut, such as 6061, brass, mild steel or plywood."),
+    ] = None,
+    depth_from_mm: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="Axial depth at the start of a pass whose depth changes evenly."),
+    ] = None,
+    depth_to_mm: Annotated[
+        float | None, typer.Option(metavar="MM", help="Axial depth at the end of such a pass.")
+    ] = None,
     idle: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="A recording without cutting, best the same program run in air."),
+    ] = None,
+    tap: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="TAP.json", help="Tapped modes of tool, frame or work; may be given again."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the document as JSON.")] = False,
 ) -> None:
@@ -108,7 +126,12 @@ def cut(
         direction=None if direction is None else direction.value,
         feed_mm_min=feed_mm_min,
         stick_out_mm=stick_out_mm,
+        spindle_power_w=spindle_power_w,
+        material=material,
+        depth_from_mm=depth_from_mm,
+        depth_to_mm=depth_to_mm,
         idle=idle,
+        tap=tap or (),
     )
     from chatter.report import to_json, to_text
 

@@ -39,6 +39,10 @@ class CutSetup:
     direction: Direction | None = None
     feed_mm_min: float | None = None
     stick_out_mm: float | None = None
+    spindle_power_w: float | None = None
+    material: str | None = None
+    depth_from_mm: float | None = None  # a pass whose depth changes evenly from here
+    depth_to_mm: float | None = None  # to here
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -195,3 +195,23 @@ def test_killed_run_leaves_whole_lines_and_no_process_behind(shop):
     assert [json.loads(line)["program"]["settings"]["rpm"] for line in complete] == [
         9000.0 + number // 3 for number in range(len(complete))
     ]
+
+
+def test_taps_of_a_row_are_found_beside_the_table_and_named_in_its_settings(shop):
+    for name in ("tool.json", "frame.json"):
+        (shop / name).write_bytes((name + "\n").encode())
+    table = shop / "taps.csv"
+    table.write_text(
+        "file,rpm,flutes,depth_from_mm,depth_to_mm,tap\na.wav,12000,2,0,3,tool.json; frame.json\n",
+        encoding="utf-8",
+    )
+    out = shop / "taps.jsonl"
+    analyse_batch(table, out=out)
+    settings = documents(out)[0]["program"]["settings"]
+    assert settings["tap"] == ["tool.json", "frame.json"]
+    # sha256sum of the two files' contents
+    assert [sha[:8] for sha in settings["tap_sha256"]] == ["a68e6cfa", "726c7021"]
+    assert (settings["depth_from_mm"], settings["depth_to_mm"]) == (0, 3)
+    assert analyse_batch(table, out=out).resumed == 1
+    (shop / "frame.json").write_bytes(b"tapped again\n")
+    assert analyse_batch(table, out=out).resumed == 0

@@ -26,6 +26,13 @@ NOWHERE = "there-is-no-such-file.wav"
         ({"direction": "down"}, "direction"),
         ({"min_rpm": 9000, "max_rpm": 8000}, "min_rpm"),
         ({"width_mm": 7, "diameter_mm": 6}, "width_mm"),
+        ({"spindle_power_w": 0}, "spindle_power_w"),
+        ({"spindle_power_w": "strong"}, "spindle_power_w"),
+        ({"material": " "}, "material"),
+        ({"depth_from_mm": 1}, "depth_to_mm"),
+        ({"depth_to_mm": 1}, "depth_from_mm"),
+        ({"depth_from_mm": -0.1, "depth_to_mm": 1}, "depth_from_mm"),
+        ({"depth_from_mm": 2, "depth_to_mm": 2}, "depth_to_mm"),
     ],
 )
 def test_bad_value_is_named_before_the_file_is_looked_for(values, named):
