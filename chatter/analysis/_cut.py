@@ -11,6 +11,7 @@ from typing import Any
 
 from chatter import __version__
 from chatter.analysis._files import file_settings
+from chatter.analysis._taps import read_tap
 from chatter.analysis._values import checked_setup
 from chatter.model import CutAnalysis, CutDocument, Direction, Finding, Recording
 
@@ -78,7 +79,7 @@ def analyse_cut(
     BadValueError
         A value is out of its range.
     FileProblemError, BadSamplesError
-        A recording can't be read.
+        A recording or a tap document can't be read.
     """
     setup = checked_setup(
         {
@@ -101,6 +102,7 @@ def analyse_cut(
         }
     )
     tap_paths = tuple(Path(name) for name in ([tap] if isinstance(tap, (str, Path)) else tap))
+    taps = tuple(read_tap(path) for path in tap_paths)
     # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
     from chatter.audio import read_recording
 
@@ -111,6 +113,7 @@ def analyse_cut(
     files = file_settings(idle=idle_path, idle_sha256=idle_sha256, taps=tap_paths)
 
     from chatter.advice import advise
+    from chatter.advice.rings import name_ringing
     from chatter.cut.pipeline import judge_recording
 
     analysis = judge_recording(recording, setup=setup, idle=idle_recording)
@@ -119,6 +122,7 @@ def analyse_cut(
         recording=_recording_part(recording, analysis),
         analysis=analysis,
         advice=advise(analysis, setup=setup),
+        rings=name_ringing(analysis, taps=taps),
     )
 
 

@@ -10,15 +10,21 @@ from chatter.model.cut import (
     JudgedCut,
     Line,
     LineKind,
+    Rings,
+    SpeedCurve,
     SpeedWindow,
     Spindle,
     Verdict,
 )
+from chatter.model.map import Axis, BestSpeed, MapCut, MapDocument, MapMethod, MapMode
 from chatter.model.recording import Finding, Recording, Severity
+from chatter.model.tap import Tap, TapMode, TapPart
 
 __all__ = [
     "Action",
     "Advice",
+    "Axis",
+    "BestSpeed",
     "CutAnalysis",
     "CutDocument",
     "CutSetup",
@@ -27,9 +33,18 @@ __all__ = [
     "JudgedCut",
     "Line",
     "LineKind",
+    "MapCut",
+    "MapDocument",
+    "MapMethod",
+    "MapMode",
     "Recording",
+    "Rings",
     "Severity",
+    "SpeedCurve",
     "SpeedWindow",
     "Spindle",
+    "Tap",
+    "TapMode",
+    "TapPart",
     "Verdict",
 ]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from chatter.model.recording import Finding
+from chatter.model.tap import TapPart
 
 Verdict = Literal["stable", "marginal", "chatter", "undecided"]
 LineKind = Literal[
@@ -186,6 +187,33 @@ class Advice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Rings:
+    """Which tapped part most likely rings in the chatter; `part` None where none can be named."""
+
+    part: TapPart | None
+    why: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the part as it stands in a document."""
+        return {"part": self.part, "why": self.why}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpeedCurve:
+    """The chance that the present depth is stable, over speed: the small map of a cut's advice."""
+
+    speeds_rpm: tuple[float, ...]  # true speeds, rising
+    stable_probability: tuple[float, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the curve as it stands in a document."""
+        return {
+            "speeds_rpm": list(self.speeds_rpm),
+            "stable_probability": list(self.stable_probability),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CutDocument:
     """The whole answer of `chatter cut`: contract version 1."""
 
@@ -193,6 +221,8 @@ class CutDocument:
     recording: dict[str, Any]
     analysis: CutAnalysis
     advice: Advice
+    rings: Rings | None = None  # None without taps or without chatter
+    map: SpeedCurve | None = None  # None where too little is known
 
     def to_dict(self) -> dict[str, Any]:
         """Give the document as the contract fixes it."""
@@ -209,6 +239,7 @@ class CutDocument:
             "chatter_probability": None if worst is None else worst.chatter_probability,
             "chatter_hz": None if worst is None else worst.chatter_hz,
             "lines": [] if worst is None else [line.to_dict() for line in worst.lines],
-            "rings": None,
+            "rings": None if self.rings is None else self.rings.to_dict(),
             "advice": self.advice.to_dict(),
+            "map": None if self.map is None else self.map.to_dict(),
         }

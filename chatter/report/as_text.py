@@ -204,6 +204,8 @@ def _why(document: CutDocument, worst: JudgedCut | None) -> list[str]:
             "speed and not there without cutting.",
             "  ",
         )
+    if document.rings is not None:
+        lines += _wrap(f"What rings: {document.rings.why}", "  ")
     return lines + _line_table(worst.lines)
 
 

@@ -197,9 +197,17 @@ def test_killed_run_leaves_whole_lines_and_no_process_behind(shop):
     ]
 
 
+TAP = (
+    '{"document": "tap", "version": 1, "of": "%s", '
+    '"modes": [{"frequency_hz": 812.4, "frequency_sd_hz": null, '
+    '"damping_ratio": 0.021, "damping_ratio_sd": null, "damping_bound": "none", "decay_time_s": null, '
+    '"level_db": 0}]}'
+)
+
+
 def test_taps_of_a_row_are_found_beside_the_table_and_named_in_its_settings(shop):
-    for name in ("tool.json", "frame.json"):
-        (shop / name).write_bytes((name + "\n").encode())
+    for part in ("tool", "frame"):
+        (shop / f"{part}.json").write_text(TAP % part, encoding="utf-8")
     table = shop / "taps.csv"
     table.write_text(
         "file,rpm,flutes,depth_from_mm,depth_to_mm,tap\na.wav,12000,2,0,3,tool.json; frame.json\n",
@@ -210,8 +218,8 @@ def test_taps_of_a_row_are_found_beside_the_table_and_named_in_its_settings(shop
     settings = documents(out)[0]["program"]["settings"]
     assert settings["tap"] == ["tool.json", "frame.json"]
     # sha256sum of the two files' contents
-    assert [sha[:8] for sha in settings["tap_sha256"]] == ["a68e6cfa", "726c7021"]
+    assert [sha[:8] for sha in settings["tap_sha256"]] == ["f30f45e0", "d7cd15d4"]
     assert (settings["depth_from_mm"], settings["depth_to_mm"]) == (0, 3)
     assert analyse_batch(table, out=out).resumed == 1
-    (shop / "frame.json").write_bytes(b"tapped again\n")
+    (shop / "frame.json").write_text(TAP % "work", encoding="utf-8")
     assert analyse_batch(table, out=out).resumed == 0

@@ -1,7 +1,10 @@
 """The answer as text: order, width, and what stands in it."""
 
+from dataclasses import replace
+
 import pytest
 
+from chatter.model import Rings
 from chatter.report import to_text
 
 
@@ -41,6 +44,13 @@ def test_no_line_is_longer_than_80_columns_or_coloured(which, request):
     text = to_text(request.getfixturevalue(which))
     assert max(map(len, text.splitlines())) <= 80
     assert "\x1b" not in text
+
+
+def test_what_rings_is_told_among_the_reasons(chattering):
+    ringing = replace(chattering, rings=Rings(part="tool", why="It lies near a tapped mode: the tool rings."))
+    text = to_text(ringing)
+    assert text.index("Why") < text.index("What rings: It lies near") < text.index("Cautions")
+    assert "What rings" not in to_text(chattering)
 
 
 def test_many_cuts_have_a_line_each_and_the_worst_is_named(many_cuts):
