@@ -8,6 +8,7 @@ import math
 from typing import Any, cast
 
 from chatter.errors import BadValueError
+from chatter.milling.materials import find_material
 from chatter.model import CutSetup
 
 MAX_RPM = 200_000.0  # above the fastest dental and jewellers' air spindles; common practice
@@ -63,6 +64,7 @@ def _material(value: object) -> str | None:
         return None
     if not isinstance(value, str) or not value.strip():
         raise BadValueError("material", value, "the name of a material")
+    find_material(value)
     return value.strip()
 
 

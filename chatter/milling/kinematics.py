@@ -67,6 +67,28 @@ def chip_load_mm(feed_mm_min: float, *, speed_rpm: float, flutes: int) -> float:
     return _checked("feed_mm_min", feed_mm_min) / teeth_per_min
 
 
+def mean_chip_mm(tooth_feed_mm: float, *, width_mm: float, diameter_mm: float) -> float:
+    """Give the mean thickness of the chip over a tooth's arc, in mm.
+
+    Source: handbook mean of the circular approximation, area of the bite over length of its arc.
+
+    >>> round(mean_chip_mm(0.1, width_mm=6, diameter_mm=6), 4)
+    0.0637
+
+    Parameters
+    ----------
+    tooth_feed_mm
+        Feed per tooth, mm.
+    width_mm, diameter_mm
+        Radial width of the cut, and diameter of the tool, mm; the width not above the diameter.
+    """
+    width_mm, diameter_mm = _checked("width_mm", width_mm), _checked("diameter_mm", diameter_mm)
+    if width_mm > diameter_mm:
+        raise BadValueError("width_mm", width_mm, f"a width that is not above the diameter ({diameter_mm:g})")
+    arc_mm = diameter_mm / 2 * math.acos(1 - 2 * width_mm / diameter_mm)
+    return _checked("tooth_feed_mm", tooth_feed_mm) * width_mm / arc_mm
+
+
 def feed_keeping_chip_load_mm_min(feed_mm_min: float, *, from_rpm: float, to_rpm: float) -> float:
     """Give the feed that keeps the chip load when the speed changes, in mm/min.
 

@@ -1,13 +1,23 @@
-"""Speeds that may be dialled: what the spindle, the tool and caution allow.
+"""What may be set: speeds that spindle and tool allow, power, surface speed, chip load, stick-out.
 
-In: the cut's setup. Out: a range of set speeds, in rpm.
-Leaves out: power, and surface speed for the material.
+In: the cut's setup, and a setting to try. Out: a range of set speeds in rpm; concerns in plain words.
+Source: handbook arithmetic; the figures by material are in materials.toml, each with its source.
+Leaves out: chatter, clamping, tool breakage, and what the frame and the feed drives can hold.
 """
 
+import math
 from dataclasses import dataclass
 
+from chatter.errors import BadValueError
+from chatter.milling.kinematics import chip_load_mm, mean_chip_mm, surface_speed_m_min
+from chatter.milling.materials import Material, find_material
 from chatter.model.cut import CutSetup
 
+SPINDLE_EFFICIENCY = 0.8  # as in the cutter maker's worked example that test_cutting_data.py repeats
+MOST_STICK_OUT = 4.0  # stick-out over diameter; common practice
+# Own choice: printed ranges of steady sources lie 2 to 3 times apart, and small machines take thin chips.
+THIN_CHIP_SHARE = 1 / 3
+THICK_CHIP_SHARE = 2.0
 UNKNOWN_MIN_SHARE = 0.5  # own choice: where the slowest speed isn't told, go no lower than half the dialled
 
 
@@ -36,3 +46,222 @@ def find_speed_range(setup: CutSetup) -> SpeedRange:
     if setup.tool_max_rpm is not None:
         high = min(high, setup.tool_max_rpm)
     return SpeedRange(low_rpm=float(low), high_rpm=float(high), max_is_known=setup.max_rpm is not None)
+
+
+def removal_rate_mm3_min(feed_mm_min: float, *, depth_mm: float, width_mm: float) -> float:
+    """Give the volume of chips, in mm³/min.
+
+    >>> removal_rate_mm3_min(280, depth_mm=2, width_mm=80)
+    44800
+    """
+    return (
+        _above_0("feed_mm_min", feed_mm_min) * _above_0("depth_mm", depth_mm) * _above_0("width_mm", width_mm)
+    )
+
+
+def spindle_power_w(
+    removal_mm3_min: float, *, pressure_n_mm2: float, efficiency: float = SPINDLE_EFFICIENCY
+) -> float:
+    """Give the power that the spindle must have, in W.
+
+    Parameters
+    ----------
+    removal_mm3_min
+        Removal rate, mm³/min.
+    pressure_n_mm2
+        Specific cutting pressure, N/mm².
+    efficiency
+        Share of the spindle's power that reaches the edge, above 0 and not above 1.
+    """
+    if not 0 < efficiency <= 1:
+        raise BadValueError("efficiency", efficiency, "a share above 0 and not above 1")
+    removal = _above_0("removal_mm3_min", removal_mm3_min)
+    # [mm³/min] * [N/mm²] = [N mm/min]; 60 s/min * 1000 mm/m
+    return removal * _above_0("pressure_n_mm2", pressure_n_mm2) / 60_000 / efficiency
+
+
+def torque_n_m(power_w: float, *, speed_rpm: float) -> float:
+    """Give the torque that turns this power at this speed, in N m.
+
+    >>> round(torque_n_m(1000, speed_rpm=9549), 3)
+    1.0
+    """
+    return _above_0("power_w", power_w) * 60 / (2 * math.pi * _above_0("speed_rpm", speed_rpm))
+
+
+def power_needed_w(
+    setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None, depth_mm: float | None
+) -> float | None:
+    """Give the spindle power that a setting needs, in W; None where too little is known.
+
+    Parameters
+    ----------
+    setup
+        What the user knows; its material, width, diameter and flutes are used. Without a diameter the cut is
+        taken for a slot, whose chips are the thickest: a narrower one needs up to a third more.
+    set_rpm, feed_mm_min, depth_mm
+        The setting: speed in rpm, feed in mm/min, axial depth in mm.
+
+    Returns
+    -------
+    float or None
+        Power at the spindle, with its losses. None without material, width, feed or depth, and where no
+        sure cutting pressure of the material is known.
+
+    Raises
+    ------
+    BadValueError
+        The material's name is not known, or a number is not above 0.
+    """
+    powers = _powers_w(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=depth_mm)
+    return None if powers is None else powers[0]
+
+
+def _powers_w(
+    setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None, depth_mm: float | None
+) -> tuple[float, float] | None:
+    """Give the power by the usual pressure, and by the highest that a source gives."""
+    width_mm = setup.width_mm
+    if setup.material is None or width_mm is None or feed_mm_min is None or depth_mm is None:
+        return None
+    tooth_feed_mm = chip_load_mm(feed_mm_min, speed_rpm=set_rpm, flutes=setup.flutes)
+    diameter_mm = width_mm if setup.diameter_mm is None else setup.diameter_mm
+    chip_mm = mean_chip_mm(tooth_feed_mm, width_mm=width_mm, diameter_mm=diameter_mm)
+    pressures = find_material(setup.material).pressures_n_mm2(
+        tooth_feed_mm=tooth_feed_mm, mean_chip_mm=chip_mm
+    )
+    if pressures is None:
+        return None
+    removal = removal_rate_mm3_min(feed_mm_min, depth_mm=depth_mm, width_mm=width_mm)
+    usual, high = (spindle_power_w(removal, pressure_n_mm2=pressure) for pressure in pressures)
+    return usual, high
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Concern:
+    """One thing to mind about a setting."""
+
+    code: str
+    message: str  # a sentence that says what to do
+
+
+def check_setting(
+    setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None, depth_mm: float | None
+) -> tuple[Concern, ...]:
+    """Say where a setting strains the spindle, the edge or the tool, most pressing first.
+
+    Parameters
+    ----------
+    setup
+        What the user knows of spindle, tool, material and cut.
+    set_rpm, feed_mm_min, depth_mm
+        The setting: speed in rpm, feed in mm/min, axial depth in mm; None where not known.
+
+    Returns
+    -------
+    tuple of Concern
+        Codes `power`, `power-maybe`, `power-at-speed`, `chip-thick`, `chip-thin`, `speed-high`, `speed-low`,
+        `speed-hss`, `stick-out`. Nothing rests on a number that is marked weak.
+
+    Raises
+    ------
+    BadValueError
+        The material's name is not known, or a number is not above 0.
+    """
+    concerns = _power_concerns(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=depth_mm)
+    if setup.material is not None and setup.diameter_mm is not None:
+        material = find_material(setup.material)
+        if feed_mm_min is not None:
+            load_mm = chip_load_mm(feed_mm_min, speed_rpm=set_rpm, flutes=setup.flutes)
+            concerns += _chip_concerns(material, load_mm=load_mm, diameter_mm=setup.diameter_mm)
+        concerns += _speed_concerns(material, set_rpm=set_rpm, diameter_mm=setup.diameter_mm)
+    return (*concerns, *_stick_out_concerns(setup))
+
+
+def _power_concerns(
+    setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None, depth_mm: float | None
+) -> list[Concern]:
+    powers = _powers_w(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=depth_mm)
+    has_w = setup.spindle_power_w
+    if powers is None or has_w is None:
+        return []
+    usual_w, high_w = powers
+    torque = torque_n_m(usual_w, speed_rpm=set_rpm)
+    if usual_w > has_w:
+        message = (
+            f"At {set_rpm:.0f} rpm this cut needs about {usual_w:.0f} W ({torque:.2g} N m), more than the "
+            f"spindle's {has_w:.0f} W: take less depth, width or feed."
+        )
+        return [Concern(code="power", message=message)]
+    if high_w > has_w:
+        message = (
+            f"At {set_rpm:.0f} rpm this cut needs about {usual_w:.0f} W, by some tables {high_w:.0f} W; the "
+            f"spindle has {has_w:.0f} W: go there in steps and listen for the speed dropping."
+        )
+        return [Concern(code="power-maybe", message=message)]
+    if setup.max_rpm is not None and usual_w > has_w * set_rpm / setup.max_rpm:
+        # Inverter-driven spindles hold their torque, not their power, below the top speed: common practice.
+        message = (
+            f"At {set_rpm:.0f} rpm this cut needs about {usual_w:.0f} W, and many small spindles give only "
+            f"{has_w * set_rpm / setup.max_rpm:.0f} of their {has_w:.0f} W at that speed: take less depth, "
+            "width or feed if it slows down."
+        )
+        return [Concern(code="power-at-speed", message=message)]
+    return []
+
+
+def _chip_concerns(material: Material, *, load_mm: float, diameter_mm: float) -> list[Concern]:
+    if material.chip_loads is None or not material.chip_loads.is_sure:
+        return []
+    low_mm, high_mm = material.chip_loads.at_mm(diameter_mm)
+    usual = f"{low_mm:.2g} to {high_mm:.2g}" if f"{low_mm:.2g}" != f"{high_mm:.2g}" else f"{low_mm:.2g}"
+    what = f"Each tooth would take {load_mm:.2g} mm; in {material.name} {usual} mm is usual for this diameter"
+    if load_mm > high_mm * THICK_CHIP_SHARE:
+        return [Concern(code="chip-thick", message=f"{what}: the tool may break; feed slower.")]
+    if load_mm < low_mm * THIN_CHIP_SHARE:
+        return [Concern(code="chip-thin", message=f"{what}: the edge may rub and wear; feed faster.")]
+    return []
+
+
+def _speed_concerns(material: Material, *, set_rpm: float, diameter_mm: float) -> list[Concern]:
+    speed = surface_speed_m_min(set_rpm, diameter_mm=diameter_mm)
+    carbide, hss = material.carbide_m_min, material.hss_m_min
+    concerns = []
+    if carbide is not None and carbide.is_sure:
+        usual = f"carbide usually cuts {material.name} at {carbide.low:.0f} to {carbide.high:.0f} m/min"
+        if speed > carbide.high:
+            message = f"The edge would move at {speed:.0f} m/min; {usual}: the edge wears and heats faster."
+            concerns.append(Concern(code="speed-high", message=message))
+        elif speed < carbide.low:
+            message = (
+                f"The edge would move at {speed:.0f} m/min; {usual}: slower is safe, but chips may stick."
+            )
+            concerns.append(Concern(code="speed-low", message=message))
+    if hss is not None and hss.is_sure and speed > hss.high:
+        most_rpm = set_rpm * hss.high / speed
+        message = (
+            f"If the tool is high-speed steel, stay below {hss.high:.0f} m/min in {material.name} "
+            f"({most_rpm:.0f} rpm): at {speed:.0f} m/min it burns."
+        )
+        concerns.append(Concern(code="speed-hss", message=message))
+    return concerns
+
+
+def _stick_out_concerns(setup: CutSetup) -> list[Concern]:
+    if setup.stick_out_mm is None or setup.diameter_mm is None:
+        return []
+    ratio = setup.stick_out_mm / setup.diameter_mm
+    if ratio <= MOST_STICK_OUT:
+        return []
+    message = (
+        f"The tool sticks out {ratio:.1f} times its diameter; above {MOST_STICK_OUT:.0f} it bends easily: "
+        "clamp it shorter if the work allows."
+    )
+    return [Concern(code="stick-out", message=message)]
+
+
+def _above_0(name: str, value: float) -> float:
+    """Give the value back if it is finite and above 0."""
+    if not (math.isfinite(value) and value > 0):
+        raise BadValueError(name, value, "a finite number above 0")
+    return value

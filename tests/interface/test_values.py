@@ -29,6 +29,7 @@ NOWHERE = "there-is-no-such-file.wav"
         ({"spindle_power_w": 0}, "spindle_power_w"),
         ({"spindle_power_w": "strong"}, "spindle_power_w"),
         ({"material": " "}, "material"),
+        ({"material": "unobtainium"}, "material"),
         ({"depth_from_mm": 1}, "depth_to_mm"),
         ({"depth_to_mm": 1}, "depth_from_mm"),
         ({"depth_from_mm": -0.1, "depth_to_mm": 1}, "depth_from_mm"),
