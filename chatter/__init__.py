@@ -6,13 +6,17 @@ The public names load on first use, so that the command line starts quickly.
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from chatter.analysis import analyse_cut
+    from chatter.analysis import analyse_cut, map_stability
     from chatter.errors import ChatterError
 
 __version__ = "0.1.0"
-__all__ = ["ChatterError", "analyse_cut"]
+__all__ = ["ChatterError", "analyse_cut", "map_stability"]
 
-_HOMES = {"ChatterError": "chatter.errors", "analyse_cut": "chatter.analysis"}
+_HOMES = {
+    "ChatterError": "chatter.errors",
+    "analyse_cut": "chatter.analysis",
+    "map_stability": "chatter.analysis",
+}
 
 
 def __getattr__(name: str) -> Any:  # a module attribute may be of any type

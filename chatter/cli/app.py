@@ -4,6 +4,7 @@ In: the command line. Out: text or one JSON document on stdout; progress and pro
 Leaves out: every analysis and every layout. Heavy imports stand inside the commands, so that help is quick.
 """
 
+import logging
 import sys
 from enum import StrEnum
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from chatter import __version__
+from chatter.cli.map import map_command
 from chatter.errors import ChatterError
 
 app = typer.Typer(
@@ -108,8 +110,16 @@ def cut(
         typer.Option(metavar="TAP.json", help="Tapped modes of tool, frame or work; may be given again."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the document as JSON.")] = False,
+    plot: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Draw the chance of a stable cut over speed too, as .png or .svg."),
+    ] = None,
 ) -> None:
     """Say whether a cut chattered, and what to set next."""
+    if plot is not None:
+        from chatter.report.plots import check_plot_path
+
+        check_plot_path(plot)  # before the work, not after it
     from chatter.analysis import analyse_cut
 
     document = analyse_cut(
@@ -133,9 +143,15 @@ def cut(
         idle=idle,
         tap=tap or (),
     )
+    if plot is not None:
+        from chatter.report.plots import draw_chances, picture_chances
+
+        draw_chances(picture_chances(document), path=plot)
     from chatter.report import to_json, to_text
 
     typer.echo(to_json(document.to_dict()) if as_json else to_text(document), nl=as_json)
+    if plot is not None:
+        typer.echo(f"chatter: drew {plot}", err=True)
 
 
 @app.command()
@@ -167,6 +183,9 @@ def batch(
         raise typer.Exit(1)
 
 
+app.command(name="map")(map_command)
+
+
 @app.command()
 def demo() -> None:
     """Judge two recordings that come with the program, and explain what they show."""
@@ -194,6 +213,7 @@ def synth(
 
 def main() -> None:
     """Run the command line: a problem becomes one line on stderr and an exit code."""
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)  # a font cache made anew is no one's concern here
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a file name need not be text that the terminal can show
             stream.reconfigure(errors="backslashreplace")

@@ -2,5 +2,6 @@
 
 from chatter.report.as_json import to_json
 from chatter.report.as_text import to_text
+from chatter.report.map_text import map_to_text
 
-__all__ = ["to_json", "to_text"]
+__all__ = ["map_to_text", "to_json", "to_text"]

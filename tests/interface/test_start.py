@@ -5,7 +5,7 @@ import subprocess
 import sys
 import time
 
-HEAVY = ("numpy", "scipy", "numba", "av", "soundfile", "chatter.analysis")
+HEAVY = ("numpy", "scipy", "numba", "av", "soundfile", "matplotlib", "chatter.analysis")
 
 
 def test_help_loads_nothing_heavy():

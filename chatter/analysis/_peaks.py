@@ -1,0 +1,85 @@
+"""The best speeds of a map: peaks of the limit, with the speeds around them that carry most of it.
+
+In: limit depths over speed. Out: peaks, the one that takes most metal first.
+Leaves out: what spindle, tool and power allow.
+"""
+
+import math
+from collections.abc import Sequence
+
+from chatter.model import BestSpeed
+
+MOST = 5
+PEAK_OVER_LOWEST = 1.25  # own choice: a lesser gain isn't worth changing the speed for
+WINDOW_SHARE = 0.7  # own choice: of the peak's limit; this near to it most of a lobe's width is left
+LEAST_WINDOW = 0.01  # own choice: no open-loop spindle keeps its speed to better than a hundredth
+VIEW_SHARE = 12.0  # own choice: limits above twelve times the lowest count alike; few machines cut so deep
+
+
+def find_best_speeds(
+    limit_depth: Sequence[float], *, speeds_rpm: Sequence[float], most_depth: float | None
+) -> tuple[BestSpeed, ...]:
+    """Give the peaks of the limit.
+
+    Parameters
+    ----------
+    limit_depth
+        One a speed, in any unit; infinite where nothing chatters.
+    speeds_rpm
+        Rising.
+    most_depth
+        Depth above which limits count alike; None for twelve times the lowest.
+
+    Returns
+    -------
+    tuple
+        At most five, with windows that don't overlap, ranked by the depth that a window carries times speed,
+        which is the metal removed at the same chip load and width.
+    """
+    lowest = min(limit_depth)
+    if math.isinf(lowest):
+        return ()
+    cap = VIEW_SHARE * lowest if most_depth is None else most_depth
+    capped = [min(depth, cap) for depth in limit_depth]
+    found: list[tuple[float, int, int, BestSpeed]] = []
+    for first, last in _summits(capped):
+        top = capped[first]
+        if top < PEAK_OVER_LOWEST * min(capped):
+            continue
+        low, high = first, last
+        while low > 0 and capped[low - 1] >= WINDOW_SHARE * top:
+            low -= 1
+        while high < len(capped) - 1 and capped[high + 1] >= WINDOW_SHARE * top:
+            high += 1
+        if max(capped[low : high + 1]) > top or speeds_rpm[high] < (1 + LEAST_WINDOW) * speeds_rpm[low]:
+            continue
+        at = (first + last) // 2
+        depth = limit_depth[at]
+        best = BestSpeed(
+            rpm=speeds_rpm[at],
+            limit_depth=depth if math.isfinite(depth) else None,
+            low_rpm=speeds_rpm[low],
+            high_rpm=speeds_rpm[high],
+            window_depth=min(capped[low : high + 1]),
+        )
+        found.append((best.window_depth * best.rpm, low, high, best))
+    chosen: list[tuple[float, int, int, BestSpeed]] = []
+    for one in sorted(found, key=lambda peak: -peak[0]):
+        if all(one[2] < other[1] or one[1] > other[2] for other in chosen):
+            chosen.append(one)
+    return tuple(best for *_, best in chosen[:MOST])
+
+
+def _summits(depths: Sequence[float]) -> list[tuple[int, int]]:
+    """Give first and last index of every flat run that is higher than its neighbours; ends count too."""
+    summits = []
+    first = 0
+    for index in range(1, len(depths) + 1):
+        if index < len(depths) and depths[index] == depths[first]:
+            continue
+        left = first == 0 or depths[first - 1] < depths[first]
+        right = index == len(depths) or depths[index] < depths[first]
+        if left and right:
+            summits.append((first, index - 1))
+        first = index
+    return summits

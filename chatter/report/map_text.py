@@ -1,0 +1,137 @@
+"""A stability map as text for a person at a machine.
+
+In: a `MapDocument`. Out: lines of at most 80 columns that read without colour: the best speeds first, the
+depth that suits every speed second, a small chart third, what the map was drawn from fourth, cautions last.
+Leaves out: any judgement; every number stands in the document.
+"""
+
+import textwrap
+
+import numpy as np
+
+from chatter.model.map import BestSpeed, MapDocument, MapMode
+
+COLUMNS = 80
+CHART_WIDE, CHART_HIGH = 64, 12
+TOP_SHARE = 12.0  # of the lowest limit: the chart's upper edge, as the picture's
+_AXES = {"x": "along the feed", "y": "across the feed", "both": "both ways alike"}
+
+
+def map_to_text(document: MapDocument) -> str:
+    """Lay out one map as plain text.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns, the last one ended.
+    """
+    parts = [_title(document), _best(document), _lowest(document), _chart(document), _sources(document)]
+    cautions = ["Cautions", *(line for text in document.cautions for line in _wrap(text, "  - ", "    "))]
+    return "\n\n".join("\n".join(part) for part in [*parts, cautions] if part) + "\n"
+
+
+def _wrap(text: str, first: str = "", later: str | None = None) -> list[str]:
+    later = " " * len(first) if later is None else later
+    return textwrap.wrap(
+        " ".join(text.split()),
+        width=COLUMNS,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_on_hyphens=False,
+    )
+
+
+def _title(document: MapDocument) -> list[str]:
+    cut = document.cut
+    width = "in a slot" if cut.width_mm == cut.diameter_mm else f"{cut.width_mm:g} mm wide, {cut.direction}"
+    flutes = f"{cut.flutes} flute{'s' if cut.flutes > 1 else ''}"
+    what = f" in {cut.material}" if cut.material is not None else ""
+    lines = _wrap(f"MAP: how deep this cut may be at which speed{what}.")
+    lines.append("=" * len(lines[0]))
+    return lines + _wrap(
+        f"{flutes}, {cut.diameter_mm:g} mm tool, {width}; {document.speeds_rpm[0]:,.0f} to "
+        f"{document.speeds_rpm[-1]:,.0f} rpm (true speeds)."
+    )
+
+
+def _best(document: MapDocument) -> list[str]:
+    lines = ["Best speeds"]
+    if not document.best:
+        return [*lines, *_wrap("No speed in this range is clearly better than the others.", "  ")]
+    for number, speed in enumerate(document.best, start=1):
+        lines += _wrap(f"{number}. {speed.rpm:,.0f} rpm: {_peak(document, speed)}", "  ", "     ")
+        lines += _wrap(
+            f"{_depth(document, speed.window_depth)} stays below the limit from {speed.low_rpm:,.0f} to "
+            f"{speed.high_rpm:,.0f} rpm.",
+            "     ",
+        )
+    return lines
+
+
+def _peak(document: MapDocument, speed: BestSpeed) -> str:
+    if speed.limit_depth is None:
+        top = "" if document.max_depth is None else f" down to {_depth(document, document.max_depth)}"
+        return f"no chatter at any depth{top}."
+    return f"chatters from {_depth(document, speed.limit_depth)} on."
+
+
+def _depth(document: MapDocument, depth: float) -> str:
+    return f"{depth:.2f} times the lowest limit" if document.is_relative else f"{depth:.2f} mm"
+
+
+def _lowest(document: MapDocument) -> list[str]:
+    lines = ["At any speed"]
+    if document.lowest_depth is None or document.lowest_rpm is None:
+        return [*lines, *_wrap("Nothing chatters at any of these speeds and depths.", "  ")]
+    if document.is_relative:
+        text = f"The lowest limit, 1 in this map, lies at {document.lowest_rpm:,.0f} rpm."
+    else:
+        text = (
+            f"Below {_depth(document, document.lowest_depth)} no speed of this range chatters; that lowest "
+            f"limit lies at {document.lowest_rpm:,.0f} rpm."
+        )
+    return lines + _wrap(text, "  ")
+
+
+def _chart(document: MapDocument) -> list[str]:
+    """Draw the map with characters: # chatters, a blank repeats."""
+    if document.lowest_depth is None:
+        return []
+    limit = np.array([np.inf if depth is None else depth for depth in document.limit_depth])
+    finite = limit[np.isfinite(limit)]
+    top = min(float(finite.max()), TOP_SHARE * document.lowest_depth)
+    if document.max_depth is not None:
+        top = min(top, document.max_depth)
+    # The least of each column's speeds: a narrow dip must not be lost between two characters.
+    columns = [float(part.min()) for part in np.array_split(limit, CHART_WIDE)]
+    unit = "x lowest" if document.is_relative else "mm"
+    lines = [f"  depth, {unit}; # chatters, blank repeats"]
+    for row in range(CHART_HIGH, 0, -1):
+        depth = top * (row - 0.5) / CHART_HIGH
+        label = f"{depth:>7.2f}" if row % 3 == 0 or row == 1 else " " * 7
+        lines.append(f"  {label} |{''.join('#' if depth > column else ' ' for column in columns)}".rstrip())
+    lines.append(f"  {'':>7} +{'-' * CHART_WIDE}")
+    low, high = f"{document.speeds_rpm[0]:,.0f}", f"{document.speeds_rpm[-1]:,.0f} rpm"
+    lines.append(f"  {'':>7}  {low}{high:>{CHART_WIDE - len(low)}}")
+    return lines
+
+
+def _sources(document: MapDocument) -> list[str]:
+    cut = document.cut
+    lines = ["Drawn from"]
+    for mode in document.modes:
+        lines += _wrap(_mode(mode), "  - ", "    ")
+    pressure = "" if cut.pressure_mpa is None else f"cutting pressure {cut.pressure_mpa:,.0f} MPa, "
+    lines += _wrap(f"{pressure}radial force {cut.radial_ratio:.2f} times the tangential one", "  - ", "    ")
+    names = {
+        "zero order": "zero-order solution (quick)",
+        "semi-discretization": "semi-discretization (exact)",
+    }
+    return lines + _wrap(f"method: {names[document.method]}", "  - ", "    ")
+
+
+def _mode(mode: MapMode) -> str:
+    text = f"mode at {mode.frequency_hz:,.1f} Hz, damping {100 * mode.damping_ratio:.2g} %, "
+    if mode.stiffness_n_per_um is not None:
+        text += f"{mode.stiffness_n_per_um:g} N/µm, "
+    return text + _AXES[mode.axis]

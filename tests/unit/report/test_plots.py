@@ -1,0 +1,207 @@
+"""Pictures: that they are drawn, can be read on a phone and by colour-blind eyes, and refuse wrong names."""
+
+import re
+import subprocess
+import sys
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from matplotlib.colors import to_rgb
+from PIL import Image
+
+from chatter.errors import BadValueError, OutputError
+from chatter.model import Advice, BestSpeed, MapCut, MapDocument, MapMode, SpeedCurve
+from chatter.report import plots
+from chatter.report.plots import CutPoint, MapPicture, draw_chances, draw_map, picture_chances, picture_map
+
+SPEEDS = np.linspace(6_000, 24_000, 181)
+
+
+def map_document(limit=None, **other):
+    limit = 1.0 + 3.0 * np.abs(np.sin(SPEEDS / 3_000)) if limit is None else limit
+    depths = tuple(None if depth is None or not np.isfinite(depth) else float(depth) for depth in limit)
+    finite = [depth for depth in depths if depth is not None]
+    values = {
+        "program": {"name": "chatter", "version": "0.1.0", "settings": {}},
+        "method": "zero order",
+        "modes": (MapMode(axis="both", frequency_hz=700.0, damping_ratio=0.03, stiffness_n_per_um=4.0),),
+        "cut": MapCut(
+            flutes=2,
+            width_mm=3.0,
+            diameter_mm=6.0,
+            direction="climb",
+            material="brass",
+            pressure_mpa=800.0,
+            pressure_low_mpa=None,
+            pressure_high_mpa=None,
+            radial_ratio=0.3,
+        ),
+        "is_relative": False,
+        "max_depth": None,
+        "speeds_rpm": tuple(SPEEDS.tolist()),
+        "limit_depth": depths,
+        "chatter_hz": tuple(None if depth is None else 710.0 for depth in depths),
+        "lowest_rpm": 9_400.0 if finite else None,
+        "lowest_depth": min(finite, default=None),
+        "best": (
+            BestSpeed(rpm=23_900.0, limit_depth=4.0, low_rpm=22_000.0, high_rpm=24_000.0, window_depth=2.8),
+            BestSpeed(rpm=14_100.0, limit_depth=None, low_rpm=13_000.0, high_rpm=15_000.0, window_depth=2.8),
+        )
+        if finite
+        else (),
+        "cautions": ("Mind the limits.",),
+    }
+    return MapDocument(**(values | other))
+
+
+def drawn(path):
+    return path.read_text(encoding="utf-8")
+
+
+def test_png_is_a_picture_as_wide_as_a_sharp_phone(tmp_path):
+    path = tmp_path / "map.png"
+    draw_map(picture_map(map_document()), path=path)
+    with Image.open(path) as image:
+        assert image.format == "PNG"
+        assert image.width == 1080  # three dots a point of a screen 360 points wide
+        assert image.height > image.width
+
+
+def test_svg_names_both_sides_of_the_coast_the_axes_with_units_and_the_best_speeds(tmp_path):
+    path = tmp_path / "map.svg"
+    draw_map(picture_map(map_document()), path=path)
+    text = drawn(path)
+    for word in ("repeats", "chatters", "spindle speed, true, rpm", "axial depth, mm", "23,900 rpm", ">2<"):
+        assert word in text
+
+
+def test_same_map_gives_the_same_svg(tmp_path):
+    for name in ("one.svg", "two.svg"):
+        draw_map(picture_map(map_document()), path=tmp_path / name)
+    assert (tmp_path / "one.svg").read_bytes() == (tmp_path / "two.svg").read_bytes()
+
+
+@pytest.mark.parametrize("kind", ["map", "chances"])
+def test_smallest_word_is_readable_on_a_phone(kind, tmp_path, chattering):
+    path = tmp_path / "picture.svg"
+    if kind == "map":
+        draw_map(picture_map(map_document()), path=path)
+    else:
+        draw_chances(picture_chances(chattering), path=path)
+    text = drawn(path)
+    width = float(re.search(r'viewBox="0 0 ([\d.]+)', text).group(1))
+    sizes = [float(size) for size in re.findall(r"font(?:-size)?: [^;\"]*?([\d.]+)px", text)]
+    assert len(sizes) > 5
+    # 9 points: the least that phone makers' layout guides allow is about 11 for text, 9 for labels
+    assert min(sizes) * 360 / width >= 9
+
+
+# Machado, Oliveira and Fernandes, IEEE Trans. Vis. Comput. Graph. 15(6), 2009, severity 1.0
+RED_BLIND = (
+    (0.152286, 1.052583, -0.204868),
+    (0.114503, 0.786281, 0.099216),
+    (-0.003882, -0.048116, 1.051998),
+)
+GREEN_BLIND = ((0.367322, 0.860646, -0.227968), (0.280085, 0.672501, 0.047413), (-0.01182, 0.04294, 0.968881))
+BLUE_BLIND = ((1.255528, -0.076749, -0.178779), (-0.078411, 0.930809, 0.147602), (0.004733, 0.691367, 0.3039))
+
+
+@pytest.mark.parametrize("eye", [np.eye(3), RED_BLIND, GREEN_BLIND, BLUE_BLIND])
+def test_water_land_coast_and_flags_stay_apart_for_every_eye(eye):
+    def lightness(linear):  # CIE 1976 L*, D65
+        y = float(linear @ [0.2126, 0.7152, 0.0722])
+        return 116 * y ** (1 / 3) - 16 if y > 0.008856 else 903.3 * y
+
+    def seen(colour):
+        srgb = np.array(to_rgb(colour))
+        linear = np.where(srgb <= 0.04045, srgb / 12.92, ((srgb + 0.055) / 1.055) ** 2.4)
+        return np.clip(np.array(eye) @ linear, 0, 1)
+
+    water, land = seen(plots.WATER), seen(plots.LAND)
+    for sign in (plots.COAST, plots.MARK, plots.INK):
+        for ground in (water, land):
+            # 40: black on white is 100 apart; large shapes are asked to differ by 3 to 1, which is about this
+            assert abs(lightness(seen(sign)) - lightness(ground)) > 40
+    # Water and land carry dots and words too; their colours alone should still differ (0 to 1 each).
+    assert np.abs(water - land).max() > 0.08
+
+
+@pytest.mark.parametrize("limit", [[np.inf] * 181, [1.0] * 90 + [np.inf] * 91, [2.0] * 181])
+def test_map_without_limits_or_without_peaks_is_drawn(limit, tmp_path):
+    draw_map(picture_map(map_document(limit)), path=tmp_path / "map.svg")
+    assert "repeats" in drawn(tmp_path / "map.svg")
+
+
+def test_relative_map_says_so_on_its_axis(tmp_path):
+    draw_map(picture_map(map_document(is_relative=True)), path=tmp_path / "map.svg")
+    assert "depth, in lowest limits" in drawn(tmp_path / "map.svg")
+    assert "mm from" not in drawn(tmp_path / "map.svg")
+
+
+@pytest.mark.parametrize("chance", [0.0, 1.0, None])
+def test_chances_over_speed_and_depth_with_cuts_are_drawn(chance, tmp_path):
+    depths = np.linspace(0.1, 5, 20)
+    chances = 1 / (1 + np.exp(depths[:, None] - 2 - np.sin(SPEEDS / 2_000)[None, :]))
+    picture = MapPicture(
+        title="So far",
+        subtitle="brass",
+        speeds_rpm=SPEEDS,
+        top=5.0,
+        depth_label="axial depth, mm",
+        depths=depths,
+        stable_probability=chances if chance is None else np.full_like(chances, chance),
+        cuts=(
+            CutPoint(rpm=9_000.0, depth=1.0, verdict="stable"),
+            CutPoint(rpm=9_500.0, depth=3.0, verdict="chatter"),
+        ),
+        windows=((12_000.0, 13_000.0),),
+        present_rpm=9_500.0,
+    )
+    draw_map(picture, path=tmp_path / "so-far.svg")
+    text = drawn(tmp_path / "so-far.svg")
+    for word in ("cut: stable", "cut: chatter", "now 9,500", "chances of a stable cut, of 100"):
+        assert word in text
+    assert "cut: marginal" not in text
+
+
+def test_chances_of_a_cut_show_the_speed_now_and_the_number_to_dial(tmp_path, chattering):
+    draw_chances(picture_chances(chattering), path=tmp_path / "cut.svg")
+    text = drawn(tmp_path / "cut.svg")
+    for word in ("now 11,874", "dial 13,640 rpm", "86 in 100", "at 2 mm depth"):
+        assert word in text
+
+
+def test_fuller_curve_of_chances_is_drawn_where_the_document_has_one(tmp_path, chattering):
+    curve = SpeedCurve(speeds_rpm=(9_000.0, 12_000.0, 15_000.0), stable_probability=(0.2, 0.1, 0.8))
+    draw_chances(picture_chances(chattering), path=tmp_path / "few.svg")
+    draw_chances(picture_chances(replace(chattering, map=curve)), path=tmp_path / "full.svg")
+    # Windows and present speed lie between 11,874 and 13,750 rpm; only the curve reaches down to 9,000.
+    assert ">10,000<" not in drawn(tmp_path / "few.svg")
+    assert ">10,000<" in drawn(tmp_path / "full.svg")
+
+
+def test_cut_without_a_speed_to_suggest_says_so(tmp_path, chattering):
+    nothing = Advice(action="reduce depth", speeds=(), depth_factor=None, cautions=())
+    draw_chances(picture_chances(replace(chattering, advice=nothing)), path=tmp_path / "cut.svg")
+    assert "no speed to suggest" in drawn(tmp_path / "cut.svg")
+
+
+@pytest.mark.parametrize("name", ["map.pdf", "map", "map.jpg", "png"])
+def test_other_endings_are_refused(name, tmp_path):
+    with pytest.raises(BadValueError, match=r"ends in \.png or \.svg"):
+        draw_map(picture_map(map_document()), path=tmp_path / name)
+
+
+def test_folder_that_does_not_exist_or_is_the_name_itself_is_refused(tmp_path):
+    with pytest.raises(OutputError, match="its folder doesn't exist"):
+        draw_map(picture_map(map_document()), path=tmp_path / "none" / "map.png")
+    (tmp_path / "map.png").mkdir()
+    with pytest.raises(OutputError, match="it is a folder"):
+        draw_map(picture_map(map_document()), path=tmp_path / "map.png")
+
+
+def test_drawing_library_loads_only_to_draw():
+    code = "import sys, chatter.report.plots, chatter.report; print('matplotlib' in sys.modules)"
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert shown.strip() == "False"
