@@ -23,7 +23,7 @@ BELOW_SPREAD = 0.04
 ABOVE_SPREAD = 0.085
 OTHER_SETUP_SPREAD = 0.005  # own choice: a tool clamped again, and cutting instead of resting
 SIDEBAND_SHARE = 0.5  # own choice: the strongest line is the base more often than not
-FAINTEST_SHARE = 0.1  # own choice: fainter members of the family say nothing
+FAINTEST_SHARE = 0.03  # fainter members say nothing; with power shares, tuned on simulated workshops
 LOWEST_HZ, HIGHEST_HZ = 60.0, 20_000.0  # what is not tapped may ring anywhere in here, evenly in log
 NAMED_FROM = 0.8  # own choice: with one part tapped, chatter 5 % below to 23 % above its mode names it
 NOTHING_FROM = 0.5  # own choice: no tap fits when what isn't tapped has this share
@@ -80,7 +80,7 @@ def _family(cut: JudgedCut) -> dict[float, float]:
     loudest_db = max((line.level_db for line in lines), default=0.0)
     for line in lines:
         same = heard_hz is not None and abs(line.frequency_hz / heard_hz - 1) < 1e-3
-        share = SIDEBAND_SHARE * 10 ** ((line.level_db - loudest_db) / 20)
+        share = SIDEBAND_SHARE * 10 ** ((line.level_db - loudest_db) / 10)
         if not same and share >= FAINTEST_SHARE and line.frequency_hz >= LOWEST_HZ:
             weights[line.frequency_hz] = max(share, weights.get(line.frequency_hz, 0.0))
     total = sum(weights.values())
@@ -124,15 +124,14 @@ def _say_named(best: _Match, others: list[_Match], chatter_hz: float) -> str:
         f"; the nearest of the {other.part} lies at {other.mode.frequency_hz:,.0f} Hz" for other in others
     )
     text = f"{line} lies {_beside(best)}, where its chatter would lie{compared}: the {best.part} rings."
-    return text + _bound_words(best)
+    missing = _not_tapped([best, *others])
+    return text + _bound_words(best) + (f" Not tapped: {_listed(missing)}." if missing else "")
 
 
 def _say_nothing_fits(chatter_hz: float, matches: list[_Match]) -> str:
     tapped = _listed([f"{match.mode.frequency_hz:,.0f} Hz ({match.part})" for match in matches])
-    missing = [part for part in PARTS if part not in {match.part for match in matches}]
-    todo = "tap again, at other places"
-    if missing:
-        todo = f"tap {_listed(['the ' + part for part in missing])} too"
+    missing = _not_tapped(matches)
+    todo = f"tap {_listed(missing)} too" if missing else "tap again, at other places"
     return (
         f"No tapped mode fits: the chatter is at {chatter_hz:,.0f} Hz, and the nearest tapped modes are at "
         f"{tapped}. Chatter lies from about 5 % below to 20 % above the mode that rings: {todo}."
@@ -151,6 +150,11 @@ def _say_undecided(best: _Match, others: list[_Match], chatter_hz: float, elsewh
         f"The chatter at {chatter_hz:,.0f} Hz fits more than one part about as well: it lies {modes}. "
         "Change one of them (stick-out, clamping), tap and cut again: the chatter moves with what rings."
     )
+
+
+def _not_tapped(matches: list[_Match]) -> list[str]:
+    tapped = {match.part for match in matches}
+    return [f"the {part}" for part in PARTS if part not in tapped]
 
 
 def _line(match: _Match, chatter_hz: float) -> str:
