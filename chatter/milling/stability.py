@@ -18,6 +18,7 @@ from chatter.model.cut import Direction
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
+LEAST_GAIN = 1e-100  # m/N: under it a direction doesn't give at all; far above underflow, far below any tool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,14 +117,18 @@ def find_eigenvalues(x_m_per_n: Complexes, *, y_m_per_n: Complexes, factors: Dir
     a0 = x_m_per_n * y_m_per_n * (factors.xx * factors.yy - factors.xy * factors.yx)
     a1 = factors.xx * x_m_per_n + factors.yy * y_m_per_n
     root = np.sqrt(a1 * a1 - 4 * a0)
-    # 1/eigenvalue form of the quadratic: finite even where one direction doesn't give (a0 near 0)
-    gains = np.stack([-(a1 + root) / 2, -(a1 - root) / 2])
+    # 1/eigenvalue form of the quadratic: finite even where one direction doesn't give (a0 is 0). The smaller
+    # root comes from the product of both: a difference of near equals would leave rounding in its place.
+    large = -(a1 + np.where((np.conj(a1) * root).real < 0, -root, root)) / 2
+    gives = np.abs(large) > LEAST_GAIN
+    gains = np.stack([large, np.divide(a0, large, out=np.zeros_like(large), where=gives)])
     crossed = np.abs(gains[0, ..., 1:] - gains[1, ..., :-1]) + np.abs(gains[1, ..., 1:] - gains[0, ..., :-1])
     straight = np.abs(gains[..., 1:] - gains[..., :-1]).sum(axis=0)
     odd = np.cumsum(crossed < straight, axis=-1) % 2 == 1
     odd = np.concatenate([np.zeros_like(odd[..., :1]), odd], axis=-1)
     gains = np.where(odd, gains[::-1], gains)
-    return np.asarray(1 / np.where(np.abs(gains) < 1e-300, np.nan, gains), dtype=np.complex128)
+    none = np.full_like(gains, np.nan)
+    return np.asarray(np.divide(1, gains, out=none, where=np.abs(gains) > LEAST_GAIN), dtype=np.complex128)
 
 
 def find_boundary(
