@@ -18,9 +18,10 @@ from chatter.model import MapCut, MapMode
 
 Floats = NDArray[np.float64]
 
-SPEEDS = 601  # zero order
+SPEEDS = 1201  # zero order
 EXACT_SPEEDS = 200
 EXACT_DEPTHS = 80
+STEPS_PER_LOBE = 5  # own choice: with fewer speeds between two lobes a peak's place and height are chance
 DEPTH_OVER_LOWEST = (
     12.0  # own choice, as the picture's top: how deep the exact map looks without a largest depth
 )
@@ -39,6 +40,7 @@ class Limits:
     depth_mm: tuple[float, ...]
     chatter_hz: tuple[float, ...]
     top_mm: float | None  # no deeper depths were looked at; None: no end
+    coarse_below_rpm: float | None  # lobes of the highest mode lie too close for these speeds; None: nowhere
 
 
 def find_limits(
@@ -72,7 +74,18 @@ def find_limits(
         depth_mm=tuple(limit_mm.tolist()),
         chatter_hz=tuple(chatter_hz.tolist()),
         top_mm=top_mm,
+        coarse_below_rpm=_find_coarse_rpm(system, speeds=speeds),
     )
+
+
+def _find_coarse_rpm(system: MillingSystem, *, speeds: Floats) -> float | None:
+    """Give the speed below which the steps are too wide for the lobes; None where they are fine enough.
+
+    Two lobes lie n / k apart, with k = 60 f / (N n) the lobe's number: [rpm²] * [teeth] / ([s/min] * [1/s]).
+    """
+    step = float(speeds[1] - speeds[0])
+    coarse = math.sqrt(STEPS_PER_LOBE * step * 60 * float(system.natural_hz.max()) / system.flutes)
+    return coarse if coarse > speeds[0] else None
 
 
 def _system(modes: tuple[MapMode, ...], *, cut: MapCut, rpm: float) -> MillingSystem:

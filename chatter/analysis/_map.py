@@ -6,47 +6,23 @@ Leaves out: the stability itself (milling/), layouts and pictures (report/).
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._cut import program_part
 from chatter.analysis._files import hash_file
+from chatter.analysis._map_inputs import check_swings, choose_modes, find_force
 from chatter.analysis._peaks import find_best_speeds
 from chatter.analysis._taps import read_tap
-from chatter.analysis._values import MAX_LENGTH_MM, MAX_RPM, checked_setup
-from chatter.analysis._values import _number as read_number
+from chatter.analysis._values import MAX_LENGTH_MM, MAX_RPM, checked_setup, read_number
 from chatter.errors import BadValueError
-from chatter.model import Axis, Direction, MapCut, MapDocument, MapMethod, MapMode, TapMode
+from chatter.model import Direction, MapCut, MapDocument, MapMethod, MapMode, TapMode
 
 if TYPE_CHECKING:
     from chatter.analysis._limits import Limits
 
-AXES = ("x", "y", "both")
-MODE_FORM = (
-    "axis, frequency in Hz, damping ratio and stiffness in N/µm with colons between, such as both:900:0.03:5"
-)
-MAX_MODES = 20
-MAX_HZ = 100_000.0
-MAX_STIFFNESS_N_PER_UM = 1e5  # a solid block is less
-MAX_PRESSURE_MPA = 20_000.0  # hardened steel in thin chips is less
-MAX_RADIAL_RATIO = 3.0
-USUAL_RADIAL_RATIO = (
-    0.3  # where none is known; 0.16 to 0.6 in published end-milling tables (docs/materials.md)
-)
 LEAST_RANGE = 1.001  # fastest over slowest speed
 THIN_IMMERSION = 0.25  # below it the zero-order solution is off by factors: docs/map.md
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Force:
-    """How hard the material pushes back; pressures in MPa, None where not known."""
-
-    pressure_mpa: float | None
-    low_mpa: float | None
-    high_mpa: float | None
-    radial_ratio: float
-    ratio_is_known: bool
 
 
 def map_stability(
@@ -127,8 +103,10 @@ def map_stability(
     if direction is None and not is_slot:
         raise BadValueError("direction", direction, "up or climb, because the cut is narrower than the tool")
     tapped = None if tap is None else read_tap(Path(tap)).modes[0]
-    used = _choose_modes(modes, tapped=tapped, stiffness_n_per_um=stiffness_n_per_um)
-    force = _find_force(material, pressure_mpa=pressure_mpa, radial_ratio=radial_ratio)
+    used = choose_modes(modes, tapped=tapped, stiffness_n_per_um=stiffness_n_per_um)
+    if exact:
+        check_swings(used, flutes=setup.flutes, low_rpm=low)
+    force = find_force(material, pressure_mpa=pressure_mpa, radial_ratio=radial_ratio)
     is_relative = force.pressure_mpa is None or any(mode.stiffness_n_per_um is None for mode in used)
     if is_relative and max_depth_mm is not None:
         raise BadValueError(
@@ -198,6 +176,17 @@ def _document(
     lowest_at = None if lowest is None else limits.depth_mm.index(lowest)
     method: MapMethod = "semi-discretization" if settings["exact"] else "zero order"
     top = None if limits.top_mm is None else limits.top_mm / unit
+    best = find_best_speeds(depths, speeds_rpm=limits.speeds_rpm, most_depth=top)
+    cautions = _list_cautions(
+        cut, method=method, tapped=tapped, is_relative=is_relative, ratio_is_known=ratio_is_known
+    )
+    if limits.coarse_below_rpm is not None:
+        best = tuple(speed for speed in best if speed.low_rpm >= limits.coarse_below_rpm)
+        cautions = (
+            f"Below {limits.coarse_below_rpm:,.0f} rpm peaks may lie closer together than the speeds looked "
+            "at, so none is named there: map a narrower range to see them.",
+            *cautions,
+        )
     return MapDocument(
         program=program_part(settings),
         method=method,
@@ -210,99 +199,8 @@ def _document(
         chatter_hz=tuple(hz if math.isfinite(hz) else None for hz in limits.chatter_hz),
         lowest_rpm=None if lowest_at is None else limits.speeds_rpm[lowest_at],
         lowest_depth=None if lowest_at is None else depths[lowest_at],
-        best=find_best_speeds(depths, speeds_rpm=limits.speeds_rpm, most_depth=top),
-        cautions=_list_cautions(
-            cut, method=method, tapped=tapped, is_relative=is_relative, ratio_is_known=ratio_is_known
-        ),
-    )
-
-
-def read_mode(text: str) -> MapMode:
-    """Read a mode as typed: axis, frequency, damping ratio, stiffness, with colons between.
-
-    >>> read_mode("both:900:0.03:5")
-    MapMode(axis='both', frequency_hz=900.0, damping_ratio=0.03, stiffness_n_per_um=5.0)
-    """
-    parts = str(text).split(":")
-    if len(parts) != 4:
-        raise BadValueError("mode", text, MODE_FORM)
-    return _checked_mode(*parts)
-
-
-def _checked_mode(axis: object, hz: object, damping: object, stiffness: object) -> MapMode:
-    name = str(axis).strip().lower()
-    if name not in AXES:
-        raise BadValueError("axis of a mode", axis, "x (along the feed), y (across it) or both")
-    ratio = read_number("damping ratio of a mode", damping, 1.0)
-    if ratio > 0.5:  # own choice: 3 typed for 3 % would draw nonsense
-        raise BadValueError("damping ratio of a mode", damping, "a share, such as 0.03 for 3 %, up to 0.5")
-    return MapMode(
-        axis=cast(Axis, name),
-        frequency_hz=read_number("frequency of a mode", hz, MAX_HZ),
-        damping_ratio=ratio,
-        stiffness_n_per_um=read_number("stiffness of a mode", stiffness, MAX_STIFFNESS_N_PER_UM),
-    )
-
-
-def _choose_modes(
-    modes: Sequence[str | MapMode], *, tapped: TapMode | None, stiffness_n_per_um: float | None
-) -> tuple[MapMode, ...]:
-    """Take the modes told, or the strongest one tapped."""
-    if isinstance(modes, (str, MapMode)):
-        modes = [modes]
-    if tapped is None:
-        if not modes:
-            raise BadValueError("mode", None, f"modes ({MODE_FORM}), or the document of a tap")
-        if stiffness_n_per_um is not None:
-            raise BadValueError(
-                "stiffness_n_per_um", stiffness_n_per_um, "it only with the document of a tap"
-            )
-        if len(modes) > MAX_MODES:
-            raise BadValueError("number of modes", len(modes), f"at most {MAX_MODES}")
-        return tuple(
-            _checked_mode(mode.axis, mode.frequency_hz, mode.damping_ratio, mode.stiffness_n_per_um)
-            if isinstance(mode, MapMode)
-            else read_mode(mode)
-            for mode in modes
-        )
-    if modes:
-        raise BadValueError("mode", str(modes[0]), "either modes or the document of a tap, not both")
-    stiffness = None
-    if stiffness_n_per_um is not None:
-        stiffness = read_number("stiffness_n_per_um", stiffness_n_per_um, MAX_STIFFNESS_N_PER_UM)
-    return (
-        MapMode(
-            axis="both",
-            frequency_hz=tapped.frequency_hz,
-            damping_ratio=tapped.damping_ratio,
-            stiffness_n_per_um=stiffness,
-        ),
-    )
-
-
-def _find_force(material: str | None, *, pressure_mpa: float | None, radial_ratio: float | None) -> _Force:
-    """Take what was told, and the material for the rest."""
-    pressure, low, high, ratio = None, None, None, None
-    if pressure_mpa is not None:
-        pressure = read_number("pressure_mpa", pressure_mpa, MAX_PRESSURE_MPA)
-    if radial_ratio is not None:
-        ratio = read_number("radial_ratio", radial_ratio, MAX_RADIAL_RATIO)
-    if material is not None:
-        from chatter.milling.materials import find_material
-
-        found = find_material(material)
-        known = found.tangential_n_mm2
-        if pressure is None and known is not None and known.is_sure:
-            low, high = known.low, known.high
-            pressure = math.sqrt(low * high)  # own choice: the middle of a range of ratios
-        if ratio is None and found.radial_ratio is not None and found.radial_ratio.is_sure:
-            ratio = (found.radial_ratio.low + found.radial_ratio.high) / 2
-    return _Force(
-        pressure_mpa=pressure,
-        low_mpa=low,
-        high_mpa=high,
-        radial_ratio=USUAL_RADIAL_RATIO if ratio is None else ratio,
-        ratio_is_known=ratio is not None,
+        best=best,
+        cautions=cautions,
     )
 
 

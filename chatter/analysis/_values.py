@@ -35,12 +35,12 @@ _LIMITS = {
 def checked_setup(values: dict[str, Any]) -> CutSetup:
     """Check every value once, here at the public edge."""
     checked: dict[str, Any] = {
-        "rpm": _number("rpm", values["rpm"], MAX_RPM),
+        "rpm": read_number("rpm", values["rpm"], MAX_RPM),
         "flutes": _whole_number("flutes", values["flutes"], MAX_FLUTES),
     }
     for name, limit in _LIMITS.items():
         value = values.get(name)
-        checked[name] = None if value is None else _number(name, value, limit)
+        checked[name] = None if value is None else read_number(name, value, limit)
     direction = values.get("direction")
     if direction is not None and direction not in DIRECTIONS:
         raise BadValueError("direction", direction, "up or climb")
@@ -76,14 +76,14 @@ def _ramp(first: object, last: object) -> tuple[float | None, float | None]:
         raise BadValueError("depth_from_mm", None, "the depth at which the ramp begins, beside depth_to_mm")
     if last is None:
         raise BadValueError("depth_to_mm", None, "the depth at which the ramp ends, beside depth_from_mm")
-    start = _number("depth_from_mm", first, MAX_LENGTH_MM, zero_allowed=True)
-    end = _number("depth_to_mm", last, MAX_LENGTH_MM, zero_allowed=True)
+    start = read_number("depth_from_mm", first, MAX_LENGTH_MM, zero_allowed=True)
+    end = read_number("depth_to_mm", last, MAX_LENGTH_MM, zero_allowed=True)
     if start == end:
         raise BadValueError("depth_to_mm", end, f"another depth than depth_from_mm ({start:g})")
     return start, end
 
 
-def _number(name: str, value: object, limit: float, *, zero_allowed: bool = False) -> float:
+def read_number(name: str, value: object, limit: float, *, zero_allowed: bool = False) -> float:
     """Read one finite number above zero, or at zero where allowed, and not above the limit."""
     lowest = "a number of at least 0" if zero_allowed else "a number above 0"
     needed = f"{lowest} and not above {limit:.0f}"
@@ -102,7 +102,7 @@ def _whole_number(name: str, value: object, limit: int) -> int:
     """Read one whole number from 1 to the limit."""
     needed = f"a whole number from 1 to {limit}"
     try:
-        number = _number(name, value, float(limit))
+        number = read_number(name, value, float(limit))
     except BadValueError as error:
         raise BadValueError(name, value, needed) from error
     if number != int(number) or number < 1:

@@ -144,6 +144,15 @@ def test_narrow_cut_by_the_quick_method_is_cautioned():
     assert any("exact map" in caution for caution in bench(width_mm=0.6, direction="climb").cautions)
 
 
+def test_speeds_too_far_apart_for_the_lobes_are_cautioned_and_name_no_peak():
+    # 100 to 24,000 rpm in 1,200 steps of 19.9 rpm; lobes of 600 Hz with 3 teeth lie n² / 12,000 apart:
+    # five steps at 1,093 rpm.
+    document = bench(min_rpm=100, max_rpm=24_000)
+    assert "Below 1,093 rpm" in document.cautions[0]
+    assert min(best.low_rpm for best in document.best) >= 1_093
+    assert not any("peaks may lie closer" in caution for caution in bench().cautions)
+
+
 def test_document_is_json_without_nan_and_as_long_in_every_list():
     document = bench(min_rpm=3_000, max_depth_mm=0.5)
     told = json.loads(to_json(document.to_dict()), parse_constant=lambda name: pytest.fail(name))
@@ -195,6 +204,7 @@ def test_chart_of_characters_shows_the_peak_at_its_place():
         ({"modes": ["x:600:0.03:2"] * 21}, "at most 20"),
         ({"stiffness_n_per_um": 2}, "only with the document of a tap"),
         ({"flutes": 0}, "flutes is 0"),
+        ({"min_rpm": 119, "exact": True}, "at least 120 for an exact map"),  # 60 * 600 / (100 * 3)
         ({"min_rpm": 16_000}, "clearly below max_rpm"),
         ({"min_rpm": 20_000}, "min_rpm"),
         ({"width_mm": 7}, "not above diameter_mm"),
