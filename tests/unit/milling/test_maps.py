@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from chatter.errors import BadValueError
+from chatter.milling.lobes import limit_depths_m
 from chatter.milling.semi_discretization import largest_multiplier, limit_depth_m, multiplier_map
 from tests.reference.milling_limits import BENCHTOP, LIGHT, system
 
@@ -61,6 +62,24 @@ def test_map_and_published_method_meet_when_both_are_extrapolated(width, pitch_r
     usual = abs(multiplier_map(cut, speeds_rpm=np.array([9_000.0]), depths_m=np.array([depth_m]))[0, 0])
     # 0.2 %: what is left of the map's own error with the steps it chooses, and of the extrapolation.
     assert usual == pytest.approx(published, rel=0.002)
+
+
+@pytest.mark.parametrize("flutes", [4, 6])
+def test_map_and_zero_order_agree_where_the_force_has_no_ripple(flutes):
+    # In a slot with four teeth or six, evenly pitched, the sum of sin² (and of sin cos) over the teeth in the
+    # work is the same at every angle: nothing is left for zero order to average, so it is exact.
+    cut = replace(
+        system(BENCHTOP, axes="xxyy", width=1.0, direction="up", rpm=1.0),
+        natural_hz=np.array([600.0, 1450.0, 680.0, 1700.0]),
+        damping_ratio=np.array([0.03, 0.02, 0.025, 0.03]),
+        stiffness_n_per_m=np.array([2e6, 6e6, 2.5e6, 8e6]),
+        flutes=flutes,
+    )
+    speeds = np.linspace(2_000, 16_000, 12)
+    plain_m, _ = limit_depths_m(cut, speeds_rpm=speeds)
+    full_m = [limit_depth_m(replace(cut, rpm=rpm), most_m=0.02) for rpm in speeds.tolist()]
+    # The limit search stops within 0.1 %.
+    assert plain_m == pytest.approx(full_m, rel=0.0015)
 
 
 def test_limit_search_stops_below_an_island_of_chatter_that_bisection_jumps_over():
