@@ -1,7 +1,16 @@
 """What to do next, from one judged recording."""
 
-from chatter.advice.advise import advise
-from chatter.advice.machines import BaseFrequency, Machines, draw_machines
+from chatter.advice.advise import EarlierCut, advise
+from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machines
 from chatter.advice.speeds import find_windows, score_speeds
 
-__all__ = ["BaseFrequency", "Machines", "advise", "draw_machines", "find_windows", "score_speeds"]
+__all__ = [
+    "ChatterLine",
+    "EarlierCut",
+    "HeardCut",
+    "Machines",
+    "advise",
+    "draw_machines",
+    "find_windows",
+    "score_speeds",
+]

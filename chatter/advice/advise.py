@@ -1,28 +1,48 @@
-"""What to do after one judged recording.
+"""What to do after one judged recording, or after many of the same setup.
 
-In: the analysis of the recording, what the user knows of the cut. Out: action, speeds, depth, cautions.
-Leaves out: a history of cuts; power; surface speed for the material.
+In: the analysis of the recording, what the user knows of the cut, tapped parts, earlier cuts. Out: action,
+speeds, depth, cautions.
+Source: the posterior is in chatter/advice/machines.py; power and chip load in chatter/milling/limits.py.
+Leaves out: the history's store (notebook/), the next cut worth making.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 
-from chatter.advice.machines import BaseFrequency, Machines, draw_machines
+from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_limit_share, draw_machines
+from chatter.advice.shapes import modes_of_humps, modes_of_taps
 from chatter.advice.speeds import Window, find_windows, score_speeds, speed_grid_rpm
 from chatter.advice.words import explain_speed, list_cautions
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
-from chatter.milling.limits import SpeedRange, find_speed_range
+from chatter.milling.limits import SpeedRange, check_setting, find_speed_range, power_needed_w
 from chatter.model.cut import Advice, CutAnalysis, CutSetup, JudgedCut, SpeedWindow
+from chatter.model.tap import Tap
 
 DECENT_PROBABILITY = 0.35  # own choice: a try costs one short cut; below it a shallower cut is the better bet
 SURE = 0.9  # contract of `depth_factor`
 LOWEST_BASE_HZ = 60.0  # own choice: nothing that holds a tool swings slower
-MOST_BASES = 4
-SIDEBAND_WEIGHT = 0.5  # own choice: the strongest line is the base more often than not
-FAINTEST_WEIGHT = 0.1
+SAME_LINE = 1e-3  # of its frequency
+MOST_LINES = 8
+QUIET_CONCERNS = frozenset({"speed-low", "speed-hss"})  # wear and taste, not danger: left to the limits' page
 
 
-def advise(analysis: CutAnalysis, *, setup: CutSetup) -> Advice:
-    """Say what to do next after one recording.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierCut:
+    """A cut made before with the same tool, holder, work and width."""
+
+    analysis: CutAnalysis
+    depth_mm: float
+
+
+def advise(
+    analysis: CutAnalysis,
+    *,
+    setup: CutSetup,
+    taps: tuple[Tap, ...] = (),
+    earlier: tuple[EarlierCut, ...] = (),
+) -> Advice:
+    """Say what to do next.
 
     Parameters
     ----------
@@ -30,57 +50,115 @@ def advise(analysis: CutAnalysis, *, setup: CutSetup) -> Advice:
         The judged recording; its worst cut decides.
     setup
         What the user knows of the cut.
+    taps
+        Tapped parts of the same machine.
+    earlier
+        Earlier cuts of the same setup; they count only where the present depth is known.
+
+    Returns
+    -------
+    Advice
+        Speeds only where the cut chattered; a depth factor above 1 only where it was stable.
     """
     worst = analysis.worst
     limits = find_speed_range(setup)
     if worst is None or worst.verdict == "undecided":
         cautions = list_cautions(limits, record_again=True, gives_speeds=False)
         return Advice(action="record again", speeds=(), depth_factor=None, cautions=cautions)
+    depth_mm = present_depth_mm(setup)
+    heard = (
+        _hear(worst, rpm=analysis.spindle.best_rpm, depth_share=1.0),
+        *_hear_earlier(earlier, depth_mm=depth_mm),
+    )
+    humps = tuple(
+        line for cut in (worst, *(one.analysis.worst for one in earlier)) if cut for line in cut.lines
+    )
+    machines = draw_machines(heard, setup=setup, known=modes_of_taps(taps) or modes_of_humps(humps))
+    factor = _depth_factor(machines, heard[0], setup=setup, depth_mm=depth_mm)
     if worst.verdict == "stable":
         cautions = list_cautions(limits, record_again=False, gives_speeds=False)
-        return Advice(action="keep", speeds=(), depth_factor=None, cautions=cautions)
+        concerns = _concerns(setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min)
+        return Advice(action="keep", speeds=(), depth_factor=factor, cautions=(*concerns, *cautions))
     cautions = list_cautions(limits, record_again=False, gives_speeds=True)
-    present_rpm = analysis.spindle.best_rpm if worst.measured_rpm is None else worst.measured_rpm
-    bases = find_bases(worst)
-    machines = None
-    if bases:
-        machines = draw_machines(bases, rpm=present_rpm, verdict=worst.verdict, setup=setup)
-    if machines is None:
-        return Advice(action="reduce depth", speeds=(), depth_factor=None, cautions=cautions)
-    speeds = _suggest(machines, limits=limits, present_rpm=present_rpm, setup=setup)
+    speeds = (
+        () if machines is None else _suggest(machines, limits=limits, present_rpm=heard[0].rpm, setup=setup)
+    )
     decent = bool(speeds) and speeds[0].stable_probability >= DECENT_PROBABILITY
+    tried = speeds[0] if decent else None
     return Advice(
         action="change speed" if decent else "reduce depth",
         speeds=speeds,
-        depth_factor=round(float(np.quantile(machines.limit_share, 1 - SURE)), 3),
-        cautions=cautions,
+        depth_factor=factor,
+        cautions=(
+            *_concerns(
+                setup,
+                set_rpm=setup.rpm if tried is None else tried.set_rpm,
+                feed_mm_min=setup.feed_mm_min if tried is None else tried.feed_mm_min,
+            ),
+            *cautions,
+        ),
     )
 
 
-def find_bases(cut: JudgedCut) -> tuple[BaseFrequency, ...]:
-    """Give the measured chatter lines that may be the base of their family, weighed by level."""
-    weights: dict[float, float] = {}
-    lines = [line for line in cut.lines if line.kind in ("chatter", "chatter sideband")]
-    loudest_db = max((line.level_db for line in lines), default=0.0)
-    for line in lines:
-        power = 10 ** ((line.level_db - loudest_db) / 10)
-        share = 1.0 if line.kind == "chatter" else SIDEBAND_WEIGHT
-        weights[line.frequency_hz] = max(weights.get(line.frequency_hz, 0.0), power * share)
-    if cut.chatter_hz is not None:
-        near = [hz for hz in weights if abs(hz / cut.chatter_hz - 1) < 1e-3]
-        for hz in near:
-            del weights[hz]
-        weights[cut.chatter_hz] = 1.0
-    kept = sorted(
-        (
-            (hz, weight)
-            for hz, weight in weights.items()
-            if hz >= LOWEST_BASE_HZ and weight >= FAINTEST_WEIGHT
-        ),
-        key=lambda pair: -pair[1],
-    )[:MOST_BASES]
-    total = sum(weight for _, weight in kept)
-    return tuple(BaseFrequency(frequency_hz=hz, weight=weight / total) for hz, weight in kept)
+def present_depth_mm(setup: CutSetup) -> float | None:
+    """Give the depth that the advice is about: the cut's, or the deep end of a ramp."""
+    if setup.depth_from_mm is not None and setup.depth_to_mm is not None:
+        return max(setup.depth_from_mm, setup.depth_to_mm)
+    return setup.depth_mm
+
+
+def find_lines(cut: JudgedCut) -> tuple[ChatterLine, ...]:
+    """Give the chatter's family as heard, strongest first; the line named by `chatter_hz` leads."""
+    if cut.chatter_hz is None:
+        return ()
+    heard = {
+        line.frequency_hz: line.level_db
+        for line in cut.lines
+        if line.kind in ("chatter", "chatter sideband") and line.frequency_hz >= LOWEST_BASE_HZ
+    }
+    named = [hz for hz in heard if abs(hz / cut.chatter_hz - 1) < SAME_LINE]
+    loudest_db = max((heard.pop(hz) for hz in named), default=0.0)
+    others = sorted(heard.items(), key=lambda pair: -pair[1])[: MOST_LINES - 1]
+    first = ChatterLine(frequency_hz=cut.chatter_hz, level_db=0.0)
+    return (first, *(ChatterLine(frequency_hz=hz, level_db=min(0.0, db - loudest_db)) for hz, db in others))
+
+
+def _hear(cut: JudgedCut, *, rpm: float, depth_share: float) -> HeardCut:
+    """Give a judged cut as the posterior sees it."""
+    return HeardCut(
+        rpm=rpm if cut.measured_rpm is None else cut.measured_rpm,
+        depth_share=depth_share,
+        chatter_probability=0.5 if cut.chatter_probability is None else cut.chatter_probability,
+        lines=() if cut.verdict == "stable" else find_lines(cut),
+    )
+
+
+def _hear_earlier(earlier: tuple[EarlierCut, ...], *, depth_mm: float | None) -> tuple[HeardCut, ...]:
+    """Give the earlier cuts that carry a verdict; without the present depth theirs say nothing."""
+    if depth_mm is None:
+        return ()
+    return tuple(
+        _hear(worst, rpm=one.analysis.spindle.best_rpm, depth_share=one.depth_mm / depth_mm)
+        for one in earlier
+        if (worst := one.analysis.worst) is not None and worst.verdict != "undecided"
+    )
+
+
+def _depth_factor(
+    machines: Machines | None, cut: HeardCut, *, setup: CutSetup, depth_mm: float | None
+) -> float:
+    """Give the share of the present depth that is stable at the present speed in 9 of 10 machines."""
+    share = draw_limit_share(cut) if machines is None else machines.limit_share
+    factor = float(np.quantile(share, 1 - SURE))
+    if setup.max_depth_mm is not None and depth_mm is not None and depth_mm > 0:
+        factor = min(factor, setup.max_depth_mm / depth_mm)
+    return round(factor, 3)
+
+
+def _concerns(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> tuple[str, ...]:
+    """Give what the setting would strain, in words."""
+    found = check_setting(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=present_depth_mm(setup))
+    return tuple(concern.message for concern in found if concern.code not in QUIET_CONCERNS)
 
 
 def _suggest(
@@ -94,10 +172,19 @@ def _suggest(
     probability = score_speeds(machines, speeds_rpm=grid, flutes=setup.flutes)
     natural_hz = float(np.median(machines.natural_hz))
     windows = find_windows(probability, speeds_rpm=grid, present_rpm=present_rpm)
-    return tuple(
+    dialled = [
         _dialled(window, limits=limits, present_rpm=present_rpm, setup=setup, natural_hz=natural_hz)
         for window in windows
+    ]
+    return tuple(window for window in dialled if _has_power(window, setup=setup))
+
+
+def _has_power(window: SpeedWindow, *, setup: CutSetup) -> bool:
+    """Say whether the spindle can drive the cut at the suggested setting, as far as that is known."""
+    needed_w = power_needed_w(
+        setup, set_rpm=window.set_rpm, feed_mm_min=window.feed_mm_min, depth_mm=present_depth_mm(setup)
     )
+    return needed_w is None or setup.spindle_power_w is None or needed_w <= setup.spindle_power_w
 
 
 def _dialled(

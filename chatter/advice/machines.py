@@ -1,10 +1,11 @@
-"""Machines that would chatter as the recording did.
+"""Machines that would have done what was heard.
 
-In: chatter frequency, speed, what is known of the cut. Out: a sample of machines (natural frequencies,
-damping, stiffness ratio, force ratio, immersion, depth over limit) that chatter at that frequency.
-Method: shapes of machines are drawn from a prior with the x mode at frequency 1; the phase between one
-tooth's wave and the next, known from heard frequency and speed, says where on its lobes each shape stands,
-and so its natural frequency. Stability after Altintas and Budak 1995 (chatter/milling/stability.py).
+In: the cuts heard (lines, verdict, speed, depth), tapped modes, what is known of the cut. Out: a sample of
+equally likely machines (natural frequencies, damping, stiffness over cutting pressure, depth over limit).
+Method: shapes of machines are drawn from a prior (chatter/advice/shapes.py); the phase between one tooth's
+wave and the next, known from chatter frequency and speed, says where on its lobes each shape stands, and so
+its natural frequency. Taps and further cuts weigh the machines.
+Source: Altintas and Budak 1995 (chatter/milling/stability.py); systematic resampling, common practice.
 Leaves out: period doubling.
 """
 
@@ -13,30 +14,47 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
+from chatter.advice.shapes import ABSENT, KnownMode, Shapes, draw_shapes, respond
 from chatter.milling import stability
-from chatter.model.cut import CutSetup, Verdict
+from chatter.model.cut import CutSetup
 
 Floats = NDArray[np.float64]
 
-SHAPES = 500  # own choice: steadies the probabilities to about 0.02
+FIRST_DRAWS = 1200  # of places on the lobes, before their limits are worked out
 DRAWS = 500
 SEED = 1995
-TRIAL_RATIO = np.geomspace(0.55, 1.9, 420)  # chatter over x mode's frequency; steps of 0.3 %, finest mode 2 %
-DAMPING_RANGE = (0.01, 0.06)  # tool-point modes 0.01 to 0.05 are usual: common practice, from memory
-FORCE_RATIO_RANGE = (0.1, 0.6)  # radial over tangential: 0.25 to 0.6 in published end-milling tables
-PHASE_SPREAD_TURNS = 0.04  # what zero order gets wrong of the phase; tuned on 60 random two-mode machines
-CHATTER_DEPTHS = (1.1, 3.5)  # depth over limit of a cut that clearly chatters; own choice
-MARGINAL_DEPTHS = (0.9, 1.4)
-MOST_TOOTH_GROWTH = 0.8  # own choice: log growth from tooth to tooth at three times the limit or so
+PHASE_SPREAD_TURNS = 0.08  # what zero order, run-out and a tool that leaves the cut do to the phase
+CHATTER_DEPTHS = (1.1, 3.15)  # depth over limit of a cut that clearly chatters; own choice
+STABLE_DEPTHS = (0.1, 1.0)  # and of one that clearly doesn't
+LIMIT_SPREAD = (
+    0.25  # of ln(limit): what zero order gets wrong; 12 % at half immersion, twice it and more below
+)
+DOMINANT_SPREAD = 0.3  # of ln(limit): of several lobes a cut chatters on the lowest or near it
+MOST_BASES = 8
+FAINTEST_BASE_DB = -25.0  # own choice, re the strongest member
+COLOUR_DB, ODD_COLOUR_DB, ODD_SHARE = 6.0, 18.0, 0.25  # spread of what work, room and phone do to one line
+USUAL_HZ, USUAL_SPREAD = 1000.0, 0.9  # tool-point modes, ln: common practice for small mills
+SURPRISE = 0.03  # own choice: share of cuts whose verdict no machine explains
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BaseFrequency:
-    """One measured line that may be the chatter's base frequency."""
+class ChatterLine:
+    """One measured line of the chatter's family: any of them may be its base frequency."""
 
     frequency_hz: float
-    weight: float  # adds to 1 over the candidates
+    level_db: float  # re the strongest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeardCut:
+    """One cut of the setup, as the advice sees it."""
+
+    rpm: float  # true
+    depth_share: float  # its depth over the present depth
+    chatter_probability: float
+    lines: tuple[ChatterLine, ...]  # strongest first; empty where no chatter was heard
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,167 +68,200 @@ class Machines:
     limit_share: Floats  # (machines,): limit at the present speed over the present depth
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Shapes:
-    """Machines with the x mode at frequency and stiffness 1; arrays of shape (SHAPES, 1)."""
-
-    x_damping: Floats
-    y_damping: Floats
-    y_hz: Floats
-    y_stiffness: Floats
-    factors: stability.DirectionalFactors
-
-    def respond(self, growth: Floats | float) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-        """Give both receptances at the trial frequencies, growing by exp(2 pi growth) a cycle."""
-        trial = TRIAL_RATIO * (1 - 1j * np.asarray(growth))
-        x_mode = stability.receptance_m_per_n(
-            trial, natural_hz=1.0, damping_ratio=self.x_damping, stiffness_n_per_m=1.0
-        )
-        y_mode = stability.receptance_m_per_n(
-            trial, natural_hz=self.y_hz, damping_ratio=self.y_damping, stiffness_n_per_m=self.y_stiffness
-        )
-        return x_mode, y_mode
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Stands:
-    """Where shapes stand on their lobes; one entry a crossing."""
-
-    shape: NDArray[np.intp]
-    ratio: Floats  # chatter over x mode's frequency
-    depth: Floats  # present depth where it grows, limit depth where it doesn't
-    grows: NDArray[np.bool_]
-    weight: Floats
-    base_hz: Floats
-
-
 def draw_machines(
-    bases: tuple[BaseFrequency, ...], *, rpm: float, verdict: Verdict, setup: CutSetup
+    cuts: tuple[HeardCut, ...], *, setup: CutSetup, known: tuple[KnownMode, ...] = ()
 ) -> Machines | None:
-    """Draw machines that chatter at one of the base frequencies at this true speed.
+    """Draw machines that explain the cuts; the first cut is the present one.
 
-    The same input gives the same machines. None where no drawn shape can chatter so.
+    The same input gives the same machines. None where nothing heard says where the modes lie, or no drawn
+    shape explains it.
     """
     rng = np.random.default_rng(SEED)
-    shapes = _draw_shapes(rng, setup)
-    x_mode, y_mode = shapes.respond(0.0)
-    edge = stability.find_boundary(x_mode, y_m_per_n=y_mode, factors=shapes.factors, flutes=setup.flutes)
-    low, high = MARGINAL_DEPTHS if verdict == "marginal" else CHATTER_DEPTHS
-    most_growth = 0.0 if verdict == "marginal" else MOST_TOOTH_GROWTH
-    found = [
-        _stand(shapes, rng=rng, base=base, rpm=rpm, flutes=setup.flutes, most_growth=most_growth)
-        for base in bases
-    ]
-    shape = np.concatenate([one.shape for one in found])
-    ratio = np.concatenate([one.ratio for one in found])
-    depth = np.concatenate([one.depth for one in found])
-    grows = np.concatenate([one.grows for one in found])
-    weight = np.concatenate([one.weight for one in found])
-    x_hz = np.concatenate([one.base_hz for one in found]) / ratio
-    # Held at its limit by the tool leaving the cut, chatter says nothing of the depth: draw that.
-    limit_share = np.exp(-rng.uniform(math.log(low), math.log(high), shape.size))
-    per_depth = limit_share / depth
-    if grows.any():
-        limit, _ = stability.limit_at_speed(
-            stability.Boundary(
-                depth_times_kt=edge.depth_times_kt[:, shape[grows]],
-                phase_turns=edge.phase_turns[:, shape[grows]],
-            ),
-            frequency_hz=x_hz[grows, None] * TRIAL_RATIO,
-            speed_rpm=rpm,
-            flutes=setup.flutes,
-        )
-        per_depth[grows] = 1 / depth[grows]
-        limit_share[grows] = limit / depth[grows]
-        weight = np.where((limit_share * low <= 1.0001) & (limit_share * high >= 0.9999), weight, 0.0)
-    if weight.sum() <= 0:
+    shapes = draw_shapes(rng, setup=setup, known=known)
+    singing = [cut for cut in cuts if cut.lines]
+    if singing:
+        anchor = max(singing, key=lambda cut: cut.chatter_probability)
+        drawn = _stand_on_lobes(shapes, rng=rng, cut=anchor, flutes=setup.flutes)
+    elif np.isfinite(shapes.known_hz).any():
+        anchor = cuts[0]
+        drawn = _stand_on_taps(shapes, rng=rng, cut=anchor, flutes=setup.flutes)
+    else:
         return None
-    pick = _resample(weight, rng=rng)
-    shape, x_hz, ratio, per_depth = shape[pick], x_hz[pick], ratio[pick], per_depth[pick]
-    second = shapes.y_hz[shape, 0]
-    nearest = np.where(np.abs(np.log(ratio)) < np.abs(np.log(ratio / second)), x_hz, x_hz * second)
+    if drawn is None:
+        return None
+    shape, x_hz, near_hz, limit_times_kt, weight = drawn
+    share = draw_limit_share(anchor, count=len(shape))
+    # Limit over the depth of the anchor, and over the present depth.
+    per_depth = share * anchor.depth_share / limit_times_kt
+    edge = stability.Boundary(
+        depth_times_kt=shapes.edge.depth_times_kt[:, shape] * per_depth[:, None],
+        phase_turns=shapes.edge.phase_turns[:, shape],
+    )
+    trial_hz = shapes.trial[shape] * x_hz[:, None]
+    for cut in cuts:
+        if cut is not anchor:
+            limit, _ = stability.limit_at_speed(
+                edge, frequency_hz=trial_hz, speed_rpm=cut.rpm, flutes=setup.flutes
+            )
+            weight = weight * _fit(cut, limit_share=limit)
+    if anchor is cuts[0]:
+        limit_share = share
+    else:
+        limit_share, _ = stability.limit_at_speed(
+            edge, frequency_hz=trial_hz, speed_rpm=cuts[0].rpm, flutes=setup.flutes
+        )
+    if not weight.sum() > 0:
+        return None
+    pick = _resample(weight, rng=rng, count=DRAWS)
+    error = np.exp(rng.normal(0, LIMIT_SPREAD, DRAWS))
     return Machines(
-        trial_hz=x_hz[:, None] * TRIAL_RATIO,
-        phase_turns=edge.phase_turns[:, shape],
-        depth_share=edge.depth_times_kt[:, shape] * per_depth[:, None],
-        natural_hz=nearest,
+        trial_hz=trial_hz[pick],
+        phase_turns=edge.phase_turns[:, pick],
+        depth_share=edge.depth_times_kt[:, pick] * error[:, None],
+        natural_hz=near_hz[pick],
         limit_share=limit_share[pick],
     )
 
 
-def _draw_shapes(rng: np.random.Generator, setup: CutSetup) -> _Shapes:
-    """Draw machines with the x mode at frequency and stiffness 1."""
+Drawn = tuple[NDArray[np.intp], Floats, Floats, Floats, Floats]
 
-    def damping() -> Floats:
-        return np.exp(rng.uniform(math.log(DAMPING_RANGE[0]), math.log(DAMPING_RANGE[1]), (SHAPES, 1)))
 
-    x_damping, y_damping = damping(), damping()
-    force_ratio = rng.uniform(*FORCE_RATIO_RANGE, (SHAPES, 1))
-    entry, leave = _draw_arcs(rng, setup)
-    return _Shapes(
-        x_damping=x_damping,
-        y_damping=y_damping,
-        y_hz=np.exp(rng.normal(0, 0.12, (SHAPES, 1))),  # own choice: a tool is much the same both ways
-        y_stiffness=np.exp(rng.normal(0, 0.4, (SHAPES, 1))),
-        factors=stability.directional_factors(entry, exit_rad=leave, radial_ratio=force_ratio),
+def _stand_on_lobes(shapes: Shapes, *, rng: np.random.Generator, cut: HeardCut, flutes: int) -> Drawn | None:
+    """Find where on its lobes each shape stands when it chatters as heard.
+
+    Returns
+    -------
+    tuple or None
+        Shape, frequency of its first x mode, frequency of the mode that rings, limit depth times tangential
+        coefficient at the heard speed, weight; one entry a place.
+    """
+    places = [
+        _find_places(shapes, rng=rng, base=line, rpm=cut.rpm, flutes=flutes)
+        for line in cut.lines[:MOST_BASES]
+        if line.level_db > FAINTEST_BASE_DB
+    ]
+    shape, ratio, depth, weight, base_hz = (np.concatenate(part) for part in zip(*places, strict=True))
+    x_hz = base_hz / ratio
+    weight = weight * np.exp(-0.5 * (np.log(x_hz / USUAL_HZ) / USUAL_SPREAD) ** 2)
+    weight = weight * _fit_levels(shapes, shape=shape, x_hz=x_hz, lines=cut.lines)
+    known = shapes.known_hz[shape]
+    off = np.log(x_hz / np.where(np.isfinite(known), known, x_hz)) / np.where(
+        np.isfinite(known), shapes.known_spread[shape], 1.0
     )
+    weight = weight * np.exp(-0.5 * off**2)
+    if not weight.sum() > 0:
+        return None
+    pick = _resample(weight, rng=rng, count=FIRST_DRAWS)
+    shape, ratio, depth, x_hz = shape[pick], ratio[pick], depth[pick], x_hz[pick]
+    limit, _ = stability.limit_at_speed(
+        stability.Boundary(
+            depth_times_kt=shapes.edge.depth_times_kt[:, shape], phase_turns=shapes.edge.phase_turns[:, shape]
+        ),
+        frequency_hz=x_hz[:, None] * shapes.trial[shape],
+        speed_rpm=cut.rpm,
+        flutes=flutes,
+    )
+    limit = np.minimum(limit, depth)
+    weight = np.exp(-0.5 * (np.log(depth / limit) / DOMINANT_SPREAD) ** 2)
+    there = shapes.stiffness[shape] < ABSENT
+    apart = np.where(there, np.abs(np.log(shapes.hz[shape] / ratio[:, None])), np.inf)
+    nearest = np.take_along_axis(shapes.hz[shape], apart.argmin(axis=1)[:, None], axis=1)[:, 0]
+    return shape, x_hz, nearest * x_hz, limit, weight
 
 
-def _draw_arcs(rng: np.random.Generator, setup: CutSetup) -> tuple[Floats, Floats]:
-    """Give the arcs of cut: the one told, or a spread of slots and side cuts."""
-    if setup.width_mm is not None and setup.diameter_mm is not None:
-        width = np.full((SHAPES, 1), min(1.0, setup.width_mm / setup.diameter_mm))
-    else:
-        width = np.where(rng.random((SHAPES, 1)) < 0.3, 1.0, rng.uniform(0.1, 1.0, (SHAPES, 1)))
-    up = stability.immersion_angles_rad(width, direction="up")
-    climb = stability.immersion_angles_rad(width, direction="climb")
-    upward = rng.random((SHAPES, 1)) < {"up": 1.0, "climb": 0.0, None: 0.5}[setup.direction]
-    return np.where(upward, up[0], climb[0]), np.where(upward, up[1], climb[1])
+def _fit_levels(
+    shapes: Shapes, *, shape: NDArray[np.intp], x_hz: Floats, lines: tuple[ChatterLine, ...]
+) -> Floats:
+    """Give the likelihood of the family's levels: what rings most readily is heard most.
+
+    The cutting force holds every member of the family; the machine's response and an unknown colouring by
+    the work, the room and the phone decide how loud each is heard.
+    """
+    heard_db = np.array([line.level_db for line in lines])
+    predicted = []
+    for line in lines:
+        at = (line.frequency_hz / x_hz)[:, None]
+        x_mode, y_mode = respond(
+            at, hz=shapes.hz[shape], damping=shapes.damping[shape], stiffness=shapes.stiffness[shape]
+        )
+        swing = np.sqrt(np.abs(x_mode[:, 0]) ** 2 + np.abs(y_mode[:, 0]) ** 2) * line.frequency_hz
+        predicted.append(20 * np.log10(swing))
+    off = np.array(predicted) - heard_db[:, None]
+    off -= np.median(off, axis=0)
+    usual = np.exp(-0.5 * (off / COLOUR_DB) ** 2) / COLOUR_DB
+    odd = np.exp(-0.5 * (off / ODD_COLOUR_DB) ** 2) / ODD_COLOUR_DB
+    return np.asarray(np.prod((1 - ODD_SHARE) * usual + ODD_SHARE * odd, axis=0))
 
 
-def _stand(
-    shapes: _Shapes,
-    *,
-    rng: np.random.Generator,
-    base: BaseFrequency,
-    rpm: float,
-    flutes: int,
-    most_growth: float,
-) -> _Stands:
-    """Find where on its lobes each shape stands, half of them growing, half held at the limit."""
+def _find_places(
+    shapes: Shapes, *, rng: np.random.Generator, base: ChatterLine, rpm: float, flutes: int
+) -> tuple[NDArray[np.intp], Floats, Floats, Floats, Floats]:
+    """Give the places on the lobes that one base frequency allows: shape, ratio, depth, weight, base."""
     turns = base.frequency_hz / (rpm * flutes / 60)
-    tooth_growth = rng.uniform(0, 1, (SHAPES, 1)) * most_growth * (rng.random((SHAPES, 1)) < 0.5)
-    x_mode, y_mode = shapes.respond(tooth_growth / (2 * math.pi * turns))
-    eigenvalue = stability.find_eigenvalues(x_mode, y_m_per_n=y_mode, factors=shapes.factors)
-    spread = rng.normal(0, PHASE_SPREAD_TURNS, (SHAPES, 1))
+    spread = rng.normal(0, PHASE_SPREAD_TURNS, (len(shapes.trial), 1))
     # One tooth's wave against the next: the depth is real only where the phases fit.
-    regeneration = 1 - np.exp(-2j * math.pi * (turns + spread) - tooth_growth)
-    depth = -4 * math.pi / flutes * eigenvalue / regeneration
+    regeneration = 1 - np.exp(-2j * math.pi * (turns + spread))
+    depth = -4 * math.pi / flutes * shapes.eigenvalue / regeneration
     left, right = depth[..., :-1], depth[..., 1:]
     branch, shape, trial = np.nonzero(
         ((left.imag > 0) != (right.imag > 0)) & (left.real > 0) & (right.real > 0)
     )
     at = left.real[branch, shape, trial]
+    ratio = shapes.trial[shape, trial]
     phase = np.angle(right[branch, shape, trial] / left[branch, shape, trial]) / -math.pi
-    slope = phase / math.log(TRIAL_RATIO[1] / TRIAL_RATIO[0])  # turns per e-fold of frequency
-    # Density of natural frequencies for one heard frequency: flat prior over log, so 1 / (d ln fc / d ln fn)
-    weight = np.clip(np.abs(1 - turns / slope), 0, 5)
-    lowest = np.full(SHAPES, np.inf)
+    step = np.log(shapes.trial[shape, trial + 1] / ratio)
+    slope = phase / np.maximum(step, 1e-9)  # turns per e-fold of frequency
+    with np.errstate(divide="ignore"):
+        # Density of natural frequencies for one heard frequency: flat over log, so 1 / (d ln fc / d ln fn)
+        weight = np.clip(np.abs(1 - turns / slope), 0, 5)
+    lowest = np.full(len(shapes.trial), np.inf)
     np.minimum.at(lowest, shape, at)
-    # of several lobes that this phase allows, the cut chatters on the lowest or near it
-    weight *= np.exp(-0.5 * (np.log(at / lowest[shape]) / 0.3) ** 2)
+    weight = weight * np.exp(-0.5 * (np.log(at / lowest[shape]) / DOMINANT_SPREAD) ** 2)
     total = weight.sum()
-    return _Stands(
-        shape=shape,
-        ratio=TRIAL_RATIO[trial],
-        depth=at,
-        grows=tooth_growth[shape, 0] > 0,
-        weight=weight * base.weight / total if total > 0 else weight,
-        base_hz=np.full(shape.size, base.frequency_hz),
+    weight = weight * 10 ** (base.level_db / 20) / total if total > 0 else weight
+    return shape, ratio, at, weight, np.full(shape.size, base.frequency_hz)
+
+
+def _stand_on_taps(shapes: Shapes, *, rng: np.random.Generator, cut: HeardCut, flutes: int) -> Drawn | None:
+    """Take the tapped frequencies as they are, where no cut chattered. Returns as `_stand_on_lobes`."""
+    shape = np.flatnonzero(np.isfinite(shapes.known_hz))
+    x_hz = shapes.known_hz[shape] * np.exp(rng.normal(0, shapes.known_spread[shape]))
+    limit, _ = stability.limit_at_speed(
+        stability.Boundary(
+            depth_times_kt=shapes.edge.depth_times_kt[:, shape], phase_turns=shapes.edge.phase_turns[:, shape]
+        ),
+        frequency_hz=x_hz[:, None] * shapes.trial[shape],
+        speed_rpm=cut.rpm,
+        flutes=flutes,
     )
+    known = np.isfinite(limit)
+    if not known.any():
+        return None
+    shape, x_hz, limit = shape[known], x_hz[known], limit[known]
+    return shape, x_hz, x_hz, limit, np.ones(len(shape))
 
 
-def _resample(weight: Floats, *, rng: np.random.Generator) -> NDArray[np.intp]:
+def draw_limit_share(cut: HeardCut, *, count: int = DRAWS) -> Floats:
+    """Draw the limit over the cut's depth from what its verdict says alone. Shape (count,).
+
+    Held at its limit by the tool leaving the cut, chatter says nothing of how far the limit is; a prior does.
+    """
+    rng = np.random.default_rng(SEED + 1)
+    chatters = rng.random(count) < cut.chatter_probability
+    low = np.where(chatters, CHATTER_DEPTHS[0], STABLE_DEPTHS[0])
+    high = np.where(chatters, CHATTER_DEPTHS[1], STABLE_DEPTHS[1])
+    return np.asarray(1 / rng.uniform(low, high))
+
+
+def _fit(cut: HeardCut, *, limit_share: Floats) -> Floats:
+    """Give the likelihood of a cut's verdict, from the limit at its speed over the present depth."""
+    over = np.log(cut.depth_share / np.maximum(limit_share, 1e-12)) / LIMIT_SPREAD
+    chatters = special.ndtr(over)
+    heard = cut.chatter_probability
+    return np.asarray(SURPRISE + (1 - SURPRISE) * (heard * chatters + (1 - heard) * (1 - chatters)))
+
+
+def _resample(weight: Floats, *, rng: np.random.Generator, count: int) -> NDArray[np.intp]:
     """Give indices of equally likely draws (systematic resampling)."""
     edges = np.cumsum(weight) / weight.sum()
-    return np.minimum(np.searchsorted(edges, (np.arange(DRAWS) + rng.random()) / DRAWS), weight.size - 1)
+    return np.minimum(np.searchsorted(edges, (np.arange(count) + rng.random()) / count), weight.size - 1)

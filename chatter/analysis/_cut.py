@@ -121,7 +121,7 @@ def analyse_cut(
         program=program_part({**asdict(setup), **files}),
         recording=_recording_part(recording, analysis),
         analysis=analysis,
-        advice=advise(analysis, setup=setup),
+        advice=advise(analysis, setup=setup, taps=taps),
         rings=name_ringing(analysis, taps=taps),
     )
 

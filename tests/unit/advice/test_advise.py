@@ -66,7 +66,8 @@ def test_slot_chatter_points_to_the_speed_of_its_natural_frequency():
 
 def test_chatter_without_a_frequency_or_lines_reduces_depth():
     advice = advise(analysis_of("chatter"), setup=CutSetup(rpm=12_000, flutes=2, max_rpm=24_000))
-    assert (advice.action, advice.speeds, advice.depth_factor) == ("reduce depth", (), None)
+    assert (advice.action, advice.speeds) == ("reduce depth", ())
+    assert advice.depth_factor < 1  # chattering by its verdict alone, the cut is too deep
 
 
 def test_tool_limit_below_the_slowest_speed_leaves_no_speed():
