@@ -111,7 +111,7 @@ def check_swings(modes: tuple[MapMode, ...], *, flutes: int, low_rpm: float) -> 
             "min_rpm",
             low_rpm,
             f"at least {math.ceil(least_rpm):,} for an exact map, because below it the mode at "
-            f"{fastest_hz:,.0f} Hz swings over {MOST_SWINGS} times from tooth to tooth; or draw the quick map",
+            f"{fastest_hz:,.0f} Hz swings over {MOST_SWINGS} times between teeth; or draw the quick map",
         )
 
 
