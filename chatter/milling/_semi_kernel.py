@@ -67,7 +67,7 @@ def find_multipliers(
     slot: NDArray[np.int64],
     start: Floats,
 ) -> Complexes:
-    """Give the largest multiplier at each depth, NaN where it didn't settle.
+    """Give the largest multiplier at each depth: inf beyond all numbers, NaN where it didn't settle.
 
     Parameters
     ----------
@@ -101,6 +101,9 @@ def find_multipliers(
             vector[:] = basis[step - 1]
             _carry(vector, node, drift, push, axis, slot, depths_m[row])
             length = np.sqrt(np.sum(vector * vector))
+            if not np.isfinite(length):
+                found[row] = np.inf
+                break
             for _ in range(2):  # once leaves rounding behind
                 share = basis[:step] @ vector
                 vector -= share @ basis[:step]

@@ -35,6 +35,7 @@ PUSHES_PER_SWING = 40  # of the fastest mode; with the next, 0.7 % of 150 limit 
 LEAST_PUSHES = 120  # in one tooth's arc of cut; 0.02 % (tests/reference/test_semi_discretization.py)
 TOLERANCE = 1e-3  # of the limit depth
 GROW = 1.02  # between trial depths: a narrower island of chatter below the limit is missed
+MOST_PUSHES = 20_000  # in one arc, own choice: 100 MB a processor; the fastest mode swings 500 times there
 SAME_ANGLE_RAD = 1e-9  # own choice: far above rounding, far below any step
 
 
@@ -119,12 +120,13 @@ def multiplier_map(
     -------
     NDArray
         Shape (speeds, depths). Over one tooth period, or over one turn where the pitch is given. Size above
-        1: the cut is unstable. Real and negative: period doubling.
+        1: the cut is unstable (inf where it is beyond all numbers). Real and negative: period doubling.
 
     Raises
     ------
     BadValueError
-        A part of the system, a speed or a depth is out of its range.
+        A part of the system, a speed or a depth is out of its range; a speed is too slow to follow the
+        fastest mode.
     """
     from chatter.milling import _semi_kernel  # compiled: only loaded where it is used
 
@@ -265,6 +267,10 @@ def _tables(
         step_rad = min(arc / LEAST_PUSHES, turn_rad_s / (PUSHES_PER_SWING * float(system.natural_hz.max())))
     else:
         step_rad = 2 * math.pi / system.flutes / steps
+    if (system.exit_rad - system.entry_rad) / step_rad > MOST_PUSHES:
+        raise BadValueError(
+            "speeds_rpm", system.rpm, "a higher speed: the fastest mode swings too often while a tooth cuts"
+        )
     edges = _arc_edges(system, step_rad)
     middle = (edges[:-1] + edges[1:]) / 2 - system.entry_rad
     factors = directional_factors(edges[:-1], exit_rad=edges[1:], radial_ratio=system.radial_ratio)

@@ -130,6 +130,18 @@ def test_grid_out_of_range_is_refused(speeds, depths, name):
         multiplier_map(SLOT, speeds_rpm=np.array(speeds), depths_m=np.array(depths))
 
 
+def test_speed_too_slow_to_follow_the_mode_is_refused():
+    # 600 Hz at 1 rev/min: a tooth is 30 s in the slot, 18,000 swings.
+    with pytest.raises(BadValueError, match="higher speed"):
+        multiplier_map(SLOT, speeds_rpm=np.array([1.0]), depths_m=DEPTHS_M)
+
+
+def test_growth_beyond_all_numbers_is_infinite_and_so_unstable():
+    # A metre deep at 100 rev/min: 120 swings a tooth period, each growing many thousandfold.
+    found = multiplier_map(SLOT, speeds_rpm=np.array([100.0]), depths_m=np.array([1.0]))
+    assert np.isinf(np.abs(found[0, 0]))
+
+
 @pytest.mark.parametrize("most_m", [0.0, -1.0, math.nan, math.inf])
 def test_search_without_a_deepest_depth_is_refused(most_m):
     with pytest.raises(BadValueError, match="most_m"):
