@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from chatter.model import BestSpeed
 
 MOST = 5
-PEAK_OVER_LOWEST = 1.25  # own choice: a lesser gain isn't worth changing the speed for
+PEAK_OVER_LOWEST = 1.25  # and over the saddle to a higher peak; own choice: less isn't worth a change
 WINDOW_SHARE = 0.7  # own choice: of the peak's limit; this near to it most of a lobe's width is left
 LEAST_WINDOW = 0.01  # own choice: no open-loop spindle keeps its speed to better than a hundredth
 VIEW_SHARE = 12.0  # own choice: limits above twelve times the lowest count alike; few machines cut so deep
@@ -46,12 +46,9 @@ def find_best_speeds(
         top = capped[first]
         if top < PEAK_OVER_LOWEST * min(capped):
             continue
-        low, high = first, last
-        while low > 0 and capped[low - 1] >= WINDOW_SHARE * top:
-            low -= 1
-        while high < len(capped) - 1 and capped[high + 1] >= WINDOW_SHARE * top:
-            high += 1
-        if max(capped[low : high + 1]) > top or speeds_rpm[high] < (1 + LEAST_WINDOW) * speeds_rpm[low]:
+        low = _reach(capped, first, -1)
+        high = _reach(capped, last, +1)
+        if low is None or high is None or speeds_rpm[high] < (1 + LEAST_WINDOW) * speeds_rpm[low]:
             continue
         at = (first + last) // 2
         depth = limit_depth[at]
@@ -68,6 +65,23 @@ def find_best_speeds(
         if all(one[2] < other[1] or one[1] > other[2] for other in chosen):
             chosen.append(one)
     return tuple(best for *_, best in chosen[:MOST])
+
+
+def _reach(depths: Sequence[float], start: int, step: int) -> int | None:
+    """Give the last index that carries most of the peak's depth; None where a higher peak is too near.
+
+    Beside a higher peak the window ends at the saddle between them.
+    """
+    top, end = depths[start], start
+    for index in range(start + step, len(depths) if step > 0 else -1, step):
+        if depths[index] < WINDOW_SHARE * top:
+            break
+        if depths[index] > top:
+            passed = range(start, index, step)
+            end = min(passed, key=lambda at: depths[at])
+            return end if top >= PEAK_OVER_LOWEST * depths[end] else None
+        end = index
+    return end
 
 
 def _summits(depths: Sequence[float]) -> list[tuple[int, int]]:

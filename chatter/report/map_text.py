@@ -5,6 +5,7 @@ depth that suits every speed second, a small chart third, what the map was drawn
 Leaves out: any judgement; every number stands in the document.
 """
 
+import math
 import textwrap
 
 import numpy as np
@@ -76,7 +77,19 @@ def _peak(document: MapDocument, speed: BestSpeed) -> str:
 
 
 def _depth(document: MapDocument, depth: float) -> str:
-    return f"{depth:.2f} times the lowest limit" if document.is_relative else f"{depth:.2f} mm"
+    return (
+        f"{told_depth(depth)} times the lowest limit" if document.is_relative else f"{told_depth(depth)} mm"
+    )
+
+
+def told_depth(depth: float) -> str:
+    """Give a limit as it is told: rounded down, because a depth rounded up might chatter.
+
+    >>> told_depth(1.279), told_depth(0.1469)
+    ('1.27', '0.146')
+    """
+    places = 2 if depth >= 1 else 3
+    return f"{math.floor(depth * 10**places + 1e-9) / 10**places:.{places}f}"
 
 
 def _lowest(document: MapDocument) -> list[str]:

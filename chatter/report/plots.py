@@ -8,6 +8,7 @@ Leaves out: any analysis. matplotlib is imported where it draws, because it take
 """
 
 import io
+import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 from chatter.errors import BadValueError, OutputError
 from chatter.model.cut import CutDocument, SpeedWindow, Verdict
 from chatter.model.map import MapDocument
+from chatter.report.map_text import told_depth
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,6 +31,7 @@ ENDINGS = (".png", ".svg")
 SIZE_IN = (5.4, 7.2)  # 360 points of a phone are then 67 an inch: 11 pt words are 10 points high
 DOTS_PER_IN = 200.0  # 1,080 dots wide: sharp on a phone and on paper
 TOP_SHARE = 12.0  # own choice: the picture ends at twelve times the lowest limit
+SUBTITLE_WIDE, CAPTION_WIDE = 46, 58  # letters that fit the sheet at their sizes
 PAPER, INK, FAINT = "#FBF9F4", "#16242E", "#66727A"
 WATER, LAND, DOTS = "#B9D8E8", "#EFD9A7", "#A9802F"
 COAST, MARK = "#123F5C", "#7A1F4B"
@@ -120,7 +123,7 @@ def _map_caption(document: MapDocument) -> str:
     """Say what the flags stand for, and from what the map was drawn."""
     unit = "times lowest" if document.is_relative else "mm"
     lines = [
-        f"{number}   {speed.rpm:,.0f} rpm; {speed.window_depth:.2f} {unit} from {speed.low_rpm:,.0f} to "
+        f"{number}   {speed.rpm:,.0f} rpm; {told_depth(speed.window_depth)} {unit} from {speed.low_rpm:,.0f} to "
         f"{speed.high_rpm:,.0f} (bar)"
         for number, speed in enumerate(document.best, start=1)
     ]
@@ -243,7 +246,7 @@ def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:
     axes = figure.add_subplot()
     axes.set_facecolor(PAPER)
     figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=17, fontweight="bold")
-    axes.set_title(subtitle, loc="left", color=INK, fontsize=11.5, pad=10)
+    axes.set_title(textwrap.fill(subtitle, SUBTITLE_WIDE), loc="left", color=INK, fontsize=11.5, pad=10)
     axes.tick_params(colors=INK, labelsize=11.5, length=5)
     axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda rpm, _: f"{rpm:,.0f}"))
@@ -259,7 +262,8 @@ def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:
 
 def _write_caption(figure: "Figure", caption: str) -> None:
     if caption:
-        figure.supxlabel(caption, x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.45)
+        lines = [part for line in caption.split("\n") for part in textwrap.wrap(line, CAPTION_WIDE) or [""]]
+        figure.supxlabel("\n".join(lines), x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.45)
 
 
 def _draw_coast(axes: "Axes", speeds: Floats, limit: Floats, top: float, *, fill: bool) -> None:

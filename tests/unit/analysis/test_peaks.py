@@ -51,6 +51,26 @@ def test_depths_above_the_largest_count_alike():
     assert all(one.window_depth <= 2.0 for one in best)
 
 
+def test_lesser_peak_beside_a_higher_one_is_found_as_far_as_the_saddle_between_them():
+    # 6 mm at 1,600 rpm, 3.5 mm at 1,400. The facing sides, 3.5 - 2.5 x / 100 and 6 - 5 (200 - x) / 160, meet
+    # at x = 67 rpm and 1.8 mm; the window ends before that, at 0.7 * 3.5 = 2.45 mm or x = 42 rpm.
+    limit = tents((1_400, 3.5, 100), (1_600, 6.0, 160))
+    best = find_best_speeds(limit, speeds_rpm=SPEEDS, most_depth=None)
+    assert [one.rpm for one in best] == [1_600, 1_400]
+    assert best[1].high_rpm == 1_440
+    # Wider sides, 3.5 - 2.5 x / 150 and 6 - 5 (200 - x) / 220, meet at x = 52 rpm and 2.64 mm: it ends there.
+    limit = tents((1_400, 3.5, 150), (1_600, 6.0, 220))
+    best = find_best_speeds(limit, speeds_rpm=SPEEDS, most_depth=None)
+    assert [one.rpm for one in best] == [1_600, 1_400]
+    assert best[1].high_rpm == 1_450
+
+
+def test_shoulder_of_a_higher_peak_is_no_peak():
+    # 3.5 mm at 1,450 rpm beside 6 mm at 1,600: the saddle lies at 3.2 mm, above 3.5 / 1.25 = 2.8 mm.
+    limit = tents((1_450, 3.5, 150), (1_600, 6.0, 220))
+    assert [one.rpm for one in find_best_speeds(limit, speeds_rpm=SPEEDS, most_depth=None)] == [1_600]
+
+
 def test_peak_at_the_end_of_the_range_counts():
     (best,) = find_best_speeds(tents((2_000, 5.0, 200)), speeds_rpm=SPEEDS, most_depth=None)
     assert (best.rpm, best.high_rpm) == (2_000, 2_000)
