@@ -16,7 +16,7 @@ from chatter.advice.speeds import Window, find_windows, score_speeds, speed_grid
 from chatter.advice.words import explain_speed, list_cautions
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import SpeedRange, check_setting, find_speed_range, power_needed_w
-from chatter.model.cut import Advice, CutAnalysis, CutSetup, JudgedCut, SpeedWindow
+from chatter.model.cut import Advice, CutAnalysis, CutSetup, JudgedCut, SpeedCurve, SpeedWindow
 from chatter.model.tap import Tap
 
 DECENT_PROBABILITY = 0.35  # own choice: a try costs one short cut; below it a shallower cut is the better bet
@@ -24,6 +24,7 @@ SURE = 0.9  # contract of `depth_factor`
 LOWEST_BASE_HZ = 60.0  # own choice: nothing that holds a tool swings slower
 SAME_LINE = 1e-3  # of its frequency
 MOST_LINES = 8
+CURVE_STEP = 3  # 101 of the 301 speeds worked out: enough for a picture
 QUIET_CONCERNS = frozenset({"speed-low", "speed-hss"})  # wear and taste, not danger: left to the limits' page
 
 
@@ -80,9 +81,7 @@ def advise(
         concerns = _concerns(setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min)
         return Advice(action="keep", speeds=(), depth_factor=factor, cautions=(*concerns, *cautions))
     cautions = list_cautions(limits, record_again=False, gives_speeds=True)
-    speeds = (
-        () if machines is None else _suggest(machines, limits=limits, present_rpm=heard[0].rpm, setup=setup)
-    )
+    speeds, chances = _suggest(machines, limits=limits, present_rpm=heard[0].rpm, setup=setup)
     decent = bool(speeds) and speeds[0].stable_probability >= DECENT_PROBABILITY
     tried = speeds[0] if decent else None
     return Advice(
@@ -97,6 +96,7 @@ def advise(
             ),
             *cautions,
         ),
+        chances=chances,
     )
 
 
@@ -162,12 +162,12 @@ def _concerns(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> 
 
 
 def _suggest(
-    machines: Machines, *, limits: SpeedRange, present_rpm: float, setup: CutSetup
-) -> tuple[SpeedWindow, ...]:
-    """Give the windows inside the limits, best first, with what to dial."""
+    machines: Machines | None, *, limits: SpeedRange, present_rpm: float, setup: CutSetup
+) -> tuple[tuple[SpeedWindow, ...], SpeedCurve | None]:
+    """Give the windows inside the limits, best first, with what to dial, and the chances over speed."""
     true_per_set = present_rpm / setup.rpm
-    if limits.low_rpm <= 0 or limits.high_rpm < limits.low_rpm * 1.001:
-        return ()
+    if machines is None or limits.low_rpm <= 0 or limits.high_rpm < limits.low_rpm * 1.001:
+        return (), None
     grid = speed_grid_rpm(limits.low_rpm * true_per_set, high_rpm=limits.high_rpm * true_per_set)
     probability = score_speeds(machines, speeds_rpm=grid, flutes=setup.flutes)
     natural_hz = float(np.median(machines.natural_hz))
@@ -176,7 +176,11 @@ def _suggest(
         _dialled(window, limits=limits, present_rpm=present_rpm, setup=setup, natural_hz=natural_hz)
         for window in windows
     ]
-    return tuple(window for window in dialled if _has_power(window, setup=setup))
+    chances = SpeedCurve(
+        speeds_rpm=tuple(float(rpm) for rpm in grid[::CURVE_STEP]),
+        stable_probability=tuple(round(float(value), 3) for value in probability[::CURVE_STEP]),
+    )
+    return tuple(window for window in dialled if _has_power(window, setup=setup)), chances
 
 
 def _has_power(window: SpeedWindow, *, setup: CutSetup) -> bool:

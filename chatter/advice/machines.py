@@ -247,7 +247,7 @@ def draw_limit_share(cut: HeardCut, *, count: int = DRAWS) -> Floats:
     Held at its limit by the tool leaving the cut, chatter says nothing of how far the limit is; a prior does.
     """
     rng = np.random.default_rng(SEED + 1)
-    chatters = rng.random(count) < cut.chatter_probability
+    chatters = rng.permutation((np.arange(count) + 0.5) / count < cut.chatter_probability)
     low = np.where(chatters, CHATTER_DEPTHS[0], STABLE_DEPTHS[0])
     high = np.where(chatters, CHATTER_DEPTHS[1], STABLE_DEPTHS[1])
     return np.asarray(1 / rng.uniform(low, high))

@@ -129,14 +129,15 @@ def draw_shapes(rng: np.random.Generator, *, setup: CutSetup, known: tuple[Known
     )
     trial = _trial_frequencies(hz, stiffness)
     x_mode, y_mode = respond(trial, hz=hz, damping=damped, stiffness=stiffness)
+    eigenvalue = stability.find_eigenvalues(x_mode, y_m_per_n=y_mode, factors=factors)
     return Shapes(
         hz=hz,
         damping=damped,
         stiffness=stiffness,
         trial=trial,
         factors=factors,
-        edge=stability.find_boundary(x_mode, y_m_per_n=y_mode, factors=factors, flutes=setup.flutes),
-        eigenvalue=stability.find_eigenvalues(x_mode, y_m_per_n=y_mode, factors=factors),
+        edge=stability.boundary_of(eigenvalue, flutes=setup.flutes),
+        eigenvalue=eigenvalue,
         known_hz=known_hz,
         known_spread=known_spread,
     )

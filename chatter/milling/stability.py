@@ -138,7 +138,11 @@ def find_boundary(
 
     Takes what `find_eigenvalues` takes, and the number of evenly pitched teeth.
     """
-    eigenvalue = find_eigenvalues(x_m_per_n, y_m_per_n=y_m_per_n, factors=factors)
+    return boundary_of(find_eigenvalues(x_m_per_n, y_m_per_n=y_m_per_n, factors=factors), flutes=flutes)
+
+
+def boundary_of(eigenvalue: Complexes, *, flutes: int) -> Boundary:
+    """Give depth and phase on the edge of chatter from what `find_eigenvalues` gives."""
     kappa = eigenvalue.imag / eigenvalue.real
     return Boundary(
         depth_times_kt=-2 * math.pi * eigenvalue.real / flutes * (1 + kappa**2),

@@ -168,6 +168,21 @@ class SpeedWindow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SpeedCurve:
+    """The chance that the present depth is stable, over speed: the small map of a cut's advice."""
+
+    speeds_rpm: tuple[float, ...]  # true speeds, rising
+    stable_probability: tuple[float, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the curve as it stands in a document."""
+        return {
+            "speeds_rpm": list(self.speeds_rpm),
+            "stable_probability": list(self.stable_probability),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
     """What to do next."""
 
@@ -175,6 +190,7 @@ class Advice:
     speeds: tuple[SpeedWindow, ...]  # best first
     depth_factor: float | None
     cautions: tuple[str, ...]
+    chances: SpeedCurve | None = None  # the document's `map`; None where too little is known
 
     def to_dict(self) -> dict[str, Any]:
         """Give the advice as it stands in a document."""
@@ -199,21 +215,6 @@ class Rings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SpeedCurve:
-    """The chance that the present depth is stable, over speed: the small map of a cut's advice."""
-
-    speeds_rpm: tuple[float, ...]  # true speeds, rising
-    stable_probability: tuple[float, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the curve as it stands in a document."""
-        return {
-            "speeds_rpm": list(self.speeds_rpm),
-            "stable_probability": list(self.stable_probability),
-        }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class CutDocument:
     """The whole answer of `chatter cut`: contract version 1."""
 
@@ -222,7 +223,11 @@ class CutDocument:
     analysis: CutAnalysis
     advice: Advice
     rings: Rings | None = None  # None without taps or without chatter
-    map: SpeedCurve | None = None  # None where too little is known
+
+    @property
+    def map(self) -> SpeedCurve | None:
+        """The small map of the advice, or None where too little is known."""
+        return self.advice.chances
 
     def to_dict(self) -> dict[str, Any]:
         """Give the document as the contract fixes it."""

@@ -170,12 +170,17 @@ def _depth(document: CutDocument) -> list[str]:
     factor = document.advice.depth_factor
     if factor is None:
         return []
-    depth_mm = document.program["settings"].get("depth_mm")
-    share = f"{factor:.2f} times the present depth"
+    settings = document.program["settings"]
+    ramp = [settings[name] for name in ("depth_from_mm", "depth_to_mm") if settings.get(name) is not None]
+    depth_mm = max(ramp) if ramp else settings.get("depth_mm")
+    share = f"{factor:.2f} times the {'deep end of the ramp' if ramp else 'present depth'}"
     if depth_mm is not None:
         share += f" ({factor * depth_mm:.2f} mm instead of {depth_mm:g} mm)"
     if factor > 1:
-        return _wrap(f"At the present speed up to {share} should stay stable.", "  ")
+        text = f"At the present speed up to {share} should stay stable with 90 chances in 100: "
+        return _wrap(f"{text}go deeper in small steps, and record each.", "  ")
+    if factor == 1:
+        return _wrap("At the present speed the present depth is as deep as can be advised.", "  ")
     return _wrap(f"At the present speed no more than {share} is stable with 90 chances in 100.", "  ")
 
 

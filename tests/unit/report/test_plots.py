@@ -175,7 +175,10 @@ def test_chances_of_a_cut_show_the_speed_now_and_the_number_to_dial(tmp_path, ch
 def test_fuller_curve_of_chances_is_drawn_where_the_document_has_one(tmp_path, chattering):
     curve = SpeedCurve(speeds_rpm=(9_000.0, 12_000.0, 15_000.0), stable_probability=(0.2, 0.1, 0.8))
     draw_chances(picture_chances(chattering), path=tmp_path / "few.svg")
-    draw_chances(picture_chances(replace(chattering, map=curve)), path=tmp_path / "full.svg")
+    draw_chances(
+        picture_chances(replace(chattering, advice=replace(chattering.advice, chances=curve))),
+        path=tmp_path / "full.svg",
+    )
     # Windows and present speed lie between 11,874 and 13,750 rpm; only the curve reaches down to 9,000.
     assert ">10,000<" not in drawn(tmp_path / "few.svg")
     assert ">10,000<" in drawn(tmp_path / "full.svg")
