@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.milling import stability
+from chatter.milling.materials import find_material
 from chatter.model.cut import CutSetup, Line
 from chatter.model.tap import Tap
 
@@ -125,7 +126,7 @@ def draw_shapes(rng: np.random.Generator, *, setup: CutSetup, known: tuple[Known
         known_hz, known_spread = _believe(rng, known=known, hz=hz, damping=damped)
     entry, leave = _draw_arcs(rng, setup)
     factors = stability.directional_factors(
-        entry, exit_rad=leave, radial_ratio=rng.uniform(*FORCE_RATIO_RANGE, (SHAPES, 1))
+        entry, exit_rad=leave, radial_ratio=rng.uniform(*_force_ratio_range(setup), (SHAPES, 1))
     )
     trial = _trial_frequencies(hz, stiffness)
     x_mode, y_mode = respond(trial, hz=hz, damping=damped, stiffness=stiffness)
@@ -186,6 +187,15 @@ def _draw_arcs(rng: np.random.Generator, setup: CutSetup) -> tuple[Floats, Float
     climb = stability.immersion_angles_rad(width, direction="climb")
     upward = rng.random((SHAPES, 1)) < {"up": 1.0, "climb": 0.0, None: 0.5}[setup.direction]
     return np.where(upward, up[0], climb[0]), np.where(upward, up[1], climb[1])
+
+
+def _force_ratio_range(setup: CutSetup) -> tuple[float, float]:
+    """Give the range of radial over tangential force: the material's where it is well known."""
+    if setup.material is not None:
+        known = find_material(setup.material).radial_ratio
+        if known is not None and known.is_sure:
+            return known.low, known.high
+    return FORCE_RATIO_RANGE
 
 
 def _trial_frequencies(hz: Floats, stiffness: Floats) -> Floats:

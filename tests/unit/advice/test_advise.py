@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -137,3 +139,38 @@ def test_every_advice_carries_the_usual_cautions(verdict):
     said = " ".join(advice.cautions)
     for word in ("guards closed", "leans in", "speed limit", "hearing protection", "before you cut deeper"):
         assert word in said
+
+
+POWERED = CutSetup(
+    rpm=10_000,
+    flutes=3,
+    min_rpm=5_500,
+    max_rpm=13_500,
+    width_mm=6.0,
+    diameter_mm=6.0,
+    depth_mm=2.0,
+    feed_mm_min=900.0,
+    material="7075",
+)
+
+
+@pytest.mark.parametrize("power_w", [50.0, 200.0, 350.0, 5000.0])
+def test_no_speed_is_suggested_that_the_spindle_cannot_drive(power_w):
+    setup = replace(POWERED, spindle_power_w=power_w)
+    advice = advise(analysis_of("chatter", chatter_hz=632.1, rpm=10_000.0, flutes=3), setup=setup)
+    # By hand: 2 x 6 mm at the feed; 7075 needs 880 N/mm2 or more at these thin chips (published table), so
+    # 900 mm/min take at least 10,800 mm3/min x 880 N/mm2 / 60,000 = 158 W, in proportion to the feed.
+    for speed in advice.speeds:
+        least_w = 2 * 6 * speed.feed_mm_min * 880 / 60_000
+        assert least_w <= power_w
+    if power_w in (50.0, 5000.0):  # half of the slowest speed's need, and ten times the fastest's
+        assert bool(advice.speeds) == (power_w == 5000.0)
+
+
+def test_cautions_name_a_long_stick_out_and_a_chip_too_thick():
+    setup = replace(POWERED, stick_out_mm=30.0, feed_mm_min=9_000.0)  # five diameters; 0.3 mm a tooth
+    said = " ".join(
+        advise(analysis_of("chatter", chatter_hz=632.1, rpm=10_000.0, flutes=3), setup=setup).cautions
+    )
+    assert "stick" in said.lower()
+    assert "Each tooth would take 0.3 mm" in said
