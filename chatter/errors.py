@@ -6,6 +6,7 @@ ChatterError
 ├── RecordingError        the file can't be used
 │   ├── FileProblemError  missing, a directory, unreadable, not sound, no sound track
 │   └── BadSamplesError   decoded, but the samples make no sense (NaN, none, no rate)
+├── NotebookError         the notebook can't be opened, read or written
 └── OutputError           a result can't be written
 
 Every message is one line: what was found, what was needed, what to do.
@@ -42,6 +43,14 @@ class FileProblemError(RecordingError):
 
 class BadSamplesError(RecordingError):
     """The file decodes, but its samples can't be a sound."""
+
+    def __init__(self, file: str, problem: str, remedy: str) -> None:
+        super().__init__(f"{file}: {problem}: {remedy}")
+        self.file, self.problem, self.remedy = file, problem, remedy
+
+
+class NotebookError(ChatterError):
+    """The notebook can't be opened, read or written."""
 
     def __init__(self, file: str, problem: str, remedy: str) -> None:
         super().__init__(f"{file}: {problem}: {remedy}")

@@ -1,0 +1,5 @@
+"""The notebook: setups, cuts and taps that add up."""
+
+from chatter.notebook.store import Notebook
+
+__all__ = ["Notebook"]

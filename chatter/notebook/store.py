@@ -1,0 +1,373 @@
+"""Setups, cuts and taps in one file: add, list, read.
+
+In: facts and documents. Out: what is kept, and what became of a document that was given. A document is kept
+whole, as JSON; a recording is known by its SHA-256. Nothing is ever overwritten: a changed cut is a new
+version, and the earlier one stays.
+Leaves out: the file itself (_schema.py), exchange with other programs (exchange.py), any judgement.
+"""
+
+import difflib
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from chatter.errors import BadValueError, NotebookError
+from chatter.model.notebook import FACT_NAMES, Filed, Filing, KeptCut, KeptSetup, KeptTap, SetupFacts
+from chatter.notebook._schema import make_notebook, open_notebook, telling
+
+CUT_COLUMNS = (
+    "sha256, version, is_current, added, file, set_rpm, measured_rpm, depth_mm, width_mm, feed_mm_min, "
+    "verdict, chatter_probability, chatter_hz"
+)
+MAX_NAME = 80  # own choice: one line of a terminal
+NEAR_NAMES = 3
+
+
+class Notebook:
+    """One notebook, open; use it in a `with` block."""
+
+    def __init__(self, path: Path, *, write: bool = False, make: bool = False) -> None:
+        """Open a notebook, for reading or for reading and writing.
+
+        Parameters
+        ----------
+        path
+            Its file.
+        write
+            Whether something will be added.
+        make
+            Whether to make an empty one where there is no file.
+
+        Raises
+        ------
+        NotebookError
+            The file is missing, foreign, damaged, of a newer schema, or can't be read or written.
+        """
+        self.path = path
+        if make and not path.exists():
+            make_notebook(path)
+        self._connection = open_notebook(path, write=write)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._connection.close()
+
+    # setups
+
+    def add_setup(self, name: str, *, facts: SetupFacts, created: str | None = None) -> KeptSetup:
+        """Add a setup under a name that is not taken.
+
+        Raises
+        ------
+        BadValueError
+            The name is empty, too long, has a line end, or is taken.
+        NotebookError
+            The file can't be written.
+        """
+        name = check_name(name)
+        with self._writing() as write:
+            if write.execute("SELECT 1 FROM setups WHERE name = ?", (name,)).fetchone():
+                raise BadValueError("setup", name, "another name: nothing is overwritten, and this is taken")
+            write.execute(
+                "INSERT INTO setups (name, facts, created) VALUES (?, ?, ?)",
+                (name, _text(facts.to_dict()), created or now()),
+            )
+        return self.find_setup(name)
+
+    def fill_facts(self, name: str, *, facts: dict[str, Any]) -> tuple[str, ...]:
+        """Fill in facts that a setup does not have yet; give the names of those that were filled in.
+
+        Raises
+        ------
+        BadValueError
+            A fact differs from what the setup says: that is another setup.
+        """
+        with self._writing() as write:
+            row = write.execute("SELECT id, facts FROM setups WHERE name = ?", (name,)).fetchone()
+            if row is None:
+                raise self._unknown(name)
+            known = json.loads(row["facts"])
+            check_same_facts(name, known=known, given=facts)
+            fresh = {
+                key: value for key, value in facts.items() if value is not None and known.get(key) is None
+            }
+            if fresh:
+                write.execute(
+                    "UPDATE setups SET facts = ? WHERE id = ?", (_text({**known, **fresh}), row["id"])
+                )
+        return tuple(sorted(fresh))
+
+    def list_setups(self, *, retired: bool = False) -> tuple[KeptSetup, ...]:
+        """Give the setups in use, and the retired ones where asked for, oldest first."""
+        where = "" if retired else "WHERE retired IS NULL"
+        with telling(self.path):
+            return tuple(_setup(row) for row in self._connection.execute(f"{_SETUPS} {where} ORDER BY s.id"))
+
+    def find_setup(self, name: str) -> KeptSetup:
+        """Give a setup by its name, in whatever case it is written.
+
+        Raises
+        ------
+        BadValueError
+            There is none; names like it are told.
+        """
+        with telling(self.path):
+            row = self._connection.execute(f"{_SETUPS} WHERE s.name = ?", (name.strip(),)).fetchone()
+        if row is None:
+            raise self._unknown(name)
+        return _setup(row)
+
+    def near_names(self, name: str) -> tuple[str, ...]:
+        """Give names of setups that are written much like this one, the likest first."""
+        names = {one.name.lower(): one.name for one in self.list_setups(retired=True)}
+        names.pop(name.strip().lower(), None)
+        near = difflib.get_close_matches(name.strip().lower(), names, n=NEAR_NAMES)
+        return tuple(names[one] for one in near)
+
+    def retire_setup(self, name: str) -> KeptSetup:
+        """Take a setup out of the list; its cuts stay."""
+        setup = self.find_setup(name)
+        if setup.retired is None:
+            with self._writing() as write:
+                write.execute("UPDATE setups SET retired = ? WHERE id = ?", (now(), setup.number))
+        return self.find_setup(name)
+
+    # cuts and taps
+
+    def add_cut(self, setup: str, *, document: dict[str, Any], added: str | None = None) -> Filing:
+        """Add a `cut` document to a setup.
+
+        The same recording with the same facts, judged by the same program, is not added again; with other
+        facts it becomes a new version, and the earlier one stays.
+        """
+        kept = self._in_use(setup)
+        settings = document["program"]["settings"]
+        values = {
+            "file": document["recording"]["file"],
+            "set_rpm": document["spindle"]["programmed_rpm"],
+            "measured_rpm": document["spindle"]["measured_rpm"],
+            "depth_mm": _depth_mm(settings),
+            "width_mm": settings.get("width_mm"),
+            "feed_mm_min": settings.get("feed_mm_min"),
+            "verdict": document["verdict"],
+            "chatter_probability": document["chatter_probability"],
+            "chatter_hz": document["chatter_hz"],
+        }
+        return self._file("cuts", kept, document=document, values=values, added=added)
+
+    def add_tap(self, setup: str, *, document: dict[str, Any], added: str | None = None) -> Filing:
+        """Add a `tap` document to a setup, as `add_cut` does a cut."""
+        values = {"file": document["recording"]["file"], "part": document["of"]}
+        return self._file("taps", self._in_use(setup), document=document, values=values, added=added)
+
+    def list_cuts(self, setup: str, *, earlier_versions: bool = False) -> tuple[KeptCut, ...]:
+        """Give the cuts of a setup, oldest first."""
+        kept = self.find_setup(setup)
+        current = "" if earlier_versions else "AND is_current = 1"
+        query = f"SELECT id, {CUT_COLUMNS} FROM cuts WHERE setup_id = ? {current} ORDER BY id"
+        with telling(self.path):
+            return tuple(_cut(row, kept.name) for row in self._connection.execute(query, (kept.number,)))
+
+    def list_taps(self, setup: str, *, earlier_versions: bool = False) -> tuple[KeptTap, ...]:
+        """Give the taps of a setup, oldest first."""
+        kept = self.find_setup(setup)
+        current = "" if earlier_versions else "AND is_current = 1"
+        query = f"SELECT * FROM taps WHERE setup_id = ? {current} ORDER BY id"
+        with telling(self.path):
+            return tuple(
+                KeptTap(
+                    number=row["id"],
+                    setup=kept.name,
+                    sha256=row["sha256"],
+                    of=row["part"],
+                    version=row["version"],
+                    is_current=bool(row["is_current"]),
+                    added=row["added"],
+                    file=row["file"],
+                )
+                for row in self._connection.execute(query, (kept.number,))
+            )
+
+    def read_cut(self, number: int) -> dict[str, Any]:
+        """Give the whole document of a cut."""
+        return self._read("cuts", number)
+
+    def read_tap(self, number: int) -> dict[str, Any]:
+        """Give the whole document of a tap."""
+        return self._read("taps", number)
+
+    def back_up(self, path: Path) -> None:
+        """Copy the notebook to a new file while it may be in use.
+
+        Raises
+        ------
+        NotebookError
+            The file exists already, or can't be written.
+        """
+        if path.exists():
+            raise NotebookError(str(path), "it exists already", "give a new name: nothing is overwritten")
+        beside = path.with_name(f".{path.name}.new")
+        with telling(path):
+            beside.unlink(missing_ok=True)
+            try:
+                copy = sqlite3.connect(beside)
+                try:
+                    self._connection.backup(copy)
+                finally:
+                    copy.close()
+                beside.rename(path)
+            finally:
+                beside.unlink(missing_ok=True)
+
+    def _read(self, table: str, number: int) -> dict[str, Any]:
+        with telling(self.path):
+            row = self._connection.execute(f"SELECT document FROM {table} WHERE id = ?", (number,)).fetchone()
+        document: dict[str, Any] = json.loads(row["document"])
+        return document
+
+    def _file(
+        self,
+        table: str,
+        setup: KeptSetup,
+        *,
+        document: dict[str, Any],
+        values: dict[str, Any],
+        added: str | None,
+    ) -> Filing:
+        """Add a document as a new row or a new version, unless the same is there."""
+        sha256 = document["recording"]["sha256"]
+        with self._writing() as write:
+            others = write.execute(
+                f"SELECT DISTINCT s.name FROM {table} t JOIN setups s ON s.id = t.setup_id "
+                "WHERE t.sha256 = ? AND t.setup_id <> ? ORDER BY s.id",
+                (sha256, setup.number),
+            )
+            other_setups = tuple(row["name"] for row in others)
+            last = write.execute(
+                f"SELECT id, version, document FROM {table} WHERE setup_id = ? AND sha256 = ? "
+                "ORDER BY version DESC LIMIT 1",
+                (setup.number, sha256),
+            ).fetchone()
+            version = 1 if last is None else last["version"] + 1
+            if last is not None:
+                if json.loads(last["document"])["program"] == document["program"]:
+                    return Filing(
+                        filed="again", number=last["id"], version=version - 1, other_setups=other_setups
+                    )
+                write.execute(f"UPDATE {table} SET is_current = 0 WHERE id = ?", (last["id"],))
+            row = {
+                "setup_id": setup.number,
+                "sha256": sha256,
+                "version": version,
+                "is_current": 1,
+                "added": added or now(),
+                **values,
+                "document": _text(document),
+            }
+            marks = ", ".join("?" * len(row))
+            done = write.execute(
+                f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", tuple(row.values())
+            )
+            number = int(done.lastrowid or 0)
+        filed: Filed = "new" if last is None else "changed"
+        return Filing(filed=filed, number=number, version=version, other_setups=other_setups)
+
+    def _in_use(self, name: str) -> KeptSetup:
+        setup = self.find_setup(name)
+        if setup.retired is not None:
+            raise BadValueError("setup", setup.name, "a setup in use: this one is retired; copy it to go on")
+        return setup
+
+    def _unknown(self, name: str) -> BadValueError:
+        near = self.near_names(name)
+        hint = f"; there is {', '.join(near)}" if near else ""
+        return BadValueError("setup", name, f"the name of a setup in {self.path.name}{hint}")
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        """Hold the notebook for one change: all of it is kept, or none."""
+        with telling(self.path):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except BaseException:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+
+_SETUPS = """SELECT s.*,
+    (SELECT count(*) FROM cuts c WHERE c.setup_id = s.id AND c.is_current = 1) AS cut_count,
+    (SELECT count(*) FROM taps t WHERE t.setup_id = s.id AND t.is_current = 1) AS tap_count
+    FROM setups s"""
+
+
+def check_name(name: str) -> str:
+    """Give a setup's name without blanks around it, or refuse it."""
+    shown = name.strip()
+    if not shown or len(shown) > MAX_NAME or not shown.isprintable():
+        raise BadValueError("setup", name, f"a name of 1 to {MAX_NAME} letters in one line")
+    return shown
+
+
+def check_same_facts(name: str, *, known: dict[str, Any], given: dict[str, Any]) -> None:
+    """Refuse facts that differ from a setup's own."""
+    for key, value in given.items():
+        if value is not None and known.get(key) is not None and value != known[key]:
+            raise BadValueError(
+                key,
+                value,
+                f"{known[key]!r} as the setup {name!r} says, or copy that setup with this change",
+            )
+
+
+def change_facts(facts: SetupFacts, *, changes: dict[str, Any]) -> SetupFacts:
+    """Give facts with those changes that are not None."""
+    return replace(facts, **{key: value for key, value in changes.items() if value is not None})
+
+
+def now() -> str:
+    """Give the present time, UTC, as ISO 8601."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def _depth_mm(settings: dict[str, Any]) -> float | None:
+    """Give the depth of a cut, of a ramped one the deep end."""
+    first, last = settings.get("depth_from_mm"), settings.get("depth_to_mm")
+    if first is not None and last is not None:
+        return float(max(first, last))
+    depth_mm: float | None = settings.get("depth_mm")
+    return depth_mm
+
+
+def _text(value: dict[str, Any]) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def _setup(row: sqlite3.Row) -> KeptSetup:
+    facts = json.loads(row["facts"])
+    return KeptSetup(
+        number=row["id"],
+        name=row["name"],
+        facts=SetupFacts(**{name: facts.get(name) for name in FACT_NAMES}),
+        created=row["created"],
+        retired=row["retired"],
+        cuts=row["cut_count"],
+        taps=row["tap_count"],
+    )
+
+
+def _cut(row: sqlite3.Row, setup: str) -> KeptCut:
+    values = dict(row)
+    return KeptCut(number=values.pop("id"), setup=setup, is_current=bool(values.pop("is_current")), **values)
