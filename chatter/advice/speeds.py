@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from chatter.advice.machines import Machines
 
@@ -18,6 +19,7 @@ KEEP_OUT_SHARE = 0.005  # nearer than 0.5 % to the present speed is no change
 NEAR_PEAK_SHARE = 0.9  # a window reaches to where the probability falls below this share of its peak
 WORTH_SHARE = 0.5  # a further window is worth a cut if it is at least half as likely as the best
 APART_SHARE = 0.02
+OWN_PEAK = 9  # grid points that a further window's peak stands above
 MOST_LOBES_IN_FULL = 50  # own choice: keeps the advice under a third of a second on one core
 
 
@@ -92,10 +94,15 @@ def find_windows(
     """
     smooth = _smoothed(probability)
     free = np.abs(speeds_rpm / present_rpm - 1) > KEEP_OUT_SHARE
+    wanted = free
     windows: list[Window] = []
     best = 0.0
+    # A further window has a peak of its own: the shoulder of one already given is no other speed to try.
+    peaks = smooth >= ndimage.maximum_filter1d(smooth, OWN_PEAK, mode="nearest")
     while free.any() and len(windows) < most:
-        rank = np.where(free, np.round(smooth, 2), -1.0)
+        if not wanted.any():
+            break
+        rank = np.where(wanted, np.round(smooth, 2), -1.0)
         peak = int(np.flatnonzero(rank == rank.max())[-1])
         if windows and smooth[peak] < WORTH_SHARE * best:
             break
@@ -115,6 +122,7 @@ def find_windows(
             speeds_rpm <= speeds_rpm[high] * (1 + APART_SHARE)
         )
         free = free & ~apart
+        wanted = free & peaks
     return tuple(windows)
 
 

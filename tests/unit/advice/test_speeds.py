@@ -43,6 +43,13 @@ def test_windows_are_apart_and_best_first():
     assert windows[0].low_rpm < 10_000 < windows[0].high_rpm
 
 
+def test_shoulder_of_a_window_is_no_window_of_its_own():
+    grid = speed_grid_rpm(6_000, high_rpm=12_000)
+    probability = 0.6 * np.exp(-(((grid - 10_000) / 900) ** 2))
+    (window,) = find_windows(probability, speeds_rpm=grid, present_rpm=7_000)
+    assert window.rpm == pytest.approx(10_000, rel=0.01)
+
+
 def test_of_two_speeds_equally_likely_the_faster_removes_more():
     grid = speed_grid_rpm(6_000, high_rpm=12_000)
     probability = np.where((abs(grid - 7_000) < 300) | (abs(grid - 11_000) < 300), 0.8, 0.0)
