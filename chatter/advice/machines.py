@@ -255,7 +255,7 @@ def draw_limit_share(cut: HeardCut, *, count: int = DRAWS) -> Floats:
 
 def _fit(cut: HeardCut, *, limit_share: Floats) -> Floats:
     """Give the likelihood of a cut's verdict, from the limit at its speed over the present depth."""
-    over = np.log(cut.depth_share / np.maximum(limit_share, 1e-12)) / LIMIT_SPREAD
+    over = np.log(cut.depth_share / np.clip(limit_share, 1e-12, 1e12)) / LIMIT_SPREAD
     chatters = special.ndtr(over)
     heard = cut.chatter_probability
     return np.asarray(SURPRISE + (1 - SURPRISE) * (heard * chatters + (1 - heard) * (1 - chatters)))
