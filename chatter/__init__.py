@@ -6,16 +6,38 @@ The public names load on first use, so that the command line starts quickly.
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from chatter.analysis import analyse_cut, map_stability
+    from chatter.analysis import (
+        add_setup,
+        analyse_cut,
+        copy_setup,
+        list_setups,
+        map_stability,
+        retire_setup,
+        show_setup,
+    )
     from chatter.errors import ChatterError
 
 __version__ = "0.1.0"
-__all__ = ["ChatterError", "analyse_cut", "map_stability"]
+__all__ = [
+    "ChatterError",
+    "add_setup",
+    "analyse_cut",
+    "copy_setup",
+    "list_setups",
+    "map_stability",
+    "retire_setup",
+    "show_setup",
+]
 
 _HOMES = {
     "ChatterError": "chatter.errors",
+    "add_setup": "chatter.analysis",
     "analyse_cut": "chatter.analysis",
+    "copy_setup": "chatter.analysis",
+    "list_setups": "chatter.analysis",
     "map_stability": "chatter.analysis",
+    "retire_setup": "chatter.analysis",
+    "show_setup": "chatter.analysis",
 }
 
 

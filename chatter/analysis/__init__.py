@@ -3,6 +3,18 @@
 from chatter.analysis._batch import BatchSummary, analyse_batch
 from chatter.analysis._cut import analyse_cut
 from chatter.analysis._map import map_stability
+from chatter.analysis._notebook import add_setup, copy_setup, list_setups, retire_setup, show_setup
 from chatter.analysis._practice import make_practice_recording
 
-__all__ = ["BatchSummary", "analyse_batch", "analyse_cut", "make_practice_recording", "map_stability"]
+__all__ = [
+    "BatchSummary",
+    "add_setup",
+    "analyse_batch",
+    "analyse_cut",
+    "copy_setup",
+    "list_setups",
+    "make_practice_recording",
+    "map_stability",
+    "retire_setup",
+    "show_setup",
+]

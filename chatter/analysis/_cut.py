@@ -5,7 +5,7 @@ Leaves out: every analysis (the pipelines do it) and every layout (report/).
 """
 
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +37,8 @@ def analyse_cut(
     depth_to_mm: float | None = None,
     idle: str | Path | None = None,
     tap: Sequence[str | Path] = (),
+    setup: str | None = None,
+    notebook: str | Path | None = None,
 ) -> CutDocument:
     """Say whether the cuts in one recording chattered, and what to set next.
 
@@ -68,6 +70,11 @@ def analyse_cut(
         A recording without cutting, best of the same program run in air.
     tap
         Documents of tapped modes, as `chatter tap --json` writes them.
+    setup
+        Name of a setup of the notebook: the cut is filed there, its facts and history are used, and the
+        document has a `notebook` part. One that is not there yet is made from the values given.
+    notebook
+        File of the notebook; the one in the user's data folder when not given.
 
     Returns
     -------
@@ -80,27 +87,34 @@ def analyse_cut(
         A value is out of its range.
     FileProblemError, BadSamplesError
         A recording or a tap document can't be read.
+    NotebookError
+        The notebook can't be used.
     """
-    setup = checked_setup(
-        {
-            "rpm": rpm,
-            "flutes": flutes,
-            "min_rpm": min_rpm,
-            "max_rpm": max_rpm,
-            "tool_max_rpm": tool_max_rpm,
-            "depth_mm": depth_mm,
-            "max_depth_mm": max_depth_mm,
-            "width_mm": width_mm,
-            "diameter_mm": diameter_mm,
-            "direction": direction,
-            "feed_mm_min": feed_mm_min,
-            "stick_out_mm": stick_out_mm,
-            "spindle_power_w": spindle_power_w,
-            "material": material,
-            "depth_from_mm": depth_from_mm,
-            "depth_to_mm": depth_to_mm,
-        }
-    )
+    values = {
+        "rpm": rpm,
+        "flutes": flutes,
+        "min_rpm": min_rpm,
+        "max_rpm": max_rpm,
+        "tool_max_rpm": tool_max_rpm,
+        "depth_mm": depth_mm,
+        "max_depth_mm": max_depth_mm,
+        "width_mm": width_mm,
+        "diameter_mm": diameter_mm,
+        "direction": direction,
+        "feed_mm_min": feed_mm_min,
+        "stick_out_mm": stick_out_mm,
+        "spindle_power_w": spindle_power_w,
+        "material": material,
+        "depth_from_mm": depth_from_mm,
+        "depth_to_mm": depth_to_mm,
+    }
+    known = checked_setup(values)
+    history = None
+    if setup is not None:
+        from chatter.analysis._notebook import begin_history, file_cut
+
+        history = begin_history(setup, notebook=notebook, values=asdict(known))
+        known = checked_setup(history.values)
     tap_paths = tuple(Path(name) for name in ([tap] if isinstance(tap, (str, Path)) else tap))
     taps = tuple(read_tap(path) for path in tap_paths)
     # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
@@ -116,14 +130,19 @@ def analyse_cut(
     from chatter.advice.rings import name_ringing
     from chatter.cut.pipeline import judge_recording
 
-    analysis = judge_recording(recording, setup=setup, idle=idle_recording)
-    return CutDocument(
-        program=program_part({**asdict(setup), **files}),
+    analysis = judge_recording(recording, setup=known, idle=idle_recording)
+    earlier = () if history is None else history.without(recording.sha256)
+    taps += () if history is None else history.taps
+    document = CutDocument(
+        program=program_part({**asdict(known), **files}),
         recording=_recording_part(recording, analysis),
         analysis=analysis,
-        advice=advise(analysis, setup=setup, taps=taps),
+        advice=advise(analysis, setup=known, taps=taps, earlier=earlier),
         rings=name_ringing(analysis, taps=taps),
     )
+    if history is None:
+        return document
+    return replace(document, notebook=file_cut(history, document=document.to_dict(), facts=asdict(known)))
 
 
 def program_part(settings: dict[str, Any]) -> dict[str, Any]:

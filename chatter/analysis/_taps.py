@@ -40,30 +40,34 @@ def read_tap(path: Path) -> Tap:
         The file can't be read, is no `tap` document, is of another version, or a field is missing or no
         finite number in its range.
     """
-    document = _load(path)
+    return read_tap_document(_load(path), name=path.name)
+
+
+def read_tap_document(document: dict[str, Any], *, name: str) -> Tap:
+    """Read a `tap` document that was loaded already; `name` stands in messages. Raises as `read_tap`."""
     kind, version = document.get("document"), document.get("version")
     if kind != "tap":
         found = "" if kind is None else f" but a {_shown(kind, '')} document"
-        raise FileProblemError(path.name, f"it isn't a tap document{found}", REMEDY)
+        raise FileProblemError(name, f"it isn't a tap document{found}", REMEDY)
     if version != VERSION or isinstance(version, bool):
         raise FileProblemError(
-            path.name,
+            name,
             f"it is a tap document of version {_shown(version, 'none')}, and only version {VERSION} is known",
             "make it again with this version of the program",
         )
     of = document.get("of")
     if of not in PARTS:
         raise FileProblemError(
-            path.name, f"what was tapped (of) is {_shown(of, 'missing')}", "it must be tool, frame or work"
+            name, f"what was tapped (of) is {_shown(of, 'missing')}", "it must be tool, frame or work"
         )
     modes = document.get("modes")
     if not isinstance(modes, list) or not modes:
-        raise FileProblemError(path.name, "it holds no modes", "record clearer taps and make it again")
+        raise FileProblemError(name, "it holds no modes", "record clearer taps and make it again")
     if len(modes) > MAX_MODES:
-        raise FileProblemError(path.name, f"it holds {len(modes)} modes", REMEDY)
-    read = [_read_mode(mode, number, path.name) for number, mode in enumerate(modes, start=1)]
+        raise FileProblemError(name, f"it holds {len(modes)} modes", REMEDY)
+    read = [_read_mode(mode, number, name) for number, mode in enumerate(modes, start=1)]
     return Tap(
-        file=path.name,
+        file=name,
         of=cast(TapPart, of),
         modes=tuple(sorted(read, key=lambda mode: -mode.level_db)),
     )

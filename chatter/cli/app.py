@@ -14,6 +14,7 @@ import typer
 
 from chatter import __version__
 from chatter.cli.map import map_command
+from chatter.cli.notebook import NotebookFile, setup_app, tell_notes
 from chatter.errors import ChatterError
 
 app = typer.Typer(
@@ -109,6 +110,13 @@ def cut(
         list[Path] | None,
         typer.Option(metavar="TAP.json", help="Tapped modes of tool, frame or work; may be given again."),
     ] = None,
+    setup: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", help="File the cut with this setup of the notebook, and use its history."
+        ),
+    ] = None,
+    notebook: NotebookFile = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the document as JSON.")] = False,
     plot: Annotated[
         Path | None,
@@ -142,7 +150,10 @@ def cut(
         depth_to_mm=depth_to_mm,
         idle=idle,
         tap=tap or (),
+        setup=setup,
+        notebook=notebook,
     )
+    tell_notes(document.notebook)
     if plot is not None:
         from chatter.report.plots import draw_chances, picture_chances
 
@@ -184,6 +195,7 @@ def batch(
 
 
 app.command(name="map")(map_command)
+app.add_typer(setup_app)
 
 
 @app.command()

@@ -223,6 +223,7 @@ class CutDocument:
     analysis: CutAnalysis
     advice: Advice
     rings: Rings | None = None  # None without taps or without chatter
+    notebook: dict[str, Any] | None = None  # what became of it there; None where no setup was named
 
     @property
     def map(self) -> SpeedCurve | None:
@@ -247,4 +248,5 @@ class CutDocument:
             "rings": None if self.rings is None else self.rings.to_dict(),
             "advice": self.advice.to_dict(),
             "map": None if self.map is None else self.map.to_dict(),
+            **({} if self.notebook is None else {"notebook": self.notebook}),
         }

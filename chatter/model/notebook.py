@@ -113,6 +113,25 @@ class KeptTap:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SetupContents:
+    """A setup with what was filed with it."""
+
+    setup: KeptSetup
+    cuts: tuple[KeptCut, ...]
+    taps: tuple[KeptTap, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the document of one setup."""
+        return {
+            "document": "setup",
+            "version": 1,
+            **self.setup.to_dict(),
+            "cuts": [cut.to_dict() for cut in self.cuts],
+            "taps": [tap.to_dict() for tap in self.taps],
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Filing:
     """What became of a document that was given to the notebook."""
 

@@ -11,7 +11,6 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -330,11 +329,6 @@ def check_same_facts(name: str, *, known: dict[str, Any], given: dict[str, Any])
                 value,
                 f"{known[key]!r} as the setup {name!r} says, or copy that setup with this change",
             )
-
-
-def change_facts(facts: SetupFacts, *, changes: dict[str, Any]) -> SetupFacts:
-    """Give facts with those changes that are not None."""
-    return replace(facts, **{key: value for key, value in changes.items() if value is not None})
 
 
 def now() -> str:

@@ -1,0 +1,254 @@
+"""Setups, and cuts and taps that are filed with them.
+
+In: names, facts, documents. Out: frozen setups, and notes on what was filed.
+Leaves out: what a history tells (_history.py), the file itself (notebook/).
+"""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from chatter.analysis._folders import default_notebook
+from chatter.analysis._taps import read_tap_document
+from chatter.analysis._values import checked_setup
+from chatter.errors import BadValueError
+from chatter.model.notebook import FACT_NAMES, Filing, KeptSetup, SetupContents, SetupFacts
+from chatter.model.tap import Tap
+from chatter.notebook import Notebook
+from chatter.notebook.documents import pick_telling_cuts, read_analysis
+from chatter.notebook.store import check_name, check_same_facts
+
+if TYPE_CHECKING:
+    from chatter.advice.advise import EarlierCut  # brings scipy, which lists of setups don't need
+
+NotebookPath = str | Path | None
+WORDS = ("machine", "tool", "holder")  # facts in the user's own words
+
+
+def notebook_path(notebook: NotebookPath) -> Path:
+    """Give the file of a notebook, the default one where none is named."""
+    return default_notebook() if notebook is None else Path(notebook)
+
+
+def checked_facts(facts: dict[str, Any]) -> SetupFacts:
+    """Check facts of a setup once, here at the public edge."""
+    unknown = sorted(set(facts) - set(FACT_NAMES))
+    if unknown:
+        raise BadValueError(unknown[0], facts[unknown[0]], f"a fact of a setup: {', '.join(FACT_NAMES)}")
+    if facts.get("flutes") is None:
+        raise BadValueError("flutes", None, "how many cutting edges the tool has")
+    checked = checked_setup({"rpm": 1.0, **facts})  # a setup has no one speed
+    words: dict[str, Any] = {}
+    for key in WORDS:
+        value = facts.get(key)
+        if value is not None and (not isinstance(value, str) or not value.strip().isprintable()):
+            raise BadValueError(key, value, "a few words in one line")
+        words[key] = value.strip() or None if value else None
+    numbers: dict[str, Any] = {key: getattr(checked, key) for key in FACT_NAMES if key not in WORDS}
+    return SetupFacts(**numbers, **words)
+
+
+def add_setup(name: str, *, notebook: NotebookPath = None, **facts: Any) -> KeptSetup:
+    """Add a setup to a notebook, which is made where there is none.
+
+    Parameters
+    ----------
+    name
+        One line, such as "6 mm long".
+    notebook
+        File of the notebook; the one in the user's data folder when not given.
+    facts
+        Fields of `SetupFacts`: `flutes`, and `machine`, `min_rpm`, `max_rpm`, `spindle_power_w`, `tool`,
+        `diameter_mm`, `stick_out_mm`, `tool_max_rpm`, `holder`, `material`, `width_mm`, `direction`,
+        `max_depth_mm` as far as known.
+
+    Raises
+    ------
+    BadValueError
+        The name is taken, or a fact is out of its range.
+    NotebookError
+        The file can't be used.
+    """
+    given = checked_facts(facts)
+    check_name(name)
+    with Notebook(notebook_path(notebook), write=True, make=True) as opened:
+        return opened.add_setup(name, facts=given)
+
+
+def copy_setup(name: str, new_name: str, *, notebook: NotebookPath = None, **changes: Any) -> KeptSetup:
+    """Add a setup that is like another one but for some facts; the other one stays as it is.
+
+    Raises
+    ------
+    BadValueError
+        There is no such setup, the new name is taken, nothing changes, or a fact is out of its range.
+    NotebookError
+        The file can't be used.
+    """
+    told = {key: value for key, value in changes.items() if value is not None}
+    with Notebook(notebook_path(notebook), write=True) as opened:
+        facts = opened.find_setup(name).facts
+        changed = checked_facts({**facts.to_dict(), **told})
+        if changed == facts:
+            raise BadValueError("setup", new_name, "at least one change: else it is the same setup")
+        return opened.add_setup(new_name, facts=changed)
+
+
+def list_setups(*, notebook: NotebookPath = None, retired: bool = False) -> tuple[KeptSetup, ...]:
+    """Give the setups in use, and the retired ones where asked for, oldest first."""
+    with Notebook(notebook_path(notebook)) as opened:
+        return opened.list_setups(retired=retired)
+
+
+def show_setup(name: str, *, notebook: NotebookPath = None, earlier_versions: bool = False) -> SetupContents:
+    """Give a setup with its cuts and taps, oldest first."""
+    with Notebook(notebook_path(notebook)) as opened:
+        return SetupContents(
+            setup=opened.find_setup(name),
+            cuts=opened.list_cuts(name, earlier_versions=earlier_versions),
+            taps=opened.list_taps(name, earlier_versions=earlier_versions),
+        )
+
+
+def retire_setup(name: str, *, notebook: NotebookPath = None) -> KeptSetup:
+    """Take a setup out of the list; its cuts stay."""
+    with Notebook(notebook_path(notebook), write=True) as opened:
+        return opened.retire_setup(name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """What a setup knew before the present recording."""
+
+    setup: str
+    path: Path
+    values: dict[str, Any]  # of the present cut, with the setup's facts filled in
+    is_new: bool
+    near_names: tuple[str, ...]
+    earlier: tuple[tuple[str, "EarlierCut"], ...] = ()  # SHA-256 of the recording, and the cut
+    taps: tuple[Tap, ...] = ()
+
+    def without(self, sha256: str) -> "tuple[EarlierCut, ...]":
+        """Give the earlier cuts, but not the same recording's."""
+        return tuple(cut for known, cut in self.earlier if known != sha256)
+
+
+def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any]) -> History:
+    """Look a setup up before a recording is judged; one that is not there yet will be made when it is filed.
+
+    Raises
+    ------
+    BadValueError
+        A value differs from what the setup says, the setup is retired, or its name is no line of text.
+    NotebookError
+        The file can't be used.
+    """
+    from chatter.advice.advise import EarlierCut
+
+    path = notebook_path(notebook)
+    name = check_name(setup)
+    nothing = History(setup=name, path=path, values=values, is_new=True, near_names=())
+    if not path.exists():
+        return nothing
+    with Notebook(path, write=True) as opened:
+        names = {one.name.lower(): one for one in opened.list_setups(retired=True)}
+        kept = names.get(name.lower())
+        if kept is None:
+            return History(
+                setup=name, path=path, values=values, is_new=True, near_names=opened.near_names(name)
+            )
+        if kept.retired is not None:
+            raise BadValueError("setup", kept.name, "a setup in use: this one is retired; copy it to go on")
+        facts = kept.facts.to_dict()
+        given = {key: values.get(key) for key in FACT_NAMES}
+        check_same_facts(kept.name, known=facts, given=given)
+        filled = {key: facts[key] if values.get(key) is None else values[key] for key in FACT_NAMES}
+        telling = pick_telling_cuts(opened.list_cuts(name))
+        earlier = tuple(
+            (
+                cut.sha256,
+                EarlierCut(analysis=read_analysis(opened.read_cut(cut.number)), depth_mm=cut.depth_mm),
+            )
+            for cut in telling
+            if cut.depth_mm is not None
+        )
+        taps = kept_taps(opened, name)
+    return History(
+        setup=kept.name,
+        path=path,
+        values={**values, **{key: value for key, value in filled.items() if key in values}},
+        is_new=False,
+        near_names=(),
+        earlier=earlier,
+        taps=taps,
+    )
+
+
+def kept_taps(opened: Notebook, setup: str) -> tuple[Tap, ...]:
+    """Give the newest tap of each part of a setup."""
+    newest = {tap.of: tap for tap in opened.list_taps(setup)}
+    return tuple(read_tap_document(opened.read_tap(tap.number), name=tap.file) for tap in newest.values())
+
+
+def file_cut(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
+    """File a judged cut, and give the document's `notebook` part.
+
+    Parameters
+    ----------
+    history
+        From `begin_history`.
+    document
+        The `cut` document.
+    facts
+        The cut's settings; those that are the setup's and were not told yet are filled in.
+    """
+    filing, notes = _file(history, document=document, facts=facts)
+    number = f"cut {filing.number}" + (f", version {filing.version}" if filing.version > 1 else "")
+    notes.append(
+        {
+            "new": f"kept as {number} of the setup {history.setup!r}.",
+            "again": f"the setup {history.setup!r} holds this recording already, as {number}: nothing added.",
+            "changed": f"this recording was there with other facts: kept as {number} of the setup "
+            f"{history.setup!r}; the earlier version stays.",
+        }[filing.filed]
+    )
+    settings = document["program"]["settings"]
+    if settings["depth_mm"] is None and settings["depth_to_mm"] is None:
+        notes.append("without its depth this cut can't be used for the next ones: give it and file it again.")
+    sha256 = document["recording"]["sha256"]
+    return {
+        "file": str(history.path),
+        "setup": history.setup,
+        "cut": filing.number,
+        "version": filing.version,
+        "filed": filing.filed,
+        "earlier_cuts_used": len(history.without(sha256)),
+        "taps_used": len(history.taps),
+        "notes": notes,
+    }
+
+
+def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> tuple[Filing, list[str]]:
+    """Add the document to the notebook; give what became of it, and what to tell about the setup."""
+    notes: list[str] = []
+    told: dict[str, Any] = {key: facts.get(key) for key in FACT_NAMES}
+    from chatter.report import to_json
+
+    plain = json.loads(to_json(document, indent=None))
+    with Notebook(history.path, write=True, make=True) as opened:
+        if history.is_new:
+            opened.add_setup(history.setup, facts=SetupFacts(**told))
+            notes.append(f"made the setup {history.setup!r} in {history.path}.")
+            if history.near_names:
+                near = ", ".join(map(repr, history.near_names))
+                notes.append(f"there is {near} too: if you meant that, retire the new one and file it there.")
+        else:
+            fresh = opened.fill_facts(history.setup, facts=told)
+            if fresh:
+                notes.append(f"the setup {history.setup!r} now also knows {', '.join(fresh)}.")
+        filing = opened.add_cut(history.setup, document=plain)
+    if filing.other_setups:
+        others = ", ".join(map(repr, filing.other_setups))
+        notes.append(f"the same recording is in {others} too: check that it belongs here.")
+    return filing, notes

@@ -1,0 +1,160 @@
+"""The commands about the notebook: setups, the next cut, cards, exchange.
+
+In: the command line. Out: text or one JSON document on stdout; what was changed on stderr.
+Leaves out: every analysis and every layout. Heavy imports stand inside the commands.
+"""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+
+class _Direction(StrEnum):
+    UP = "up"
+    CLIMB = "climb"
+
+
+NotebookFile = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE", help="Notebook to use; without it the one in your data folder."),
+]
+_Name = Annotated[str, typer.Argument(metavar="NAME", help="Name of the setup.")]
+_AsJson = Annotated[bool, typer.Option("--json", help="Print the document as JSON.")]
+_Machine = Annotated[str | None, typer.Option(metavar="WORDS", help="The machine.")]
+_MinRpm = Annotated[float | None, typer.Option(metavar="RPM", help="Lowest speed of the spindle.")]
+_MaxRpm = Annotated[float | None, typer.Option(metavar="RPM", help="Highest speed of the spindle.")]
+_Power = Annotated[float | None, typer.Option(metavar="W", help="Power of the spindle.")]
+_Tool = Annotated[str | None, typer.Option(metavar="WORDS", help="The tool, such as carbide end mill.")]
+_Diameter = Annotated[float | None, typer.Option(metavar="MM", help="Diameter of the tool.")]
+_StickOut = Annotated[float | None, typer.Option(metavar="MM", help="Length of tool outside the holder.")]
+_ToolMax = Annotated[float | None, typer.Option(metavar="RPM", help="Highest speed that the tool may turn.")]
+_Holder = Annotated[str | None, typer.Option(metavar="WORDS", help="What holds the tool.")]
+_Material = Annotated[str | None, typer.Option(metavar="NAME", help="What is cut, such as 6061 or brass.")]
+_Width = Annotated[float | None, typer.Option(metavar="MM", help="Radial width of the cut.")]
+_Way = Annotated[
+    _Direction | None, typer.Option(help="Up (conventional) or climb milling.", case_sensitive=False)
+]
+_MaxDepth = Annotated[float | None, typer.Option(metavar="MM", help="Largest axial depth to suggest.")]
+
+setup_app = typer.Typer(
+    name="setup",
+    help="Keep setups: a machine, a tool as it is clamped, and what is cut.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+
+@setup_app.command(name="add")
+def add(
+    name: _Name,
+    flutes: Annotated[int, typer.Option(help="Cutting edges of the tool.")],
+    notebook: NotebookFile = None,
+    machine: _Machine = None,
+    min_rpm: _MinRpm = None,
+    max_rpm: _MaxRpm = None,
+    spindle_power_w: _Power = None,
+    tool: _Tool = None,
+    diameter_mm: _Diameter = None,
+    stick_out_mm: _StickOut = None,
+    tool_max_rpm: _ToolMax = None,
+    holder: _Holder = None,
+    material: _Material = None,
+    width_mm: _Width = None,
+    direction: _Way = None,
+    max_depth_mm: _MaxDepth = None,
+) -> None:
+    """Add a setup under a new name."""
+    from chatter.analysis import add_setup
+
+    facts = _facts(locals())
+    kept = add_setup(name, notebook=notebook, **facts)
+    typer.echo(f"chatter: added the setup {kept.name!r}", err=True)
+
+
+@setup_app.command(name="copy")
+def copy(
+    name: _Name,
+    new_name: Annotated[str, typer.Argument(metavar="NEW_NAME", help="Name of the new setup.")],
+    notebook: NotebookFile = None,
+    flutes: Annotated[int | None, typer.Option(help="Cutting edges of the tool.")] = None,
+    machine: _Machine = None,
+    min_rpm: _MinRpm = None,
+    max_rpm: _MaxRpm = None,
+    spindle_power_w: _Power = None,
+    tool: _Tool = None,
+    diameter_mm: _Diameter = None,
+    stick_out_mm: _StickOut = None,
+    tool_max_rpm: _ToolMax = None,
+    holder: _Holder = None,
+    material: _Material = None,
+    width_mm: _Width = None,
+    direction: _Way = None,
+    max_depth_mm: _MaxDepth = None,
+) -> None:
+    """Add a setup that is like another but for what you name, such as a new stick-out; no cuts go along."""
+    from chatter.analysis import copy_setup
+
+    facts = _facts(locals())
+    kept = copy_setup(name, new_name, notebook=notebook, **facts)
+    typer.echo(f"chatter: added the setup {kept.name!r}", err=True)
+
+
+@setup_app.command(name="list")
+def list_them(
+    notebook: NotebookFile = None,
+    retired: Annotated[bool, typer.Option("--retired", help="List retired setups too.")] = False,
+    as_json: _AsJson = False,
+) -> None:
+    """List the setups in use."""
+    from chatter.analysis import list_setups
+    from chatter.report import setups_to_text, to_json
+
+    setups = list_setups(notebook=notebook, retired=retired)
+    if as_json:
+        document = {"document": "setups", "version": 1, "setups": [one.to_dict() for one in setups]}
+        typer.echo(to_json(document))
+    else:
+        typer.echo(setups_to_text(setups), nl=False)
+
+
+@setup_app.command(name="show")
+def show(
+    name: _Name,
+    notebook: NotebookFile = None,
+    versions: Annotated[
+        bool, typer.Option("--versions", help="Show earlier versions of changed cuts too.")
+    ] = False,
+    as_json: _AsJson = False,
+) -> None:
+    """Show a setup with its cuts and taps."""
+    from chatter.analysis import show_setup
+    from chatter.report import setup_to_text, to_json
+
+    contents = show_setup(name, notebook=notebook, earlier_versions=versions)
+    typer.echo(to_json(contents.to_dict()) if as_json else setup_to_text(contents), nl=as_json)
+
+
+@setup_app.command(name="retire")
+def retire(name: _Name, notebook: NotebookFile = None) -> None:
+    """Take a setup out of the list; its cuts are kept."""
+    from chatter.analysis import retire_setup
+
+    kept = retire_setup(name, notebook=notebook)
+    typer.echo(f"chatter: retired the setup {kept.name!r}; its cuts are kept", err=True)
+
+
+def _facts(options: dict[str, Any]) -> dict[str, Any]:
+    """Take a setup's facts from a command's options."""
+    from chatter.model.notebook import FACT_NAMES
+
+    told = {name: options[name] for name in FACT_NAMES}
+    told["direction"] = None if told["direction"] is None else told["direction"].value
+    return told
+
+
+def tell_notes(document: dict[str, Any] | None) -> None:
+    """Say on stderr what became of a recording in the notebook."""
+    for note in [] if document is None else document["notes"]:
+        typer.echo(f"chatter: {note}", err=True)

@@ -1,0 +1,85 @@
+"""A kept `cut` document as the advice sees it, and which cuts of a long history tell most.
+
+In: documents and listed cuts. Out: frozen results of the model.
+Leaves out: the store, and every judgement of the sound.
+"""
+
+import math
+from typing import Any
+
+from chatter.model.cut import CutAnalysis, JudgedCut, Line, Spindle
+from chatter.model.notebook import KeptCut
+
+MOST_CUTS = 16  # own choice: more cuts cost time and hardly sharpen the odds
+SAME_SPEED = 1.01  # speeds nearer than this ratio are compared by depth alone
+
+
+def read_analysis(document: dict[str, Any]) -> CutAnalysis:
+    """Give the analysis that a `cut` document holds; findings stay in the document."""
+    spindle = document["spindle"]
+    return CutAnalysis(
+        spindle=Spindle(
+            programmed_rpm=spindle["programmed_rpm"],
+            flutes=spindle["flutes"],
+            measured_rpm=spindle["measured_rpm"],
+            measured_rpm_sd=spindle["measured_rpm_sd"],
+        ),
+        channel=document["recording"].get("channel", 0),
+        cuts=tuple(_read_cut(cut) for cut in document["cuts"]),
+        cut_index=document["cut_index"],
+        findings=(),
+    )
+
+
+def _read_cut(cut: dict[str, Any]) -> JudgedCut:
+    values = {name: cut[name] for name in _CUT_FIELDS}
+    lines = tuple(Line(**{name: line[name] for name in _LINE_FIELDS}) for line in cut["lines"])
+    return JudgedCut(**values, lines=lines)
+
+
+_LINE_FIELDS = ("frequency_hz", "width_hz", "level_db", "kind", "order")
+_CUT_FIELDS = (
+    "start_s",
+    "end_s",
+    "measured_rpm",
+    "measured_rpm_sd",
+    "verdict",
+    "chatter_probability",
+    "chatter_hz",
+    "onset_s",
+)
+
+
+def pick_telling_cuts(cuts: tuple[KeptCut, ...], *, most: int = MOST_CUTS) -> tuple[KeptCut, ...]:
+    """Give the cuts that tell most about the machine, oldest first.
+
+    Cuts without a depth or a verdict tell nothing. Of stable cuts at one speed the deepest tells what the
+    shallower ones tell, and of chattering ones the shallowest. Of what remains the newest are taken, at
+    least half of them chattering where there are so many, because only chatter names a frequency.
+    """
+    telling: dict[tuple[bool, int], KeptCut] = {}
+    edge: list[KeptCut] = []
+    for cut in cuts:
+        if cut.depth_mm is None or cut.verdict == "undecided":
+            continue
+        if cut.verdict == "marginal":
+            edge.append(cut)
+            continue
+        place = (cut.verdict == "chatter", _speed_place(cut.true_rpm))
+        had = telling.get(place)
+        if had is None or had.depth_mm is None or _tells_more(cut, had):
+            telling[place] = cut
+    left = sorted([*telling.values(), *edge], key=lambda cut: -cut.number)
+    singing = [cut for cut in left if cut.chatter_hz is not None][: most // 2]
+    others = [cut for cut in left if cut not in singing][: most - len(singing)]
+    return tuple(sorted([*singing, *others], key=lambda cut: cut.number))
+
+
+def _speed_place(rpm: float) -> int:
+    return round(math.log(rpm) / math.log(SAME_SPEED))
+
+
+def _tells_more(cut: KeptCut, had: KeptCut) -> bool:
+    """Say whether a later cut at much the same speed with the same verdict tells at least as much."""
+    depth_mm, had_mm = cut.depth_mm or 0.0, had.depth_mm or 0.0
+    return depth_mm <= had_mm if cut.verdict == "chatter" else depth_mm >= had_mm
