@@ -6,7 +6,7 @@ Source: the posterior is in chatter/advice/machines.py; power and chip load in c
 Leaves out: the history's store (notebook/), the next cut worth making.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -68,7 +68,10 @@ def advise(
         return Advice(action="record again", speeds=(), depth_factor=None, cautions=cautions)
     depth_mm = present_depth_mm(setup)
     heard = (
-        _hear(worst, rpm=analysis.spindle.best_rpm, depth_share=1.0),
+        replace(
+            _hear(worst, rpm=analysis.spindle.best_rpm, depth_share=1.0),
+            limit=_ramp_limit(analysis, depth_mm=depth_mm),
+        ),
         *_hear_earlier(earlier, depth_mm=depth_mm),
     )
     humps = tuple(
@@ -105,6 +108,13 @@ def present_depth_mm(setup: CutSetup) -> float | None:
     if setup.depth_from_mm is not None and setup.depth_to_mm is not None:
         return max(setup.depth_from_mm, setup.depth_to_mm)
     return setup.depth_mm
+
+
+def _ramp_limit(analysis: CutAnalysis, *, depth_mm: float | None) -> tuple[float, float] | None:
+    """Give the limit that a ramp told, over the depth that the advice is about, and its spread."""
+    if analysis.ramp is None or not depth_mm:
+        return None
+    return analysis.ramp.depth_mm / depth_mm, analysis.ramp.depth_sd_mm / depth_mm
 
 
 def find_lines(cut: JudgedCut) -> tuple[ChatterLine, ...]:

@@ -27,6 +27,7 @@ DRAWS = 500
 SEED = 1995
 PHASE_SPREAD_TURNS = 0.08  # what zero order, run-out and a tool that leaves the cut do to the phase
 CHATTER_DEPTHS = (1.1, 3.15)  # depth over limit of a cut that clearly chatters; own choice
+LEAST_LIMIT_SHARE = 0.02
 STABLE_DEPTHS = (0.1, 1.0)  # and of one that clearly doesn't
 LIMIT_SPREAD = (
     0.25  # of ln(limit): what zero order gets wrong; 12 % at half immersion, twice it and more below
@@ -55,6 +56,7 @@ class HeardCut:
     depth_share: float  # its depth over the present depth
     chatter_probability: float
     lines: tuple[ChatterLine, ...]  # strongest first; empty where no chatter was heard
+    limit: tuple[float, float] | None = None  # limit over its depth and the spread, where a ramp told it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -247,6 +249,9 @@ def draw_limit_share(cut: HeardCut, *, count: int = DRAWS) -> Floats:
     Held at its limit by the tool leaving the cut, chatter says nothing of how far the limit is; a prior does.
     """
     rng = np.random.default_rng(SEED + 1)
+    if cut.limit is not None:
+        middle, spread = cut.limit
+        return np.maximum(rng.normal(middle, spread, count), LEAST_LIMIT_SHARE)
     chatters = rng.permutation((np.arange(count) + 0.5) / count < cut.chatter_probability)
     low = np.where(chatters, CHATTER_DEPTHS[0], STABLE_DEPTHS[0])
     high = np.where(chatters, CHATTER_DEPTHS[1], STABLE_DEPTHS[1])

@@ -79,7 +79,9 @@ def _ramp(first: object, last: object) -> tuple[float | None, float | None]:
     start = read_number("depth_from_mm", first, MAX_LENGTH_MM, zero_allowed=True)
     end = read_number("depth_to_mm", last, MAX_LENGTH_MM, zero_allowed=True)
     if start == end:
-        raise BadValueError("depth_to_mm", end, f"another depth than depth_from_mm ({start:g})")
+        raise BadValueError(
+            "depth_to_mm", end, f"a depth above depth_from_mm ({start:g}): ramp from shallow to deep"
+        )
     return start, end
 
 

@@ -14,12 +14,13 @@ from chatter.cut.engagement import trim_to_comb
 from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.findings import facts_findings
 from chatter.cut.lines import name_lines
+from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s
 from chatter.cut.sections import Section, Sections, find_sections
 from chatter.cut.spectrum import CutSpectra, cut_spectra
 from chatter.cut.spindle import WITHOUT_CUT, Speed, measure_speed, not_found
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
-from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, Recording, Spindle
+from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, RampOnset, Recording, Spindle
 
 Floats = NDArray[np.float64]
 TOP_HZ = 8000.0
@@ -146,6 +147,56 @@ def judge_recording(recording: Recording, *, setup: CutSetup, idle: Recording | 
         cuts=cuts,
         cut_index=worst,
         findings=tuple(findings),
+        ramp=_ramp_onset(recording, channel, studied, setup) if _is_ramp(setup) else None,
+    )
+
+
+def _is_ramp(setup: CutSetup) -> bool:
+    return setup.depth_from_mm is not None and setup.depth_to_mm is not None
+
+
+def _ramp_onset(
+    recording: Recording, channel: int, studied: tuple[StudiedCut, ...], setup: CutSetup
+) -> RampOnset | None:
+    """Find where in the longest cut chatter began, if it chatters in its deep end."""
+    cut = max(studied, key=lambda one: one.section.end_s - one.section.start_s)
+    first_mm, last_mm = setup.depth_from_mm, setup.depth_to_mm
+    if first_mm is None or last_mm is None or not cut.evidence.family:
+        return None
+    if verdict_of(probability_of_chatter(cut.evidence)) != "chatter":
+        return None
+    rate_hz = recording.rate_hz
+    whole = recording.samples[channel].astype(np.float64)
+    start_s = find_ramp_start_s(
+        whole,
+        rate_hz=rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        tooth_hz=cut.speed.rotation_hz * setup.flutes,
+        section=cut.section,
+    )
+    samples = whole[int(start_s * rate_hz) : int(cut.section.end_s * rate_hz)]
+    speed = measure_speed(
+        samples,
+        rate_hz=rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        programmed_rpm=setup.rpm,
+        flutes=setup.flutes,
+        idling_hz=cut.speed.rotation_hz,
+    )
+    onset = find_ramp_onset(
+        samples,
+        rate_hz=rate_hz,
+        speed=speed if speed.found else cut.speed,
+        family_hz=tuple(peak.frequency_hz for peak in cut.evidence.family),
+        depth_ratio=first_mm / last_mm,
+    )
+    if onset is None:
+        return None
+    return RampOnset(
+        depth_mm=first_mm + (last_mm - first_mm) * onset.share,
+        depth_sd_mm=(last_mm - first_mm) * onset.share_sd,
+        time_s=start_s + onset.time_s,
+        chatter_hz=cut.evidence.family[0].frequency_hz,
     )
 
 
@@ -256,7 +307,9 @@ def _study(
     start_s, end_s = section.start_s + edge_s, section.end_s - edge_s
     if (end_s - start_s) * setup.rpm / 60 < LEAST_TURNS:
         return None
-    if end_s - start_s > LONGEST_S:
+    if end_s - start_s > LONGEST_S and _is_ramp(setup):
+        start_s = end_s - LONGEST_S  # the deep end decides
+    elif end_s - start_s > LONGEST_S:
         middle = (start_s + end_s) / 2
         start_s, end_s = middle - LONGEST_S / 2, middle + LONGEST_S / 2
     part = samples[int(start_s * rate_hz) : int(end_s * rate_hz)]

@@ -125,6 +125,25 @@ class JudgedCut:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RampOnset:
+    """The depth at which chatter began in a ramped pass."""
+
+    depth_mm: float
+    depth_sd_mm: float
+    time_s: float  # when it was heard
+    chatter_hz: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the onset as it stands in a document."""
+        return {
+            "onset_depth_mm": self.depth_mm,
+            "onset_depth_sd_mm": self.depth_sd_mm,
+            "onset_s": self.time_s,
+            "chatter_hz": self.chatter_hz,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CutAnalysis:
     """What the cut pipeline found: speed, cuts, and which of them is the worst."""
 
@@ -133,6 +152,7 @@ class CutAnalysis:
     cuts: tuple[JudgedCut, ...]
     cut_index: int | None  # the worst cut; None when there is none
     findings: tuple[Finding, ...]  # the recording's and the pipeline's
+    ramp: RampOnset | None = None  # None without a ramp, or where it stayed quiet
 
     @property
     def worst(self) -> JudgedCut | None:
@@ -248,5 +268,6 @@ class CutDocument:
             "rings": None if self.rings is None else self.rings.to_dict(),
             "advice": self.advice.to_dict(),
             "map": None if self.map is None else self.map.to_dict(),
+            "ramp": None if self.analysis.ramp is None else self.analysis.ramp.to_dict(),
             **({} if self.notebook is None else {"notebook": self.notebook}),
         }

@@ -138,7 +138,7 @@ def _what_next(document: CutDocument) -> list[str]:
     for rank, speed in enumerate(advice.speeds[:SPEEDS_SHOWN], start=1):
         lines += _speed(rank, speed)
     if advice.action != "record again":
-        lines += _depth(document)
+        lines += [*_ramp(document), *_depth(document)]
     if _must_record_again(document):  # then the cautions say how, so they come here
         lines += ["", *_bullets("How to record, and what to mind", advice.cautions)]
     return lines
@@ -164,6 +164,28 @@ def _sentence(text: str) -> str:
     text = text.strip()
     text = text[:1].upper() + text[1:]
     return text if not text or text.endswith((".", "!", "?")) else text + "."
+
+
+def _ramp(document: CutDocument) -> list[str]:
+    """Say at which depth of a ramped pass chatter began, or that none was heard."""
+    last = document.program["settings"].get("depth_to_mm")
+    worst = document.analysis.worst
+    if last is None or worst is None:
+        return []
+    onset = document.analysis.ramp
+    if onset is not None:
+        text = (
+            f"In this pass chatter began at {onset.depth_mm:.2f} ± {onset.depth_sd_mm:.2f} mm, heard at "
+            f"{onset.time_s:.1f} s: at this speed stay clearly below that depth."
+        )
+    elif worst.verdict == "stable":
+        text = f"No chatter was heard down to {last:g} mm at this speed."
+    else:
+        text = (
+            "Where in this pass chatter began can't be told: cut a longer ramp, and record it "
+            "with less noise."
+        )
+    return _wrap(text, "  ")
 
 
 def _depth(document: CutDocument) -> list[str]:

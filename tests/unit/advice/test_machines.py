@@ -6,7 +6,7 @@ import pytest
 from chatter.advice import EarlierCut, HeardCut, advise, draw_machines, score_speeds
 from chatter.advice.machines import ChatterLine, draw_limit_share
 from chatter.advice.shapes import modes_of_humps, modes_of_taps
-from chatter.model import CutAnalysis, CutSetup, JudgedCut, Line, Spindle
+from chatter.model import CutAnalysis, CutSetup, JudgedCut, Line, RampOnset, Spindle
 from chatter.model.tap import Tap, TapMode
 
 # A 600 Hz mode along both axes, damping 0.03, stiffness 2e6 N/m, three flutes, slot, 700 MPa: in a slot at
@@ -136,6 +136,14 @@ def test_stable_cut_may_go_a_little_deeper_but_never_beyond_what_the_user_dares(
     assert 1.0 <= free.depth_factor < 1.5
     held = advise(quiet, setup=replace(SETUP, rpm=12_000, max_depth_mm=0.5))
     assert held.depth_factor == 1.0
+
+
+def test_depth_that_a_ramp_told_is_taken_for_the_limit():
+    ramp = RampOnset(depth_mm=0.32, depth_sd_mm=0.03, time_s=4.0, chatter_hz=632.1)
+    told = replace(analysis_of("chatter", rpm=10_000.0, chatter_hz=632.1, probability=0.99), ramp=ramp)
+    setup = replace(SETUP, depth_mm=None, depth_from_mm=0.1, depth_to_mm=0.8)
+    # Nine in ten of a normal spread lie above the middle less 1.28 deviations: (0.32 - 0.0384) / 0.8.
+    assert advise(told, setup=setup).depth_factor == pytest.approx(0.352, abs=0.01)
 
 
 def test_same_cuts_give_the_same_machines():

@@ -1,0 +1,149 @@
+"""Where in a ramped pass chatter began.
+
+In: the samples of one cut whose depth grows evenly, its speed, and the chatter's family heard in its deep
+end. Out: the depth at which the family's power leaves what went before, with its spread.
+Method: the power of the family in short windows, after what repeats every turn is taken away, against time:
+two straight lines in the logarithm, before and after a change point; the change point's likelihood gives its
+spread. Chatter takes time to grow, so it is heard late: the depth is corrected by what simulations showed.
+Source: change of a linear regime, R. E. Quandt, J. Am. Stat. Assoc. 53 (1958) 873 to 880 (from memory).
+Leaves out: ramps that fall, where chatter lingers below the depth at which it began.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from chatter.cut.engagement import comb_contrast
+from chatter.cut.sections import Section
+from chatter.cut.spindle import Speed
+from chatter.dsp.angle import phase_turns, split_repeating
+from chatter.dsp.spectra import TINY, frame_powers
+
+Floats = NDArray[np.float64]
+WINDOW_S = 0.12  # short against a growth that matters, long enough for lines 17 Hz apart
+HOP_SHARE = 0.5
+AVERAGE_S = 0.5  # of what repeats, as in chatter/cut/spectrum.py
+LEAST_FRAMES = 6  # on each side of the change
+LEAST_RISE_NEPERS = 1.2  # 5 dB: a smaller step is no onset
+MOST_SPREAD_S = 0.3  # nor is one that the windows can't place
+ENDS_S = 0.1  # spread of the section's ends
+LATE_SHARE, LATE_SPREAD = 0.05, 0.12  # by which the onset is heard too deep; tests/benchmarks/ramps.py
+MOST_MEMBERS = 6
+IDLE_S = 0.8  # of idling spindle that every recording begins with
+SMOOTH_FRAMES, CLOSED_FRAMES = 15, 50  # of 20 ms each
+LEAST_CONTRAST, LEAST_DEVIATIONS = 0.35, 3.0  # nepers, and deviations of the idle, that the comb must rise
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Onset:
+    """The change point of one ramp."""
+
+    share: float  # of the ramp's length at which chatter began, corrected
+    share_sd: float
+    time_s: float  # from the section's start, as heard
+
+
+def find_ramp_onset(
+    samples: Floats, *, rate_hz: float, speed: Speed, family_hz: tuple[float, ...], depth_ratio: float
+) -> Onset | None:
+    """Find where chatter began in a pass whose depth grows evenly.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,): the whole cut, from the tool's entry to its exit.
+    rate_hz
+        Sample rate.
+    speed
+        The spindle along the same samples.
+    family_hz
+        Frequencies of the chatter's lines, strongest first.
+    depth_ratio
+        Depth at the start over depth at the end, 0 to below 1.
+
+    Returns
+    -------
+    Onset or None
+        None where the family does not rise by 5 dB at a moment that can be told; a share of 0 where it is
+        there from the start.
+    """
+    phase = phase_turns(
+        count=len(samples), rate_hz=rate_hz, times_s=speed.times_s, rotation_hz=speed.track_hz
+    )
+    _, rest = split_repeating(samples, phase, turns=max(5, round(AVERAGE_S * speed.rotation_hz)))
+    times_s, hz, powers = frame_powers(
+        rest.astype(np.float32), rate_hz=rate_hz, window_s=WINDOW_S, hop_s=HOP_SHARE * WINDOW_S, pad=2
+    )
+    near = np.zeros(len(hz), dtype=bool)
+    for line_hz in family_hz[:MOST_MEMBERS]:
+        near |= np.abs(hz - line_hz) < 1 / WINDOW_S
+    if not near.any() or len(times_s) < 3 * LEAST_FRAMES:
+        return None
+    inside = slice(1, -1)  # the outer windows hold entry and exit
+    times_s, level = times_s[inside], np.log(np.maximum(powers[inside][:, near].sum(axis=1), TINY))
+    length_s = len(samples) / rate_hz
+    at_s, at_sd_s, rise = _change_point(times_s, level)
+    if rise < LEAST_RISE_NEPERS or at_sd_s > MOST_SPREAD_S:
+        return None
+    # The limit lies before what was heard, by a share of the depth there.
+    depth = depth_ratio + (1 - depth_ratio) * at_s / length_s
+    true = depth * (1 - LATE_SHARE)
+    spread = float(np.hypot(np.hypot(at_sd_s, ENDS_S) / length_s * (1 - depth_ratio), LATE_SPREAD * depth))
+    share = (true - depth_ratio) / (1 - depth_ratio)
+    return Onset(share=max(0.0, float(share)), share_sd=spread / (1 - depth_ratio), time_s=float(at_s))
+
+
+def find_ramp_start_s(
+    samples: Floats, *, rate_hz: float, bandwidth_hz: float, tooth_hz: float, section: Section
+) -> float:
+    """Find when the tool touched: the shallow end is faint beside the chatter, and seems idle to the ear.
+
+    The comb of the teeth is followed back from the loud section to where it sinks to what it is in the
+    recording's first moments; `samples` is the whole recording, shape (n,).
+    """
+    if section.open_start:
+        return section.start_s
+    times_s, contrast = comb_contrast(
+        samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
+    )
+    contrast = ndimage.median_filter(contrast, size=SMOOTH_FRAMES, mode="nearest")
+    quiet = contrast[times_s < IDLE_S]
+    before = times_s < section.start_s
+    if len(quiet) < SMOOTH_FRAMES or not before.any():
+        return section.start_s
+    low = float(np.median(quiet))
+    spread = 1.4826 * float(np.median(np.abs(quiet - low)))
+    on = contrast > low + max(LEAST_CONTRAST, LEAST_DEVIATIONS * spread)
+    on = ndimage.binary_closing(np.pad(on, CLOSED_FRAMES), iterations=CLOSED_FRAMES // 2)
+    off = np.flatnonzero(~on[CLOSED_FRAMES:-CLOSED_FRAMES] & before)
+    if len(off) == 0:
+        return section.start_s
+    last = int(off[-1])
+    return min(section.start_s, float(times_s[min(last + 1, len(times_s) - 1)]))
+
+
+def _change_point(times_s: Floats, level: Floats) -> tuple[float, float, float]:
+    """Fit two straight lines and the time between them; give time, its spread, s, and the step, nepers."""
+    count = len(level)
+    cuts = np.arange(LEAST_FRAMES, count - LEAST_FRAMES + 1)
+    misfit = np.array([_misfit(times_s[:k], level[:k]) + _misfit(times_s[k:], level[k:]) for k in cuts])
+    # Windows overlap by half, so that every second one tells something new.
+    chance = -0.5 * count * HOP_SHARE * np.log(np.maximum(misfit, TINY))
+    weight = np.exp(chance - chance.max())
+    weight /= weight.sum()
+    between_s = (times_s[cuts - 1] + times_s[np.minimum(cuts, count - 1)]) / 2
+    mean_s = float(weight @ between_s)
+    best = int(cuts[np.argmax(weight)])
+    low, high = level[max(0, best - LEAST_FRAMES) : best], level[best : best + 2 * LEAST_FRAMES]
+    rise = float(np.median(high) - np.median(low))
+    spread_s = float(np.sqrt(weight @ (between_s - mean_s) ** 2))
+    return mean_s, max(spread_s, HOP_SHARE * WINDOW_S / 2), rise
+
+
+def _misfit(times_s: Floats, level: Floats) -> float:
+    """Give the squared misfit of a straight line."""
+    design = np.stack([np.ones(len(times_s)), times_s - times_s.mean()], axis=1)
+    fitted = design @ np.linalg.lstsq(design, level, rcond=None)[0]
+    return float(np.sum((level - fitted) ** 2))
