@@ -11,9 +11,12 @@ if TYPE_CHECKING:
         analyse_cut,
         copy_setup,
         list_setups,
+        make_card,
+        map_setup,
         map_stability,
         retire_setup,
         show_setup,
+        suggest_next_cut,
     )
     from chatter.errors import ChatterError
 
@@ -24,9 +27,12 @@ __all__ = [
     "analyse_cut",
     "copy_setup",
     "list_setups",
+    "make_card",
+    "map_setup",
     "map_stability",
     "retire_setup",
     "show_setup",
+    "suggest_next_cut",
 ]
 
 _HOMES = {
@@ -38,6 +44,9 @@ _HOMES = {
     "map_stability": "chatter.analysis",
     "retire_setup": "chatter.analysis",
     "show_setup": "chatter.analysis",
+    "make_card": "chatter.analysis",
+    "map_setup": "chatter.analysis",
+    "suggest_next_cut": "chatter.analysis",
 }
 
 

@@ -2,6 +2,7 @@
 
 from chatter.analysis._batch import BatchSummary, analyse_batch
 from chatter.analysis._cut import analyse_cut
+from chatter.analysis._history import make_card, map_setup, suggest_next_cut
 from chatter.analysis._map import map_stability
 from chatter.analysis._notebook import add_setup, copy_setup, list_setups, retire_setup, show_setup
 from chatter.analysis._practice import make_practice_recording
@@ -13,8 +14,11 @@ __all__ = [
     "analyse_cut",
     "copy_setup",
     "list_setups",
+    "make_card",
     "make_practice_recording",
+    "map_setup",
     "map_stability",
     "retire_setup",
     "show_setup",
+    "suggest_next_cut",
 ]

@@ -13,7 +13,7 @@ from chatter.analysis._folders import default_notebook
 from chatter.analysis._taps import read_tap_document
 from chatter.analysis._values import checked_setup
 from chatter.errors import BadValueError
-from chatter.model.notebook import FACT_NAMES, Filing, KeptSetup, SetupContents, SetupFacts
+from chatter.model.notebook import FACT_NAMES, WORDS, Filing, KeptSetup, SetupContents, SetupFacts
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
 from chatter.notebook.documents import pick_telling_cuts, read_analysis
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from chatter.advice.advise import EarlierCut  # brings scipy, which lists of setups don't need
 
 NotebookPath = str | Path | None
-WORDS = ("machine", "tool", "holder")  # facts in the user's own words
 
 
 def notebook_path(notebook: NotebookPath) -> Path:

@@ -14,7 +14,7 @@ import typer
 
 from chatter import __version__
 from chatter.cli.map import map_command
-from chatter.cli.notebook import NotebookFile, setup_app, tell_notes
+from chatter.cli.notebook import NotebookFile, card_command, next_command, setup_app, tell_notes
 from chatter.errors import ChatterError
 
 app = typer.Typer(
@@ -196,6 +196,8 @@ def batch(
 
 app.command(name="map")(map_command)
 app.add_typer(setup_app)
+app.command(name="next")(next_command)
+app.command(name="card")(card_command)
 
 
 @app.command()

@@ -158,3 +158,60 @@ def tell_notes(document: dict[str, Any] | None) -> None:
     """Say on stderr what became of a recording in the notebook."""
     for note in [] if document is None else document["notes"]:
         typer.echo(f"chatter: {note}", err=True)
+
+
+@setup_app.command(name="map")
+def map_it(
+    name: _Name,
+    notebook: NotebookFile = None,
+    as_json: _AsJson = False,
+    plot: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw the map, as .png or .svg.")] = None,
+) -> None:
+    """Show every cut of a setup over speed and depth, on the chances of a stable cut."""
+    from chatter.report import setup_map_to_text, to_json
+
+    if plot is not None:
+        from chatter.report.plots import check_plot_path
+
+        check_plot_path(plot)  # before the work, not after it
+    from chatter.analysis import map_setup
+
+    document = map_setup(name, notebook=notebook)
+    if plot is not None:
+        from chatter.report.notebook_picture import picture_setup_map
+        from chatter.report.plots import draw_map
+
+        draw_map(picture_setup_map(document), path=plot)
+    typer.echo(to_json(document.to_dict()) if as_json else setup_map_to_text(document), nl=as_json)
+    if plot is not None:
+        typer.echo(f"chatter: drew {plot}", err=True)
+
+
+def next_command(
+    setup: Annotated[str, typer.Argument(metavar="SETUP", help="Name of the setup.")],
+    notebook: NotebookFile = None,
+    boldest_step: Annotated[
+        float,
+        typer.Option(metavar="TIMES", help="Most that depth may grow over the deepest stable cut so far."),
+    ] = 1.5,
+    as_json: _AsJson = False,
+) -> None:
+    """Say which cut to make next with a setup, or that nothing is left to gain."""
+    from chatter.analysis import suggest_next_cut
+    from chatter.report import next_to_text, to_json
+
+    document = suggest_next_cut(setup, notebook=notebook, boldest_step=boldest_step)
+    typer.echo(to_json(document.to_dict()) if as_json else next_to_text(document), nl=as_json)
+
+
+def card_command(
+    setup: Annotated[str, typer.Argument(metavar="SETUP", help="Name of the setup.")],
+    notebook: NotebookFile = None,
+    as_json: _AsJson = False,
+) -> None:
+    """Show the settings of a setup that were heard stable, one page for the wall."""
+    from chatter.analysis import make_card
+    from chatter.report import card_to_text, to_json
+
+    card = make_card(setup, notebook=notebook)
+    typer.echo(to_json(card.to_dict()) if as_json else card_to_text(card), nl=as_json)

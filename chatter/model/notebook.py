@@ -38,6 +38,7 @@ class SetupFacts:
 
 
 FACT_NAMES = tuple(field.name for field in fields(SetupFacts))
+WORDS = ("machine", "tool", "holder")  # facts in the user's own words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,3 +140,143 @@ class Filing:
     number: int  # of the cut or tap
     version: int
     other_setups: tuple[str, ...] = ()  # setups that hold the same recording too
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptBest:
+    """The setting with the highest removal rate that was heard stable."""
+
+    set_rpm: float
+    depth_mm: float
+    feed_mm_min: float | None
+    removal_mm3_min: float | None  # None where feed or width isn't known
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the setting as it stands in a document."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextDocument:
+    """The whole answer of `chatter next`: contract version 1."""
+
+    program: dict[str, Any]
+    setup: str
+    action: Literal["cut", "done"]
+    rpm: float  # true
+    set_rpm: float
+    depth_mm: float
+    width_mm: float | None
+    feed_mm_min: float | None
+    stable_probability: float | None  # None where nothing heard tells of the machine
+    best_so_far: KeptBest | None
+    why: str
+    cuts: int  # that carry a verdict and a depth
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the document as the contract fixes it."""
+        return {
+            "document": "next",
+            "version": 1,
+            "program": self.program,
+            "setup": self.setup,
+            "action": self.action,
+            "rpm": self.rpm,
+            "set_rpm": self.set_rpm,
+            "depth_mm": self.depth_mm,
+            "width_mm": self.width_mm,
+            "feed_mm_min": self.feed_mm_min,
+            "stable_probability": self.stable_probability,
+            "best_so_far": None if self.best_so_far is None else self.best_so_far.to_dict(),
+            "why": self.why,
+            "cuts": self.cuts,
+            "cautions": list(self.cautions),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetupMap:
+    """Every cut of a setup over speed and depth, and the chances of a stable cut behind them."""
+
+    program: dict[str, Any]
+    setup: str
+    facts: SetupFacts
+    speeds_rpm: tuple[float, ...]  # true
+    depths_mm: tuple[float, ...]
+    stable_probability: tuple[tuple[float, ...], ...] | None  # a row a depth; None where too little is known
+    cuts: tuple[KeptCut, ...]  # with a verdict and a depth
+    left_out: int  # cuts without a verdict or a depth
+    best_so_far: KeptBest | None
+    best_rpm: float | None  # true speed of the best
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the document."""
+        chances = self.stable_probability
+        return {
+            "document": "setup map",
+            "version": 1,
+            "program": self.program,
+            "setup": self.setup,
+            "speeds_rpm": list(self.speeds_rpm),
+            "depths_mm": list(self.depths_mm),
+            "stable_probability": None if chances is None else [list(row) for row in chances],
+            "cuts": [
+                {
+                    "cut": cut.number,
+                    "rpm": cut.true_rpm,
+                    "set_rpm": cut.set_rpm,
+                    "depth_mm": cut.depth_mm,
+                    "verdict": cut.verdict,
+                    "chatter_probability": cut.chatter_probability,
+                }
+                for cut in self.cuts
+            ],
+            "cuts_left_out": self.left_out,
+            "best_so_far": None if self.best_so_far is None else self.best_so_far.to_dict(),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardRow:
+    """One setting that was heard stable."""
+
+    set_rpm: float
+    feed_mm_min: float | None
+    depth_mm: float
+    width_mm: float | None
+    removal_mm3_min: float | None
+    cuts: int  # made at this speed, this deep or deeper, all stable
+    chatter_probability: float  # the highest of those cuts
+    chatter_depth_mm: float | None  # shallowest at this speed that was not stable; None where all were
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the row as it stands in a document."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """Settings that work with a setup, for the wall beside the machine."""
+
+    program: dict[str, Any]
+    setup: str
+    facts: SetupFacts
+    made: str  # UTC, ISO 8601
+    cuts: int
+    rows: tuple[CardRow, ...]  # most metal first
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the document."""
+        return {
+            "document": "card",
+            "version": 1,
+            "program": self.program,
+            "setup": self.setup,
+            "facts": self.facts.to_dict(),
+            "made": self.made,
+            "cuts": self.cuts,
+            "settings": [row.to_dict() for row in self.rows],
+            "cautions": list(self.cautions),
+        }

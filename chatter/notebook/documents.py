@@ -10,7 +10,7 @@ from typing import Any
 from chatter.model.cut import CutAnalysis, JudgedCut, Line, Spindle
 from chatter.model.notebook import KeptCut
 
-MOST_CUTS = 16  # own choice: more cuts cost time and hardly sharpen the odds
+MOST_CUTS = 12  # own choice: more cuts cost time and hardly sharpen the odds
 SAME_SPEED = 1.01  # speeds nearer than this ratio are compared by depth alone
 
 

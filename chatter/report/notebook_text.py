@@ -6,9 +6,19 @@ Leaves out: any judgement.
 
 import textwrap
 
-from chatter.model.notebook import KeptCut, KeptSetup, SetupContents, SetupFacts
+from chatter.model.notebook import (
+    Card,
+    CardRow,
+    KeptCut,
+    KeptSetup,
+    NextDocument,
+    SetupContents,
+    SetupFacts,
+    SetupMap,
+)
 
 COLUMNS = 80
+TABLE_ROWS = 20
 
 
 def setups_to_text(setups: tuple[KeptSetup, ...]) -> str:
@@ -33,6 +43,93 @@ def setup_to_text(contents: SetupContents) -> str:
         old = "" if tap.is_current else f"  (earlier version {tap.version})"
         lines.append(f"tap {tap.number}: {tap.of}  {tap.file}{old}")
     return "\n".join(lines) + "\n"
+
+
+def next_to_text(document: NextDocument) -> str:
+    """Lay out the next cut: what to dial first, why second, cautions last."""
+    head = "CUT: make this cut and record it." if document.action == "cut" else "DONE: use these settings."
+    lines = [head, "=" * len(head), ""]
+    lines += [
+        f"  spindle speed   {document.set_rpm:.0f} rpm as dialled ({document.rpm:.0f} true)",
+        f"  axial depth     {document.depth_mm:g} mm",
+    ]
+    if document.width_mm is not None:
+        lines.append(f"  radial width    {document.width_mm:g} mm")
+    if document.feed_mm_min is not None:
+        lines.append(f"  feed            {document.feed_mm_min:.0f} mm/min")
+    lines += ["", *_wrap(document.why)]
+    best = document.best_so_far
+    if best is not None and document.action == "cut":
+        rate = "" if best.removal_mm3_min is None else f", {best.removal_mm3_min:.0f} mm³/min"
+        lines += _wrap(f"Best heard stable so far: {best.set_rpm:.0f} rpm, {best.depth_mm:g} mm deep{rate}.")
+    lines += ["", "Cautions", *(line for text in document.cautions for line in _bullet(text))]
+    return "\n".join(lines) + "\n"
+
+
+def card_to_text(card: Card) -> str:
+    """Lay out one page with the settings that work."""
+    lines = [card.setup, "=" * len(card.setup), *_wrap(describe_facts(card.facts)), ""]
+    if card.rows:
+        lines += [
+            "set rpm  feed mm/min  depth mm  width mm  mm³/min  heard stable",
+            *(_card_line(row) for row in card.rows),
+        ]
+    else:
+        lines.append("No setting was heard stable yet.")
+    cuts = _count(card.cuts, "cut")
+    told = f"From {cuts} with a verdict and a depth, judged by ear from recordings; made {card.made[:10]}."
+    lines += ["", *_wrap(told)]
+    lines += ["", "Cautions", *(line for text in card.cautions for line in _bullet(text))]
+    return "\n".join(lines) + "\n"
+
+
+def setup_map_to_text(document: SetupMap) -> str:
+    """Lay out a setup's map: its best setting, and the depths that likely machines carry at each speed."""
+    lines = [document.setup, "=" * len(document.setup)]
+    lines += _wrap(
+        f"{_count(len(document.cuts), 'cut')} with a verdict and a depth; "
+        f"{document.left_out} without, left out."
+    )
+    best = document.best_so_far
+    if best is None:
+        lines.append("No setting was heard stable yet.")
+    else:
+        lines.append(f"Best heard stable: {best.set_rpm:.0f} rpm as dialled, {best.depth_mm:g} mm deep.")
+    if document.stable_probability is None:
+        lines += _wrap("No chances yet: no chatter and no tap names a frequency.")
+        return "\n".join(lines) + "\n"
+    lines += ["", "true rpm  deepest with 9 in 10 stable  with 5 in 10, mm"]
+    step = max(1, len(document.speeds_rpm) // TABLE_ROWS)
+    for column in range(0, len(document.speeds_rpm), step):
+        chances = [row[column] for row in document.stable_probability]
+        sure, even = (_deepest(document.depths_mm, chances, least) for least in (0.9, 0.5))
+        lines.append(f"{document.speeds_rpm[column]:>8.0f}  {sure:>26}  {even:>16}")
+    return "\n".join(lines) + "\n"
+
+
+def _deepest(depths_mm: tuple[float, ...], chances: list[float], least: float) -> str:
+    """Give the deepest depth with at least that chance, as text."""
+    deep = [depth for depth, chance in zip(depths_mm, chances, strict=True) if chance >= least]
+    return f"{max(deep):.2f}" if deep else "-"
+
+
+def _card_line(row: CardRow) -> str:
+    def shown(value: float | None, form: str) -> str:
+        return "-" if value is None else format(value, form)
+
+    margin = "" if row.chatter_depth_mm is None else f"; not at {row.chatter_depth_mm:g} mm"
+    chance = f"chatter {100 * row.chatter_probability:.0f} in 100"
+    return (
+        f"{row.set_rpm:>7.0f}  {shown(row.feed_mm_min, '.0f'):>11}  {row.depth_mm:>8g}  "
+        f"{shown(row.width_mm, 'g'):>8}  {shown(row.removal_mm3_min, '.0f'):>7}  "
+        f"{row.cuts}x, {chance}{margin}"
+    )
+
+
+def _bullet(text: str) -> list[str]:
+    return textwrap.wrap(
+        text, width=COLUMNS, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False
+    )
 
 
 def describe_facts(facts: SetupFacts) -> str:

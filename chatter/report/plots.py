@@ -172,9 +172,8 @@ def draw_map(picture: MapPicture, *, path: Path) -> None:
         _draw_coast(axes, speeds, picture.limit, picture.top, fill=picture.stable_probability is None)
     for low, high in picture.windows:
         axes.plot([low, high], [0, 0], color=MARK, linewidth=7, solid_capstyle="butt", zorder=6)
-    for point in picture.cuts:
-        _draw_cut(axes, point)
     if picture.cuts:
+        _draw_cuts(axes, picture.cuts)
         _explain_cuts(axes, picture.cuts)
     for number, (rpm, depth) in enumerate(picture.best, start=1):
         _draw_flag(axes, number, rpm, min(depth, picture.top * 0.91))
@@ -345,18 +344,20 @@ def _draw_present(axes: "Axes", rpm: float, top: float) -> None:
     )
 
 
-def _draw_cut(axes: "Axes", point: CutPoint) -> None:
-    axes.plot(
-        [point.rpm],
-        [point.depth],
-        marker=_VERDICT_SHAPES[point.verdict],
-        markersize=11,
-        color="white" if point.verdict == "stable" else INK,
-        markeredgecolor=INK if point.verdict != "chatter" else "white",
-        markeredgewidth=1.6,
-        linestyle="none",
-        zorder=7,
-    )
+def _draw_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
+    for verdict, shape in _VERDICT_SHAPES.items():  # all of one shape at once: a long history has thousands
+        points = [point for point in cuts if point.verdict == verdict]
+        axes.plot(
+            [point.rpm for point in points],
+            [point.depth for point in points],
+            marker=shape,
+            markersize=11,
+            color="white" if verdict == "stable" else INK,
+            markeredgecolor=INK if verdict != "chatter" else "white",
+            markeredgewidth=1.6,
+            linestyle="none",
+            zorder=7,
+        )
 
 
 def _explain_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:

@@ -108,3 +108,104 @@ def test_foreign_notebook_gives_one_line_and_is_left_untouched(chatter, tmp_path
     ran = chatter("cut", QUIET, *SETTING, "--setup", "a", "--notebook", foreign)
     assert is_one_clear_line(ran)
     assert foreign.read_text() == "eggs\n" * 100
+
+
+@pytest.fixture
+def made(tmp_path):
+    """Give a notebook with a setup and cuts made by hand: speed, depth, verdict, chatter frequency."""
+    from chatter.model.notebook import SetupFacts
+    from chatter.notebook import Notebook
+    from tests.unit.notebook.made import made_cut
+
+    facts = SetupFacts(flutes=2, min_rpm=8_000.0, max_rpm=24_000.0, diameter_mm=6.0, width_mm=3.0)
+
+    def make(*cuts, count=1):
+        path = tmp_path / "n.db"
+        with Notebook(path, write=True, make=True) as notebook:
+            notebook.add_setup("6 mm long", facts=facts)
+            for number, (rpm, depth_mm, verdict, hz) in enumerate(cuts * count):
+                document = made_cut(
+                    str(number), set_rpm=rpm, depth_mm=depth_mm, verdict=verdict, chatter_hz=hz
+                )
+                notebook.add_cut("6 mm long", document=document)
+        return path
+
+    return make
+
+
+CUTS = ((12_000.0, 1.0, "chatter", 913.4), (13_800.0, 1.0, "stable", None))
+
+
+def test_next_gives_the_contracts_document(chatter, made):
+    ran = chatter("next", "6 mm long", "--notebook", made(*CUTS), "--json")
+    document = json.loads(ran.out)
+    # The contract's fields, in its order.
+    names = "document version setup action rpm set_rpm depth_mm width_mm feed_mm_min stable_probability"
+    assert [name for name in document if name in names.split()] == names.split()
+    assert (document["document"], document["version"], document["setup"]) == ("next", 1, "6 mm long")
+    assert document["action"] in ("cut", "done")
+    assert 8_000 <= document["set_rpm"] <= 24_000
+    assert document["depth_mm"] <= 1.5
+    # 0.04 mm a tooth, two teeth, 13,800 rpm: 1,104 mm/min; 1 mm deep and 3 mm wide: 3,312 mm³/min.
+    assert document["best_so_far"]["removal_mm3_min"] == pytest.approx(3312)
+    assert document["why"].endswith(".")
+
+
+def test_next_in_words_says_what_to_dial_and_how_to_stay_safe(chatter, made):
+    ran = chatter("next", "6 mm long", "--notebook", made(*CUTS))
+    assert ran.out.startswith("CUT: ")
+    assert "spindle speed" in ran.out
+    assert "Keep the guards closed" in ran.out
+    assert all(len(line) <= 80 for line in ran.out.splitlines())
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("next", "6 mm long"),
+        ("next", "other"),
+        ("next", "6 mm long", "--boldest-step", "1"),
+        ("next", "6 mm long", "--boldest-step", "nan"),
+        ("setup", "map", "6 mm long"),
+        ("setup", "map", "6 mm long", "--plot", "map.gif"),
+        ("card", "other"),
+    ],
+)
+def test_question_that_a_setup_cannot_answer_gives_one_line(chatter, made, words):
+    assert is_one_clear_line(chatter(*words, "--notebook", made()))
+
+
+def test_map_holds_every_cut_the_chances_behind_them_and_the_best(chatter, made, tmp_path):
+    path = made(*CUTS)
+    ran = chatter("setup", "map", "6 mm long", "--notebook", path, "--json", "--plot", tmp_path / "m.svg")
+    document = json.loads(ran.out)
+    assert [(cut["rpm"], cut["verdict"]) for cut in document["cuts"]] == [
+        (12_000, "chatter"),
+        (13_800, "stable"),
+    ]
+    assert len(document["stable_probability"]) == len(document["depths_mm"])
+    assert {len(row) for row in document["stable_probability"]} == {len(document["speeds_rpm"])}
+    assert document["best_so_far"]["set_rpm"] == 13_800
+    picture = (tmp_path / "m.svg").read_text()
+    for word in ("cut: stable", "cut: chatter", "chances of a stable cut", "best heard stable"):
+        assert word in picture
+    assert "Best heard stable: 13800 rpm" in chatter("setup", "map", "6 mm long", "--notebook", path).out
+
+
+def test_map_without_chatter_shows_cuts_and_no_chances(chatter, made):
+    path = made((12_000.0, 1.0, "stable", None))
+    document = json.loads(chatter("setup", "map", "6 mm long", "--notebook", path, "--json").out)
+    assert document["stable_probability"] is None
+    assert "No chances yet" in chatter("setup", "map", "6 mm long", "--notebook", path).out
+
+
+def test_card_lists_settings_that_were_heard_stable_and_nothing_that_chattered(chatter, made):
+    path = made(*CUTS, (13_800.0, 1.4, "chatter", 913.4), (20_000.0, 0.5, "stable", None))
+    card = json.loads(chatter("card", "6 mm long", "--notebook", path, "--json").out)
+    assert [(row["set_rpm"], row["depth_mm"], row["chatter_depth_mm"]) for row in card["settings"]] == [
+        (13_800, 1.0, 1.4),
+        (20_000, 0.5, None),
+    ]
+    text = chatter("card", "6 mm long", "--notebook", path).out
+    assert "not at 1.4 mm" in text
+    assert "Wear hearing protection" in text

@@ -1,0 +1,291 @@
+"""What the cuts of a setup tell together: the next cut, the map, the card.
+
+In: the name of a setup in a notebook. Out: frozen documents.
+Leaves out: the odds (advice/), the file (notebook/), every layout.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from chatter.analysis._cut import program_part
+from chatter.analysis._notebook import NotebookPath, kept_taps, notebook_path
+from chatter.errors import BadValueError, InputError
+from chatter.model.cut import CutSetup
+from chatter.model.notebook import (
+    WORDS,
+    Card,
+    CardRow,
+    KeptBest,
+    KeptCut,
+    KeptSetup,
+    NextDocument,
+    SetupMap,
+)
+from chatter.model.tap import Tap
+from chatter.notebook import Notebook
+from chatter.notebook.documents import pick_telling_cuts, read_analysis
+from chatter.notebook.store import now
+
+if TYPE_CHECKING:
+    from chatter.advice.next_cut import BestSoFar, MadeCut
+    from chatter.advice.shapes import KnownMode
+
+MOST_BOLD = 10.0
+MAP_SPEEDS, MAP_DEPTHS = 121, 12
+MAP_ROOM = 1.3  # the map reaches this far above the deepest cut
+CARD_ROWS = 6
+SAME_SPEED = 0.01  # speeds nearer than this are one
+
+
+def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step: float = 1.5) -> NextDocument:
+    """Say which cut of a setup to make next, or that none is worth making.
+
+    Parameters
+    ----------
+    setup
+        Its name.
+    notebook
+        File of the notebook; the one in the user's data folder when not given.
+    boldest_step
+        Most that the depth may grow over the deepest stable cut so far, above 1 and not above 10.
+
+    Raises
+    ------
+    BadValueError
+        There is no such setup, or the step is out of its range.
+    InputError
+        The setup has no cut yet that carries a verdict and a depth.
+    NotebookError
+        The file can't be used.
+    """
+    if isinstance(boldest_step, bool) or not 1 < boldest_step <= MOST_BOLD:
+        raise BadValueError("boldest_step", boldest_step, f"a number above 1 and not above {MOST_BOLD:g}")
+    history = _read(setup, notebook)
+    if not history.cuts:
+        raise _no_cuts(history.setup)
+    from chatter.advice.next_cut import choose_next
+    from chatter.advice.words import list_cautions
+    from chatter.milling.limits import check_setting, find_speed_range
+
+    known = _present(history)
+    made, weighed = _made(history)
+    chosen = choose_next(
+        made, setup=known, known=_known_modes(history), boldest_step=boldest_step, weighed=weighed
+    )
+    concerns = check_setting(
+        known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min, depth_mm=chosen.depth_mm
+    )
+    cautions = list_cautions(find_speed_range(known), record_again=False, gives_speeds=chosen.action == "cut")
+    return NextDocument(
+        program=program_part({"setup": history.setup.name, "boldest_step": float(boldest_step)}),
+        setup=history.setup.name,
+        action=chosen.action,
+        rpm=chosen.rpm,
+        set_rpm=chosen.set_rpm,
+        depth_mm=chosen.depth_mm,
+        width_mm=known.width_mm,
+        feed_mm_min=chosen.feed_mm_min,
+        stable_probability=chosen.stable_probability,
+        best_so_far=_best(chosen.best),
+        why=chosen.why,
+        cuts=len(history.cuts),
+        cautions=(*(concern.message for concern in concerns), *cautions),
+    )
+
+
+def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
+    """Give every cut of a setup over speed and depth, with the chances of a stable cut behind them.
+
+    Raises
+    ------
+    BadValueError
+        There is no such setup.
+    InputError
+        The setup has no cut yet that carries a verdict and a depth.
+    NotebookError
+        The file can't be used.
+    """
+    history = _read(setup, notebook)
+    if not history.cuts:
+        raise _no_cuts(history.setup)
+    import numpy as np
+
+    from chatter.advice.next_cut import draw_history, find_best, grid_chances
+    from chatter.advice.speeds import speed_grid_rpm
+    from chatter.milling.limits import find_speed_range
+
+    known = _present(history)
+    made, weighed = _made(history)
+    limits = find_speed_range(known)
+    speeds = [cut.true_rpm for cut in history.cuts]
+    slip = float(np.median([cut.true_rpm / cut.set_rpm for cut in history.cuts]))
+    low = min([limits.low_rpm * slip, *speeds])
+    high = max([limits.high_rpm * slip, *speeds])
+    grid_rpm = speed_grid_rpm(low, high_rpm=max(high, 1.01 * low), points=MAP_SPEEDS)
+    top_mm = MAP_ROOM * max(cut.depth_mm or 0.0 for cut in history.cuts)
+    depths_mm = np.linspace(top_mm / MAP_DEPTHS, top_mm, MAP_DEPTHS)
+    machines = draw_history(weighed, setup=known, known=_known_modes(history)) if weighed else None
+    chances = None
+    if machines is not None:
+        grid = grid_chances(
+            machines,
+            last_depth_mm=weighed[-1].depth_mm,
+            speeds_rpm=grid_rpm,
+            depths_mm=depths_mm,
+            flutes=known.flutes,
+        )
+        chances = tuple(tuple(round(float(one), 4) for one in row) for row in grid.stable_probability)
+    best = find_best(made, setup=known)
+    return SetupMap(
+        program=program_part({"setup": history.setup.name}),
+        setup=history.setup.name,
+        facts=history.setup.facts,
+        speeds_rpm=tuple(grid_rpm.tolist()),
+        depths_mm=tuple(depths_mm.tolist()),
+        stable_probability=chances,
+        cuts=history.cuts,
+        left_out=history.left_out,
+        best_so_far=_best(best),
+        best_rpm=None if best is None else best.set_rpm * slip,
+    )
+
+
+def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
+    """Give the settings of a setup that were heard stable, most metal first, one a speed.
+
+    Raises
+    ------
+    BadValueError
+        There is no such setup.
+    NotebookError
+        The file can't be used.
+    """
+    history = _read(setup, notebook, with_documents=False)
+    rows: list[CardRow] = []
+    for cut in sorted(history.cuts, key=lambda cut: -cut.set_rpm * (cut.depth_mm or 0.0)):
+        taken = any(abs(cut.set_rpm / row.set_rpm - 1) < SAME_SPEED for row in rows)
+        if cut.verdict == "stable" and not taken and len(rows) < CARD_ROWS:
+            row = _card_row(cut, history)
+            if row is not None:
+                rows.append(row)
+    from chatter.advice.words import USUAL_CAUTIONS
+
+    return Card(
+        program=program_part({"setup": history.setup.name}),
+        setup=history.setup.name,
+        facts=history.setup.facts,
+        made=now(),
+        cuts=len(history.cuts),
+        rows=tuple(rows),
+        cautions=USUAL_CAUTIONS,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Read:
+    """What the notebook holds of one setup."""
+
+    setup: KeptSetup
+    cuts: tuple[KeptCut, ...]  # with a verdict and a depth, oldest first
+    left_out: int
+    documents: dict[int, dict[str, Any]]  # of the cuts that tell most
+    taps: tuple[Tap, ...]
+
+
+def _read(setup: str, notebook: NotebookPath, *, with_documents: bool = True) -> _Read:
+    with Notebook(notebook_path(notebook)) as opened:
+        kept = opened.find_setup(setup)
+        listed = opened.list_cuts(setup)
+        cuts = tuple(cut for cut in listed if cut.depth_mm is not None and cut.verdict != "undecided")
+        telling = pick_telling_cuts(cuts) if with_documents else ()
+        return _Read(
+            setup=kept,
+            cuts=cuts,
+            left_out=len(listed) - len(cuts),
+            documents={cut.number: opened.read_cut(cut.number) for cut in telling},
+            taps=kept_taps(opened, setup) if with_documents else (),
+        )
+
+
+def _no_cuts(setup: KeptSetup) -> InputError:
+    return InputError(
+        f"the setup {setup.name!r} has no cut yet that carries a verdict and a depth: make a short, shallow "
+        "cut, record it, and file it with its depth"
+    )
+
+
+def _present(history: _Read) -> CutSetup:
+    """Give what is known of the setup, with the speed and feed of its last cut that told its feed."""
+    facts = {key: value for key, value in history.setup.facts.to_dict().items() if key not in WORDS}
+    last = next((cut for cut in reversed(history.cuts) if cut.feed_mm_min is not None), history.cuts[-1])
+    return CutSetup(
+        **facts, rpm=last.set_rpm, feed_mm_min=last.feed_mm_min, depth_mm=history.cuts[-1].depth_mm
+    )
+
+
+def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
+    """Give all cuts as the advice sees them, and the few that tell most, with their chatter's lines."""
+    from chatter.advice.advise import find_lines
+    from chatter.advice.next_cut import MadeCut
+
+    made, weighed = [], []
+    for cut in history.cuts:
+        document = history.documents.get(cut.number)
+        worst = None if document is None else read_analysis(document).worst
+        probability = 0.5 if cut.chatter_probability is None else cut.chatter_probability
+        one = MadeCut(
+            rpm=cut.true_rpm,
+            set_rpm=cut.set_rpm,
+            depth_mm=cut.depth_mm or math.nan,
+            verdict=cut.verdict,
+            chatter_probability=probability,
+            lines=() if worst is None or cut.verdict == "stable" else find_lines(worst),
+            feed_mm_min=cut.feed_mm_min,
+        )
+        made.append(one)
+        if document is not None:
+            weighed.append(one)
+    return tuple(made), tuple(weighed)
+
+
+def _known_modes(history: _Read) -> "tuple[KnownMode, ...]":
+    """Give the modes that taps tell of, or humps where nothing was tapped."""
+    from chatter.advice.shapes import modes_of_humps, modes_of_taps
+
+    worst = [read_analysis(document).worst for document in history.documents.values()]
+    humps = tuple(line for cut in worst if cut is not None for line in cut.lines)
+    return modes_of_taps(history.taps) or modes_of_humps(humps)
+
+
+def _best(best: "BestSoFar | None") -> KeptBest | None:
+    if best is None:
+        return None
+    return KeptBest(
+        set_rpm=best.set_rpm,
+        depth_mm=best.depth_mm,
+        feed_mm_min=best.feed_mm_min,
+        removal_mm3_min=best.removal_mm3_min,
+    )
+
+
+def _card_row(cut: KeptCut, history: _Read) -> CardRow | None:
+    """Give the row of a stable cut; None where the same setting chattered too."""
+    depth_mm = cut.depth_mm or 0.0
+    near = [one for one in history.cuts if abs(one.true_rpm / cut.true_rpm - 1) < SAME_SPEED]
+    spoilt = [one.depth_mm or 0.0 for one in near if one.verdict != "stable"]
+    if spoilt and min(spoilt) <= depth_mm:
+        return None
+    held = [one for one in near if one.verdict == "stable" and (one.depth_mm or 0.0) >= depth_mm]
+    width_mm = history.setup.facts.width_mm or cut.width_mm
+    feed = cut.feed_mm_min
+    return CardRow(
+        set_rpm=cut.set_rpm,
+        feed_mm_min=feed,
+        depth_mm=depth_mm,
+        width_mm=width_mm,
+        removal_mm3_min=None if feed is None or width_mm is None else feed * depth_mm * width_mm,
+        cuts=len(held),
+        chatter_probability=max(one.chatter_probability or 0.0 for one in held),
+        chatter_depth_mm=min(spoilt, default=None),
+    )

@@ -1,0 +1,187 @@
+"""The next cut: inside the limits, in steps, and toward speeds that are stable."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from chatter.advice.machines import ChatterLine
+from chatter.advice.next_cut import MadeCut, choose_next, draw_history, find_best, grid_chances, round_down
+from chatter.advice.speeds import speed_grid_rpm
+from chatter.model import CutSetup
+
+# A 600 Hz mode of damping 0.03 with 3 flutes in a slot at 10,000 rpm chatters at 632.1 Hz from 0.317 mm.
+# At 11,000 rpm its limit is 0.691 mm, at 12,000 rpm 1.248 mm. Exact limits by Chebyshev collocation, computed
+# independently of this project.
+SETUP = CutSetup(
+    rpm=10_000,
+    flutes=3,
+    min_rpm=5_500,
+    max_rpm=13_500,
+    width_mm=6.0,
+    diameter_mm=6.0,
+    feed_mm_min=900.0,
+    max_depth_mm=2.0,
+)
+LINES = (ChatterLine(frequency_hz=632.1, level_db=0.0),)
+
+
+def made(rpm, depth_mm, verdict, *, lines=(), set_rpm=None):
+    probability = {"stable": 0.02, "marginal": 0.5, "chatter": 0.98}[verdict]
+    return MadeCut(
+        rpm=float(rpm),
+        set_rpm=float(set_rpm or rpm),
+        depth_mm=depth_mm,
+        verdict=verdict,
+        chatter_probability=probability,
+        lines=lines,
+        feed_mm_min=0.03 * 3 * (set_rpm or rpm),
+    )
+
+
+FIRST = made(10_000, 0.6, "chatter", lines=LINES)
+
+
+def test_next_cut_after_chatter_lies_where_the_true_limit_is_above_its_depth():
+    following = choose_next((FIRST,), setup=SETUP)
+    assert following.action == "cut"
+    assert following.best is None
+    # The exact limits rise from 0.317 mm at 10,000 rpm over 0.691 mm to 1.248 mm at 12,000 rpm: on the line
+    # between the first two, 10,500 rpm carry 0.50 mm; the curve sags below it by less than 0.05 mm.
+    assert 10_500 <= following.rpm <= 12_500
+    assert following.depth_mm <= 0.45
+    assert following.feed_mm_min == pytest.approx(900 * following.set_rpm / 10_000)
+
+
+def test_next_cut_after_a_stable_one_goes_no_deeper_than_the_boldest_step():
+    cuts = (FIRST, made(12_000, 0.6, "stable"))
+    for step in (1.1, 1.5, 3.0):
+        following = choose_next(cuts, setup=SETUP, boldest_step=step)
+        assert following.action == "cut"
+        assert following.depth_mm <= 0.6 * step + 1e-9  # rounding
+        assert following.set_rpm * following.depth_mm > 12_000 * 0.6
+    assert following.best.removal_mm3_min == pytest.approx(0.03 * 3 * 12_000 * 0.6 * 6.0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_next_cut_is_never_outside_the_limits(seed):
+    draws = np.random.default_rng(seed)
+    setup = replace(SETUP, min_rpm=7_000, max_rpm=13_000, tool_max_rpm=11_500, max_depth_mm=0.7)
+    cuts = [FIRST]
+    for _ in range(4):
+        following = choose_next(tuple(cuts), setup=setup)
+        assert 7_000 <= following.set_rpm <= 11_500
+        assert following.depth_mm <= 0.7
+        verdict = str(draws.choice(["stable", "chatter", "marginal"]))
+        lines = LINES if verdict == "chatter" else ()
+        cuts.append(made(following.rpm, following.depth_mm, verdict, lines=lines, set_rpm=following.set_rpm))
+
+
+def test_unknown_fastest_speed_suggests_nothing_faster_than_was_dialled():
+    following = choose_next((FIRST,), setup=replace(SETUP, max_rpm=None))
+    assert following.set_rpm <= 10_000
+
+
+def test_spindle_without_the_power_gets_no_deeper_cut():
+    # 6 mm wide, 900 mm/min at 10,000 rpm: 0.6 mm deep removes 3.24 cm³/min; at some 700 N/mm² and 0.8 that
+    # reaches the edge, aluminium asks for about 3240 * 700 / 60000 / 0.8 = 47 W. 12 W drive a quarter of it.
+    setup = replace(SETUP, material="6061", spindle_power_w=12.0)
+    following = choose_next((FIRST,), setup=setup)
+    assert following.depth_mm * following.set_rpm < 0.5 * 0.6 * 10_000
+
+
+def test_slip_is_kept_between_the_dial_and_the_true_speed():
+    first = made(9_800, 0.6, "chatter", lines=LINES, set_rpm=10_000)
+    following = choose_next((first,), setup=SETUP)
+    assert following.rpm == pytest.approx(0.98 * following.set_rpm)
+
+
+def test_five_cuts_end_with_the_best_that_was_heard_stable():
+    cuts = (
+        FIRST,
+        made(12_000, 0.5, "stable"),
+        made(12_000, 0.75, "stable"),
+        made(12_000, 1.1, "chatter", lines=LINES),
+        made(12_500, 0.7, "stable"),
+    )
+    following = choose_next(cuts, setup=SETUP)
+    assert (following.action, following.set_rpm, following.depth_mm) == ("done", 12_000, 0.75)
+    assert following.stable_probability == pytest.approx(0.98)
+
+
+def test_nothing_left_to_gain_is_said_before_five_cuts():
+    # At the fastest speed and the largest depth there is nothing more to take.
+    setup = replace(SETUP, max_rpm=12_000, max_depth_mm=0.6)
+    cuts = (FIRST, made(12_000, 0.6, "stable"))
+    following = choose_next(cuts, setup=setup)
+    assert (following.action, following.set_rpm, following.depth_mm) == ("done", 12_000, 0.6)
+
+
+def test_without_chatter_or_taps_depth_grows_in_steps_and_says_so():
+    following = choose_next((made(10_000, 0.4, "stable"),), setup=SETUP)
+    assert (following.action, following.set_rpm) == ("cut", 10_000)
+    assert following.depth_mm == pytest.approx(0.6)
+    assert following.stable_probability is None
+    assert "go deeper in steps" in following.why
+
+
+def test_without_chatter_at_the_largest_depth_the_fastest_speed_is_tried():
+    following = choose_next((made(10_000, 2.0, "stable"),), setup=SETUP)
+    assert (following.action, following.set_rpm, following.depth_mm) == ("cut", 13_500, 2.0)
+
+
+def test_chatter_without_a_line_takes_less_depth():
+    following = choose_next((made(10_000, 0.6, "chatter"),), setup=SETUP)
+    assert (following.action, following.set_rpm) == ("cut", 10_000)
+    assert following.depth_mm < 0.6
+
+
+def test_limits_that_leave_no_speed_end_it():
+    setup = replace(SETUP, tool_max_rpm=5_000)
+    for cuts in ((FIRST,), (made(10_000, 0.4, "stable"),)):
+        following = choose_next(cuts, setup=setup)
+        assert following.action == "done"
+        assert "leave no speed" in following.why
+
+
+def test_best_so_far_is_never_one_that_chattered_when_it_was_cut_again():
+    cuts = (
+        made(12_000, 0.9, "stable"),
+        made(11_000, 0.6, "stable"),
+        made(12_050, 0.85, "chatter", lines=LINES),
+    )
+    assert find_best(cuts, setup=SETUP).set_rpm == 11_000
+    assert find_best(cuts[:1], setup=SETUP).set_rpm == 12_000
+    assert find_best((FIRST,), setup=SETUP) is None
+
+
+def test_chances_fall_with_depth_and_are_high_where_the_exact_limit_is_deep():
+    cuts = (FIRST,)
+    machines = draw_history(cuts, setup=SETUP)
+    grid = grid_chances(
+        machines,
+        last_depth_mm=0.6,
+        speeds_rpm=speed_grid_rpm(9_000, high_rpm=13_000, points=81),
+        depths_mm=np.array([0.1, 0.3, 0.6, 1.2]),
+        flutes=3,
+    )
+    assert grid.stable_probability.shape == (4, 81)
+    assert (np.diff(grid.stable_probability, axis=0) <= 0).all()
+    at = [int(np.argmin(np.abs(grid.speeds_rpm - rpm))) for rpm in (10_000, 12_000)]
+    # Exact limits above: 0.317 mm at 10,000 rpm, 1.248 mm at 12,000 rpm; the cut of 0.6 mm chattered.
+    assert grid.stable_probability[2, at[0]] < 0.3
+    assert grid.stable_probability[2, at[1]] > grid.stable_probability[2, at[0]] + 0.2
+
+
+@pytest.mark.parametrize(
+    ("depth_mm", "dialled"), [(1.2399, 1.23), (0.6, 0.6), (0.0456, 0.045), (1e-5, 0.001)]
+)
+def test_depth_is_rounded_down_to_what_can_be_dialled(depth_mm, dialled):
+    assert round_down(depth_mm) == dialled
+
+
+def test_same_history_gets_the_same_next_cut():
+    cuts = (FIRST, made(12_000, 0.6, "stable"))
+    assert choose_next(cuts, setup=SETUP) == choose_next(cuts, setup=SETUP)
+    assert math.isfinite(choose_next(cuts, setup=SETUP).stable_probability)

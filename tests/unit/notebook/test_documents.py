@@ -1,0 +1,59 @@
+"""Kept documents as the advice sees them, and which of many cuts are weighed."""
+
+from chatter.model.notebook import KeptCut
+from chatter.notebook.documents import pick_telling_cuts, read_analysis
+from tests.unit.notebook.made import made_cut
+
+
+def kept(number, rpm, depth_mm, verdict, *, hz=None):
+    return KeptCut(
+        number=number,
+        setup="a",
+        sha256=str(number),
+        version=1,
+        is_current=True,
+        added="2026-01-01",
+        file="a.wav",
+        set_rpm=rpm,
+        measured_rpm=None,
+        depth_mm=depth_mm,
+        width_mm=None,
+        feed_mm_min=None,
+        verdict=verdict,
+        chatter_probability=None,
+        chatter_hz=hz,
+    )
+
+
+def numbers(cuts, **options):
+    return [cut.number for cut in pick_telling_cuts(tuple(cuts), **options)]
+
+
+def test_analysis_read_back_has_the_documents_speed_verdict_and_lines():
+    analysis = read_analysis(made_cut(rpm=11_874.2, verdict="chatter", chatter_hz=913.4))
+    assert analysis.spindle.measured_rpm == 11_874.2
+    assert (analysis.worst.verdict, analysis.worst.chatter_hz) == ("chatter", 913.4)
+    assert [(line.frequency_hz, line.kind) for line in analysis.worst.lines] == [(913.4, "chatter")]
+
+
+def test_cuts_without_a_depth_or_a_verdict_are_left_out():
+    cuts = [kept(1, 9000, None, "stable"), kept(2, 9000, 1.0, "undecided"), kept(3, 9000, 1.0, "marginal")]
+    assert numbers(cuts) == [3]
+
+
+def test_of_one_speed_the_deepest_stable_and_the_shallowest_chattering_cut_are_taken():
+    cuts = [
+        kept(1, 9000, 0.5, "stable"),
+        kept(2, 9010, 0.8, "stable"),
+        kept(3, 9000, 0.6, "stable"),
+        kept(4, 9000, 1.5, "chatter", hz=900.0),
+        kept(5, 9000, 1.1, "chatter", hz=900.0),
+        kept(6, 12_000, 0.3, "stable"),
+    ]
+    assert numbers(cuts) == [2, 5, 6]
+
+
+def test_of_many_cuts_half_are_chattering_ones_and_the_rest_the_newest():
+    chattering = [kept(n, 5000 * 1.03**n, 2.0, "chatter", hz=900.0) for n in range(1, 9)]
+    stable = [kept(n, 5000 * 1.03**n, 1.0, "stable") for n in range(11, 31)]
+    assert numbers([*chattering, *stable], most=6) == [6, 7, 8, 28, 29, 30]
