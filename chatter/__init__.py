@@ -9,7 +9,10 @@ if TYPE_CHECKING:
     from chatter.analysis import (
         add_setup,
         analyse_cut,
+        back_up_notebook,
         copy_setup,
+        export_notebook,
+        import_notebook,
         list_setups,
         make_card,
         map_setup,
@@ -25,7 +28,10 @@ __all__ = [
     "ChatterError",
     "add_setup",
     "analyse_cut",
+    "back_up_notebook",
     "copy_setup",
+    "export_notebook",
+    "import_notebook",
     "list_setups",
     "make_card",
     "map_setup",
@@ -47,6 +53,9 @@ _HOMES = {
     "make_card": "chatter.analysis",
     "map_setup": "chatter.analysis",
     "suggest_next_cut": "chatter.analysis",
+    "back_up_notebook": "chatter.analysis",
+    "export_notebook": "chatter.analysis",
+    "import_notebook": "chatter.analysis",
 }
 
 

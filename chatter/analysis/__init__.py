@@ -4,7 +4,16 @@ from chatter.analysis._batch import BatchSummary, analyse_batch
 from chatter.analysis._cut import analyse_cut
 from chatter.analysis._history import make_card, map_setup, suggest_next_cut
 from chatter.analysis._map import map_stability
-from chatter.analysis._notebook import add_setup, copy_setup, list_setups, retire_setup, show_setup
+from chatter.analysis._notebook import (
+    add_setup,
+    back_up_notebook,
+    copy_setup,
+    export_notebook,
+    import_notebook,
+    list_setups,
+    retire_setup,
+    show_setup,
+)
 from chatter.analysis._practice import make_practice_recording
 
 __all__ = [
@@ -12,7 +21,10 @@ __all__ = [
     "add_setup",
     "analyse_batch",
     "analyse_cut",
+    "back_up_notebook",
     "copy_setup",
+    "export_notebook",
+    "import_notebook",
     "list_setups",
     "make_card",
     "make_practice_recording",

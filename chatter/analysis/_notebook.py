@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Any
 from chatter.analysis._folders import default_notebook
 from chatter.analysis._taps import read_tap_document
 from chatter.analysis._values import checked_setup
-from chatter.errors import BadValueError
+from chatter.errors import BadValueError, NotebookError
 from chatter.model.notebook import FACT_NAMES, WORDS, Filing, KeptSetup, SetupContents, SetupFacts
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
 from chatter.notebook.documents import pick_telling_cuts, read_analysis
+from chatter.notebook.exchange import Exchanged, export_lines, export_table, import_lines, read_lines
 from chatter.notebook.store import check_name, check_same_facts
 
 if TYPE_CHECKING:
@@ -114,6 +115,52 @@ def retire_setup(name: str, *, notebook: NotebookPath = None) -> KeptSetup:
     """Take a setup out of the list; its cuts stay."""
     with Notebook(notebook_path(notebook), write=True) as opened:
         return opened.retire_setup(name)
+
+
+def export_notebook(path: str | Path, *, notebook: NotebookPath = None) -> Exchanged:
+    """Write a notebook to a new file: everything as JSON lines, or its cuts as CSV, by the name's ending.
+
+    Raises
+    ------
+    BadValueError
+        The name ends neither in .jsonl nor in .csv.
+    NotebookError, OutputError
+        The notebook can't be read, or the file exists or can't be written.
+    """
+    out = Path(path)
+    if out.suffix.lower() not in (".jsonl", ".csv"):
+        raise BadValueError("file", out.name, "a name that ends in .jsonl (everything) or .csv (a table)")
+    with Notebook(notebook_path(notebook)) as opened:
+        write = export_table if out.suffix.lower() == ".csv" else export_lines
+        return write(opened, path=out)
+
+
+def import_notebook(path: str | Path, *, notebook: NotebookPath = None) -> Exchanged:
+    """Add what exported JSON lines hold to a notebook, all of it or nothing; what is there is passed over.
+
+    Raises
+    ------
+    NotebookError
+        The lines can't be used, a setup of the same name has other facts, or the notebook can't be written.
+    """
+    lines = Path(path)
+    if not lines.is_file():
+        raise NotebookError(str(lines), "there is no such file", "check the name and the folder")
+    records = read_lines(lines)  # before a notebook is made for them
+    with Notebook(notebook_path(notebook), write=True, make=True) as opened:
+        return import_lines(opened, records=records, path=lines, check_facts=checked_facts)
+
+
+def back_up_notebook(path: str | Path, *, notebook: NotebookPath = None) -> None:
+    """Copy a notebook to a new file, also while other processes use it.
+
+    Raises
+    ------
+    NotebookError
+        The notebook can't be read, or the copy exists or can't be written.
+    """
+    with Notebook(notebook_path(notebook)) as opened:
+        opened.back_up(Path(path))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,14 @@ import typer
 
 from chatter import __version__
 from chatter.cli.map import map_command
-from chatter.cli.notebook import NotebookFile, card_command, next_command, setup_app, tell_notes
+from chatter.cli.notebook import (
+    NotebookFile,
+    card_command,
+    next_command,
+    notebook_app,
+    setup_app,
+    tell_notes,
+)
 from chatter.errors import ChatterError
 
 app = typer.Typer(
@@ -198,6 +205,7 @@ app.command(name="map")(map_command)
 app.add_typer(setup_app)
 app.command(name="next")(next_command)
 app.command(name="card")(card_command)
+app.add_typer(notebook_app)
 
 
 @app.command()

@@ -215,3 +215,54 @@ def card_command(
 
     card = make_card(setup, notebook=notebook)
     typer.echo(to_json(card.to_dict()) if as_json else card_to_text(card), nl=as_json)
+
+
+notebook_app = typer.Typer(
+    name="notebook",
+    help="Copy a notebook: to other programs, into another notebook, or to a safe place.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+
+@notebook_app.command(name="export")
+def export(
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE", help="New file: .jsonl for everything, .csv for a table of cuts."),
+    ],
+    notebook: NotebookFile = None,
+) -> None:
+    """Write a notebook as JSON lines, or its cuts as a table for spreadsheets."""
+    from chatter.analysis import export_notebook
+
+    done = export_notebook(file, notebook=notebook)
+    typer.echo(f"chatter: wrote {done.setups} setups, {done.cuts} cuts, {done.taps} taps: {file}", err=True)
+
+
+@notebook_app.command(name="import")
+def import_it(
+    file: Annotated[Path, typer.Argument(metavar="FILE.jsonl", help="JSON lines that were exported.")],
+    notebook: NotebookFile = None,
+) -> None:
+    """Add exported JSON lines to a notebook; what it holds already is passed over."""
+    from chatter.analysis import import_notebook
+
+    done = import_notebook(file, notebook=notebook)
+    typer.echo(
+        f"chatter: added {done.setups} setups, {done.cuts} cuts, {done.taps} taps; "
+        f"{done.known} were there already",
+        err=True,
+    )
+
+
+@notebook_app.command(name="backup")
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="New file to copy the notebook to.")],
+    notebook: NotebookFile = None,
+) -> None:
+    """Copy a notebook to a new file, also while it is in use."""
+    from chatter.analysis import back_up_notebook
+
+    back_up_notebook(file, notebook=notebook)
+    typer.echo(f"chatter: copied the notebook to {file}", err=True)

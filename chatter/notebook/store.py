@@ -133,23 +133,37 @@ class Notebook:
         near = difflib.get_close_matches(name.strip().lower(), names, n=NEAR_NAMES)
         return tuple(names[one] for one in near)
 
-    def retire_setup(self, name: str) -> KeptSetup:
+    def retire_setup(self, name: str, *, when: str | None = None) -> KeptSetup:
         """Take a setup out of the list; its cuts stay."""
         setup = self.find_setup(name)
         if setup.retired is None:
             with self._writing() as write:
-                write.execute("UPDATE setups SET retired = ? WHERE id = ?", (now(), setup.number))
+                write.execute("UPDATE setups SET retired = ? WHERE id = ?", (when or now(), setup.number))
         return self.find_setup(name)
 
     # cuts and taps
 
-    def add_cut(self, setup: str, *, document: dict[str, Any], added: str | None = None) -> Filing:
+    def add_cut(
+        self, setup: str, *, document: dict[str, Any], added: str | None = None, any_version: bool = False
+    ) -> Filing:
         """Add a `cut` document to a setup.
 
         The same recording with the same facts, judged by the same program, is not added again; with other
         facts it becomes a new version, and the earlier one stays.
+
+        Parameters
+        ----------
+        setup
+            Name of a setup in use.
+        document
+            The `cut` document.
+        added
+            When, UTC; now when not given.
+        any_version
+            For what was kept elsewhere: a document that is an earlier version already is passed over, too,
+            and the setup may be retired.
         """
-        kept = self._in_use(setup)
+        kept = self.find_setup(setup) if any_version else self._in_use(setup)
         settings = document["program"]["settings"]
         values = {
             "file": document["recording"]["file"],
@@ -162,12 +176,19 @@ class Notebook:
             "chatter_probability": document["chatter_probability"],
             "chatter_hz": document["chatter_hz"],
         }
-        return self._file("cuts", kept, document=document, values=values, added=added)
+        return self._file(
+            "cuts", kept, document=document, values=values, added=added, any_version=any_version
+        )
 
-    def add_tap(self, setup: str, *, document: dict[str, Any], added: str | None = None) -> Filing:
+    def add_tap(
+        self, setup: str, *, document: dict[str, Any], added: str | None = None, any_version: bool = False
+    ) -> Filing:
         """Add a `tap` document to a setup, as `add_cut` does a cut."""
         values = {"file": document["recording"]["file"], "part": document["of"]}
-        return self._file("taps", self._in_use(setup), document=document, values=values, added=added)
+        kept = self.find_setup(setup) if any_version else self._in_use(setup)
+        return self._file(
+            "taps", kept, document=document, values=values, added=added, any_version=any_version
+        )
 
     def list_cuts(self, setup: str, *, earlier_versions: bool = False) -> tuple[KeptCut, ...]:
         """Give the cuts of a setup, oldest first."""
@@ -242,6 +263,7 @@ class Notebook:
         document: dict[str, Any],
         values: dict[str, Any],
         added: str | None,
+        any_version: bool,
     ) -> Filing:
         """Add a document as a new row or a new version, unless the same is there."""
         sha256 = document["recording"]["sha256"]
@@ -252,19 +274,21 @@ class Notebook:
                 (sha256, setup.number),
             )
             other_setups = tuple(row["name"] for row in others)
-            last = write.execute(
+            had = write.execute(
                 f"SELECT id, version, document FROM {table} WHERE setup_id = ? AND sha256 = ? "
-                "ORDER BY version DESC LIMIT 1",
+                "ORDER BY version DESC",
                 (setup.number, sha256),
-            ).fetchone()
+            ).fetchall()
+            last = had[0] if had else None
             version = 1 if last is None else last["version"] + 1
-            if last is not None:
-                if json.loads(last["document"])["program"] == document["program"]:
+            for row in had if any_version else had[:1]:
+                if json.loads(row["document"])["program"] == document["program"]:
                     return Filing(
-                        filed="again", number=last["id"], version=version - 1, other_setups=other_setups
+                        filed="again", number=row["id"], version=row["version"], other_setups=other_setups
                     )
+            if last is not None:
                 write.execute(f"UPDATE {table} SET is_current = 0 WHERE id = ?", (last["id"],))
-            row = {
+            cells = {
                 "setup_id": setup.number,
                 "sha256": sha256,
                 "version": version,
@@ -273,9 +297,9 @@ class Notebook:
                 **values,
                 "document": _text(document),
             }
-            marks = ", ".join("?" * len(row))
+            marks = ", ".join("?" * len(cells))
             done = write.execute(
-                f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", tuple(row.values())
+                f"INSERT INTO {table} ({', '.join(cells)}) VALUES ({marks})", tuple(cells.values())
             )
             number = int(done.lastrowid or 0)
         filed: Filed = "new" if last is None else "changed"
@@ -293,8 +317,17 @@ class Notebook:
         return BadValueError("setup", name, f"the name of a setup in {self.path.name}{hint}")
 
     @contextmanager
+    def whole(self) -> Iterator[None]:
+        """Hold the notebook for several changes: all of them are kept, or none."""
+        with self._writing():
+            yield
+
+    @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
         """Hold the notebook for one change: all of it is kept, or none."""
+        if self._connection.in_transaction:  # one change among several
+            yield self._connection
+            return
         with telling(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:

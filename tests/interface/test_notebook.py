@@ -209,3 +209,30 @@ def test_card_lists_settings_that_were_heard_stable_and_nothing_that_chattered(c
     text = chatter("card", "6 mm long", "--notebook", path).out
     assert "not at 1.4 mm" in text
     assert "Wear hearing protection" in text
+
+
+def test_notebook_goes_out_and_comes_back_and_is_backed_up(chatter, made, tmp_path):
+    path = made(*CUTS)
+    for file in ("out.jsonl", "out.csv"):
+        assert chatter("notebook", "export", tmp_path / file, "--notebook", path).code == 0
+        assert is_one_clear_line(chatter("notebook", "export", tmp_path / file, "--notebook", path))
+    assert chatter("notebook", "backup", tmp_path / "copy.db", "--notebook", path).code == 0
+    ran = chatter("notebook", "import", tmp_path / "out.jsonl", "--notebook", tmp_path / "other.db")
+    assert "added 1 setups, 2 cuts, 0 taps; 0 were there already" in ran.err
+    shown = [
+        chatter("setup", "show", "6 mm long", "--json", "--notebook", one).out
+        for one in (path, tmp_path / "copy.db", tmp_path / "other.db")
+    ]
+    assert shown[0] == shown[1] == shown[2]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("notebook", "export", "out.txt"),
+        ("notebook", "import", "missing.jsonl"),
+        ("notebook", "backup", "no/such/folder/copy.db"),
+    ],
+)
+def test_exchange_that_cannot_be_done_gives_one_line(chatter, made, words):
+    assert is_one_clear_line(chatter(*words, "--notebook", made(*CUTS)))

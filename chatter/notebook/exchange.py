@@ -1,0 +1,309 @@
+"""A notebook as lines of JSON or as a table, and lines of JSON back into a notebook.
+
+In: an open notebook, a path. Out: a file; or setups, cuts and taps added, all of them or none.
+Schema of the lines: docs/notebook.md. The table (CSV, RFC 4180) is for spreadsheets and isn't read back.
+Leaves out: checks of facts, which the public edge makes.
+"""
+
+import csv
+import io
+import json
+import math
+import os
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from chatter.errors import ChatterError, NotebookError, OutputError
+from chatter.model.notebook import FACT_NAMES, SetupFacts
+from chatter.notebook.documents import read_analysis
+from chatter.notebook.store import Notebook, now
+
+SCHEMA = 1
+CUT_CELLS = (
+    "added",
+    "file",
+    "set_rpm",
+    "measured_rpm",
+    "depth_mm",
+    "width_mm",
+    "feed_mm_min",
+    "verdict",
+    "chatter_probability",
+    "chatter_hz",
+    "sha256",
+)
+VERDICTS = ("stable", "marginal", "chatter", "undecided")
+REMEDY = "give a file that was exported by this program, unchanged"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exchanged:
+    """What was exported or imported."""
+
+    setups: int
+    cuts: int
+    taps: int
+    known: int = 0  # cuts and taps that were there already
+
+
+def export_lines(notebook: Notebook, *, path: Path) -> Exchanged:
+    """Write everything, earlier versions and retired setups too, one JSON object a line.
+
+    Raises
+    ------
+    OutputError
+        The file exists, or can't be written.
+    """
+    counts = {"setup": 0, "cut": 0, "tap": 0}
+
+    def lines() -> Iterator[str]:
+        yield _line({"record": "notebook", "schema": SCHEMA, "exported": now()})
+        for record in _records(notebook):
+            counts[record["record"]] += 1
+            yield _line(record)
+
+    _write_new(path, lines())
+    return Exchanged(setups=counts["setup"], cuts=counts["cut"], taps=counts["tap"])
+
+
+def export_table(notebook: Notebook, *, path: Path) -> Exchanged:
+    """Write the current cuts as CSV, one a row, with the facts of their setup.
+
+    Raises
+    ------
+    OutputError
+        The file exists, or can't be written.
+    """
+    setups = notebook.list_setups(retired=True)
+    rows: list[list[Any]] = [["setup", *(f"setup_{name}" for name in FACT_NAMES), *CUT_CELLS]]
+    for setup in setups:
+        facts = setup.facts.to_dict()
+        for cut in notebook.list_cuts(setup.name):
+            cells = [setup.name, *(facts[name] for name in FACT_NAMES)]
+            rows.append([_cell(value) for value in (*cells, *(getattr(cut, name) for name in CUT_CELLS))])
+    text = io.StringIO()
+    csv.writer(text).writerows(rows)  # ends its lines as RFC 4180 asks
+    _write_new(path, iter([text.getvalue()]))
+    return Exchanged(setups=len(setups), cuts=len(rows) - 1, taps=0)
+
+
+def import_lines(
+    notebook: Notebook,
+    *,
+    records: list[tuple[int, dict[str, Any]]],
+    path: Path,
+    check_facts: Callable[[dict[str, Any]], SetupFacts],
+) -> Exchanged:
+    """Add the records of a file of lines, all of them or nothing.
+
+    A setup of the same name must have the same facts. Cuts and taps that are there already, in any version,
+    are passed over.
+
+    Parameters
+    ----------
+    notebook
+        Open for writing.
+    records, path
+        From `read_lines`, and the file that they came from.
+    check_facts
+        Gives checked facts, or raises.
+
+    Raises
+    ------
+    NotebookError
+        A line can't be used; nothing was added.
+    """
+    counts = {"setup": 0, "cut": 0, "tap": 0, "known": 0}
+    retire: list[tuple[str, str]] = []
+    with notebook.whole():
+        for number, record in records:
+            try:
+                _take(notebook, record, counts=counts, retire=retire, check_facts=check_facts)
+            except NotebookError:
+                raise
+            except (ChatterError, KeyError, TypeError, ValueError, AttributeError) as error:
+                told = (
+                    str(error) if isinstance(error, ChatterError) else "a field is missing or of a wrong kind"
+                )
+                raise NotebookError(str(path), f"line {number}: {told}; nothing was added", REMEDY) from error
+        for name, when in retire:
+            notebook.retire_setup(name, when=when)
+    return Exchanged(setups=counts["setup"], cuts=counts["cut"], taps=counts["tap"], known=counts["known"])
+
+
+def _records(notebook: Notebook) -> Iterator[dict[str, Any]]:
+    setups = notebook.list_setups(retired=True)
+    for setup in setups:
+        yield {
+            "record": "setup",
+            "name": setup.name,
+            "facts": setup.facts.to_dict(),
+            "created": setup.created,
+            "retired": setup.retired,
+        }
+    for setup in setups:
+        for cut in notebook.list_cuts(setup.name, earlier_versions=True):
+            document = notebook.read_cut(cut.number)
+            yield {"record": "cut", "setup": setup.name, "added": cut.added, "document": document}
+        for tap in notebook.list_taps(setup.name, earlier_versions=True):
+            document = notebook.read_tap(tap.number)
+            yield {"record": "tap", "setup": setup.name, "added": tap.added, "document": document}
+
+
+def _take(
+    notebook: Notebook,
+    record: dict[str, Any],
+    *,
+    counts: dict[str, int],
+    retire: list[tuple[str, str]],
+    check_facts: Callable[[dict[str, Any]], SetupFacts],
+) -> None:
+    """Add one record."""
+    kind = record["record"]
+    if kind == "setup":
+        facts = check_facts(record["facts"])
+        name = str(record["name"])
+        there = {one.name.lower(): one for one in notebook.list_setups(retired=True)}.get(name.lower())
+        if there is None:
+            notebook.add_setup(name, facts=facts, created=str(record["created"]))
+            counts["setup"] += 1
+            if record["retired"] is not None:
+                retire.append((name, str(record["retired"])))
+        elif there.facts != facts:
+            raise NotebookError(
+                str(notebook.path),
+                f"its setup {there.name!r} has other facts than the one to import; nothing was added",
+                "import into a notebook of its own",
+            )
+        return
+    document = record["document"]
+    if kind == "cut":
+        check_cut(document)
+        filing = notebook.add_cut(
+            record["setup"], document=document, added=str(record["added"]), any_version=True
+        )
+    elif kind == "tap":
+        check_tap(document)
+        filing = notebook.add_tap(
+            record["setup"], document=document, added=str(record["added"]), any_version=True
+        )
+    else:
+        raise ValueError(kind)
+    counts["known" if filing.filed == "again" else kind] += 1
+
+
+def check_cut(document: dict[str, Any]) -> None:
+    """Raise ValueError, KeyError or TypeError where a document is no `cut` document of version 1."""
+    _check_common(document, "cut")
+    settings = document["program"]["settings"]
+    _number(document["spindle"]["programmed_rpm"], least=1e-6)
+    optional = [document["spindle"]["measured_rpm"], document["chatter_probability"], document["chatter_hz"]]
+    optional += [settings.get(name) for name in ("depth_mm", "width_mm", "feed_mm_min")]
+    optional += [settings.get(name) for name in ("depth_from_mm", "depth_to_mm")]
+    for value in optional:
+        if value is not None:
+            _number(value)
+    if document["verdict"] not in VERDICTS:
+        raise ValueError(document["verdict"])
+    _ = read_analysis(document).worst
+
+
+def check_tap(document: dict[str, Any]) -> None:
+    """Raise ValueError, KeyError or TypeError where a document is no `tap` document of version 1."""
+    _check_common(document, "tap")
+    if document["of"] not in ("tool", "frame", "work"):
+        raise ValueError(document["of"])
+
+
+def _check_common(document: dict[str, Any], kind: str) -> None:
+    if document["document"] != kind or document["version"] != 1:
+        raise ValueError(kind)
+    if not isinstance(document["program"]["settings"], dict):
+        raise TypeError(kind)
+    if not isinstance(document["recording"]["file"], str):
+        raise TypeError(kind)
+    if not re.fullmatch(r"[0-9a-f]{64}", document["recording"]["sha256"]):
+        raise ValueError(kind)
+
+
+def _number(value: object, *, least: float = 0.0) -> None:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError(value)
+    if not (math.isfinite(value) and value >= least):
+        raise ValueError(value)
+
+
+def read_lines(path: Path) -> list[tuple[int, dict[str, Any]]]:
+    """Read the records of a file of lines, with their line numbers.
+
+    Raises
+    ------
+    NotebookError
+        The file can't be read, or is no export of a known schema.
+    """
+    try:
+        lines = path.read_text(encoding="utf-8").split("\n")
+    except UnicodeDecodeError as error:
+        raise NotebookError(str(path), "it isn't text; nothing was added", REMEDY) from error
+    except (OSError, ValueError) as error:
+        problem = getattr(error, "strerror", None) or "it can't be read"
+        raise NotebookError(str(path), problem.lower(), "check the name and the folder") from error
+    records: list[tuple[int, dict[str, Any]]] = []
+    for number, line in enumerate(lines, start=1):
+        if not line.strip():
+            continue
+        try:
+            record = json.loads(line, parse_constant=_refuse)
+        except (ValueError, RecursionError) as error:
+            raise NotebookError(str(path), f"line {number} isn't JSON; nothing was added", REMEDY) from error
+        if not isinstance(record, dict):
+            raise NotebookError(str(path), f"line {number} is no record; nothing was added", REMEDY)
+        records.append((number, record))
+    head = records[0][1] if records else {}
+    if head.get("record") != "notebook":
+        raise NotebookError(str(path), "it isn't an exported notebook; nothing was added", REMEDY)
+    schema = head.get("schema")
+    if schema != SCHEMA:
+        raise NotebookError(
+            str(path),
+            f"it is an export of schema {schema!r}, and only {SCHEMA} is known; nothing was added",
+            "import it with the version of the program that made it",
+        )
+    return records[1:]
+
+
+def _refuse(name: str) -> float:
+    raise ValueError(name)
+
+
+def _line(record: dict[str, Any]) -> str:
+    return json.dumps(record, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _cell(value: Any) -> Any:  # cells are of any kind
+    """Keep a spreadsheet from taking words for a formula."""
+    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return "'" + value
+    return value
+
+
+def _write_new(path: Path, parts: Iterator[str]) -> None:
+    """Write a file whole under another name, then give it its own: nothing is ever replaced."""
+    if path.exists():
+        raise OutputError(str(path), "it exists already", "give a new name: nothing is overwritten")
+    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        try:
+            with beside.open("w", encoding="utf-8", newline="") as file:
+                file.writelines(parts)
+                file.flush()
+                os.fsync(file.fileno())
+            beside.rename(path)
+        finally:
+            beside.unlink(missing_ok=True)
+    except (OSError, ValueError) as error:
+        problem = getattr(error, "strerror", None) or "it can't be written"
+        raise OutputError(str(path), problem.lower(), "choose another place, or free some room") from error

@@ -1,0 +1,161 @@
+"""Out of a notebook and back in."""
+
+import csv
+import json
+
+import pytest
+
+from chatter.analysis import export_notebook, import_notebook
+from chatter.errors import NotebookError, OutputError
+from chatter.model.notebook import SetupFacts
+from chatter.notebook import Notebook
+from tests.unit.notebook.made import made_cut, made_tap
+
+FACTS = SetupFacts(flutes=2, machine="=HYPERLINK()", max_rpm=24_000.0)
+
+
+@pytest.fixture
+def filled(tmp_path):
+    """Give a notebook with two setups, a changed cut and a tap."""
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("long", facts=FACTS)
+        notebook.add_setup("old one", facts=SetupFacts(flutes=4))
+        notebook.add_cut("long", document=made_cut("a", set_rpm=12_000.0))
+        notebook.add_cut("long", document=made_cut("a", set_rpm=21_000.0))
+        notebook.add_cut("long", document=made_cut("b\u2028c", verdict="chatter", chatter_hz=913.4))
+        notebook.add_tap("long", document=made_tap())
+        notebook.add_cut("old one", document=made_cut("d"))
+        notebook.retire_setup("old one")
+    return path
+
+
+def everything(path):
+    with Notebook(path) as notebook:
+        setups = notebook.list_setups(retired=True)
+        return [
+            (
+                setup,
+                notebook.list_cuts(setup.name, earlier_versions=True),
+                [
+                    notebook.read_cut(cut.number)
+                    for cut in notebook.list_cuts(setup.name, earlier_versions=True)
+                ],
+                notebook.list_taps(setup.name),
+            )
+            for setup in setups
+        ]
+
+
+def test_lines_imported_into_an_empty_notebook_give_the_same_notebook(filled, tmp_path):
+    done = export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    assert (done.setups, done.cuts, done.taps) == (2, 4, 1)
+    import_notebook(tmp_path / "out.jsonl", notebook=tmp_path / "new.db")
+    assert everything(tmp_path / "new.db") == everything(filled)
+
+
+def test_lines_imported_twice_add_nothing(filled, tmp_path):
+    export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    before = everything(filled)
+    done = import_notebook(tmp_path / "out.jsonl", notebook=filled)
+    assert (done.setups, done.cuts, done.taps, done.known) == (0, 0, 0, 5)
+    assert everything(filled) == before
+
+
+def test_every_line_is_strict_json_with_its_record(filled, tmp_path):
+    export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    lines = (tmp_path / "out.jsonl").read_text(encoding="utf-8").split("\n")[:-1]
+    records = [json.loads(line) for line in lines]
+    assert [record["record"] for record in records] == [
+        "notebook",
+        "setup",
+        "setup",
+        "cut",
+        "cut",
+        "cut",
+        "tap",
+        "cut",
+    ]
+
+
+def test_table_has_a_row_a_current_cut_and_no_formula(filled, tmp_path):
+    export_notebook(tmp_path / "out.csv", notebook=filled)
+    with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [(row["setup"], row["set_rpm"], row["verdict"]) for row in rows] == [
+        ("long", "21000.0", "stable"),
+        ("long", "12000.0", "chatter"),
+        ("old one", "12000.0", "stable"),
+    ]
+    assert rows[0]["setup_machine"] == "'=HYPERLINK()"
+
+
+def test_existing_file_is_not_overwritten(filled, tmp_path):
+    out = tmp_path / "out.csv"
+    out.write_text("mine")
+    with pytest.raises(OutputError, match="nothing is overwritten"):
+        export_notebook(out, notebook=filled)
+    assert out.read_text() == "mine"
+
+
+def test_setup_with_other_facts_is_refused_and_nothing_is_added(filled, tmp_path):
+    export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    other = tmp_path / "other.db"
+    with Notebook(other, write=True, make=True) as notebook:
+        notebook.add_setup("OLD ONE", facts=SetupFacts(flutes=3))
+    with pytest.raises(NotebookError, match="other facts"):
+        import_notebook(tmp_path / "out.jsonl", notebook=other)
+    with Notebook(other) as notebook:
+        assert [one.name for one in notebook.list_setups()] == ["OLD ONE"]
+
+
+def broken(lines, number, change):
+    record = json.loads(lines[number])
+    change(record)
+    return [*lines[:number], json.dumps(record), *lines[number + 1 :]]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda record: record.pop("document"),
+        lambda record: record.update(record="soup"),
+        lambda record: record.update(setup="nobody's"),
+        lambda record: record["document"].update(version=2),
+        lambda record: record["document"].update(verdict="fine"),
+        lambda record: record["document"].update(cuts=None),
+        lambda record: record["document"]["spindle"].update(programmed_rpm="fast"),
+        lambda record: record["document"]["program"]["settings"].update(depth_mm=-1),
+        lambda record: record["document"]["recording"].update(sha256="../x"),
+        lambda record: record["document"]["recording"].update(file=3),
+    ],
+    ids=["document", "record", "setup", "version", "verdict", "cuts", "speed", "depth", "sha256", "file"],
+)
+def test_broken_line_is_named_and_nothing_is_added(filled, tmp_path, change):
+    out = tmp_path / "out.jsonl"
+    export_notebook(out, notebook=filled)
+    lines = out.read_text(encoding="utf-8").split("\n")
+    out.write_text("\n".join(broken(lines, 5, change)), encoding="utf-8")
+    new = tmp_path / "new.db"
+    with pytest.raises(NotebookError, match=r"line 6: .*nothing was added"):
+        import_notebook(out, notebook=new)
+    with Notebook(new) as notebook:
+        assert notebook.list_setups() == ()
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"\xff\xfe",
+        b"eggs\n",
+        b"[1]\n",
+        b'{"record": "setup"}\n',
+        b'{"record": "notebook", "schema": 9}\n',
+    ],
+)
+def test_file_that_is_no_export_is_refused_and_makes_no_notebook(tmp_path, content):
+    (tmp_path / "x.jsonl").write_bytes(content)
+    with pytest.raises(NotebookError, match="nothing was added"):
+        import_notebook(tmp_path / "x.jsonl", notebook=tmp_path / "new.db")
+    assert not (tmp_path / "new.db").exists()
