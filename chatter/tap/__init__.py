@@ -1,0 +1,1 @@
+"""One recording of taps in, the modes that rang out: onsets, decays, modes."""

@@ -1,0 +1,95 @@
+"""What to tell about taps that can't be used, and about modes that are not sure.
+
+In: onsets and modes. Out: findings, each one sentence that says what to do.
+Leaves out: findings about the recording itself (chatter/audio).
+"""
+
+from chatter.model.recording import Finding, Severity
+from chatter.model.tap import TapMode
+from chatter.tap.onsets import Onset
+
+UNSTEADY_SPREAD = 0.05  # of a damping: worth a word; own choice
+
+
+def of_faults(onsets: tuple[Onset, ...]) -> tuple[Finding, ...]:
+    """Say which taps were left out, and why."""
+    said = {
+        "double": ("double-hit", "hit twice, so left out: let the mallet spring back, and strike once."),
+        "clipped": ("clipped-tap", "cut off at full scale, so left out: tap softer or move the phone away."),
+        "too-soft": (
+            "short-tap",
+            "too soft, or without enough quiet after it, so left out: tap harder and wait two seconds.",
+        ),
+    }
+    found = []
+    for fault, (code, words) in said.items():
+        times = [f"{onset.time_s:.2f} s" for onset in onsets if onset.fault == fault]
+        if times:
+            listed = times[0] if len(times) == 1 else f"{', '.join(times[:-1])} and {times[-1]}"
+            what = "The tap at" if len(times) == 1 else "The taps at"
+            verb = "was" if len(times) == 1 else "were"
+            sentence = f"{what} {listed} {'' if fault == 'double' else verb + ' '}{words}"
+            found.append(_finding(code, "warning", sentence))
+    return tuple(found)
+
+
+def no_tap() -> Finding:
+    """Nothing was struck."""
+    return _finding(
+        "no-tap",
+        "error",
+        "No tap was found: strike once, sharply, with quiet before it and two seconds of quiet after it.",
+    )
+
+
+def no_decay() -> Finding:
+    """Something was struck, but nothing rang."""
+    return _finding(
+        "no-decay",
+        "error",
+        "Nothing rings after the taps: hold the phone nearer, tap at a place that swings, and let go at once.",
+    )
+
+
+def only_one() -> Finding:
+    """One tap has no scatter."""
+    return _finding(
+        "one-tap", "info", "Only one tap could be used: tap three to five times, two seconds apart, to be surer."
+    )
+
+
+def room_heard(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
+    """Say where the room leaves only a bound."""
+    bounded = [f"{mode.frequency_hz:,.0f} Hz" for mode in modes if mode.damping_bound == "upper"]
+    if not bounded:
+        return ()
+    return (
+        _finding(
+            "room",
+            "warning",
+            f"The room rings along at {', '.join(bounded)}, so the damping there is only known to be no more than "
+            "the value given: hold the phone within a hand's breadth, or against the part, and tap again.",
+        ),
+    )
+
+
+def unsteady(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
+    """Say where a damping is loose though no bound was needed."""
+    loose = [
+        f"{mode.frequency_hz:,.0f} Hz"
+        for mode in modes
+        if mode.damping_bound == "none" and (mode.damping_ratio_sd or 0) > UNSTEADY_SPREAD * mode.damping_ratio
+    ]
+    if not loose:
+        return ()
+    return (
+        _finding(
+            "loose-damping",
+            "info",
+            f"The damping at {', '.join(loose)} is known only roughly: tap more often, phone nearer, room quieter.",
+        ),
+    )
+
+
+def _finding(code: str, severity: Severity, message: str) -> Finding:
+    return Finding(code=code, severity=severity, message=message)

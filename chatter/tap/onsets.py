@@ -1,0 +1,172 @@
+"""When the part was struck: the onsets of taps, double hits and clipped taps told apart.
+
+In: samples of one channel. Out: the time of each tap, with the reason where it can't be used.
+Method: a linear predictor learnt from the recording foretells ringing (and the beating of close modes) and
+leaves only what is new; a blow stands out of what is left within a millisecond, a voice or a motor does not.
+Source: linear prediction by the autocorrelation method (Makhoul, Proc. IEEE 63, 1975); thresholds are our own.
+Leaves out: what rings after the blow.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg, ndimage, signal
+
+Floats = NDArray[np.float64]
+Fault = Literal["double", "clipped", "too-soft"]
+
+ORDER = 48  # of the predictor: some ten modes and the slope of the microphone; own choice
+HOP_S = 0.5e-3
+BEFORE_S = 0.012  # a blow must stand out of this much before it
+RISE_DB = 9.0  # and by this much; with the next, tuned on simulated taps (tests/benchmarks/taps.py)
+ABOVE_NOISE_DB = 12.0  # in what the predictor leaves
+JUMP_DB = 10.0  # the sound itself, just after the blow over the 40 ms before it
+SOFTEST_DB = 26.0  # below the loudest blow: no tap, but something that stirred
+GROUP_S = 0.2  # blows closer than this are one tap that hit twice
+DOUBLE_DB = 20.0  # softer second blows disturb the decay too little to matter
+CLIP_SHARE = 0.985  # of the largest sample
+FLAT = 2e-4  # of the largest sample: three samples in a row this much alike stand still
+LOWEST_CLIP = 0.3  # a wave that ends lower than this was cut off by nothing known
+OVERSHOOT = 1.02  # codecs throw clipped waves above full scale; a whole sine stays below it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Onset:
+    """One tap."""
+
+    time_s: float
+    fault: Fault | None  # why it can't be used
+
+
+def find_onsets(samples: Floats, *, rate_hz: float) -> tuple[Onset, ...]:
+    """Find every tap of a recording.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,), full scale 1.
+    rate_hz
+        Sample rate.
+
+    Returns
+    -------
+    tuple of Onset
+        In the order of time; a double hit is one of them.
+    """
+    hop = max(1, round(HOP_S * rate_hz))
+    if samples.size < 40 * hop or not samples.any():
+        return ()
+    fresh = _hops(_unforeseen(samples), hop)
+    heard = _hops(samples, hop)
+    quiet = _quiet_level(fresh)
+    before = max(2, round(BEFORE_S / HOP_S))
+    trailing = ndimage.maximum_filter1d(fresh, before, origin=(before - 1) // 2, mode="nearest")
+    reference = np.concatenate(
+        (np.full(2, quiet), trailing[:-2])
+    )  # the hop next to a blow may hold its start
+    rise = fresh / np.maximum(reference, 1e-4 * quiet + 1e-300)
+    stands = (rise > 10 ** (RISE_DB / 10)) & (fresh > quiet * 10 ** (ABOVE_NOISE_DB / 10))
+    first = np.flatnonzero(stands)
+    blows: list[tuple[int, float]] = []  # hop, energy of the blow
+    for index in first:
+        energy = float(fresh[index : index + 4].max())
+        if blows and index - blows[-1][0] <= round(0.004 / HOP_S):  # still the same blow
+            blows[-1] = (blows[-1][0], max(blows[-1][1], energy))
+            continue
+        blows.append((int(index), energy))
+    return _judge(blows, heard, samples, hop=hop, rate_hz=rate_hz)
+
+
+def _judge(
+    blows: list[tuple[int, float]], heard: Floats, samples: Floats, *, hop: int, rate_hz: float
+) -> tuple[Onset, ...]:
+    """Group blows to taps and look for faults."""
+    kept = [(index, energy) for index, energy in blows if _jumps(heard, index)]
+    if not kept:
+        return ()
+    loudest = max(energy for _, energy in kept)
+    kept = [(index, energy) for index, energy in kept if energy > loudest * 10 ** (-SOFTEST_DB / 10)]
+    onsets: list[Onset] = []
+    top = float(np.abs(samples).max())
+    index = 0
+    while index < len(kept):
+        start, energy = kept[index]
+        strongest, double, last = energy, False, start
+        index += 1
+        while index < len(kept) and (kept[index][0] - last) * HOP_S < GROUP_S:
+            last, other = kept[index]
+            double = double or other > strongest * 10 ** (-DOUBLE_DB / 10)
+            strongest = max(strongest, other)
+            index += 1
+        at = _sharpen(samples, start, hop=hop)
+        end = min(samples.size, at + round(0.3 * rate_hz))
+        if index < len(kept):
+            end = min(end, kept[index][0] * hop)
+        fault: Fault | None = None
+        if _is_clipped(samples[at:end], top):
+            fault = "clipped"
+        elif double:
+            fault = "double"
+        onsets.append(Onset(time_s=at / rate_hz, fault=fault))
+    return tuple(onsets)
+
+
+def _unforeseen(samples: Floats) -> Floats:
+    """Give what a linear predictor can't foretell from the samples before."""
+    step = max(1, samples.size // 2_000_000)
+    part = samples[: step * (samples.size // step)]
+    size = 1 << (2 * part.size - 1).bit_length()
+    power = np.abs(np.fft.rfft(part, size)) ** 2
+    lags = np.fft.irfft(power, size)[: ORDER + 1]
+    lags[0] *= 1 + 1e-9  # keeps a recording of one pure tone solvable
+    weights = linalg.solve_toeplitz(lags[:-1], lags[1:])
+    return np.asarray(signal.lfilter(np.concatenate(([1.0], -weights)), [1.0], samples))
+
+
+def _hops(values: Floats, hop: int) -> Floats:
+    """Give the mean square of each hop."""
+    count = values.size // hop
+    return np.asarray((values[: count * hop].reshape(count, hop) ** 2).mean(axis=1))
+
+
+def _quiet_level(energy: Floats) -> float:
+    """Give the level between taps: they fill less than half of any recording."""
+    return float(np.median(energy)) + 1e-14
+
+
+def _jumps(heard: Floats, index: int) -> bool:
+    """Say whether the sound as a whole is louder after a blow than before."""
+    before = heard[max(0, index - round(0.040 / HOP_S)) : max(0, index - 1)]
+    after = heard[index : index + round(0.006 / HOP_S)]
+    if not before.size:  # the recording begins with it: the decay may still be heard whole
+        return True
+    return float(after.max()) > float(np.quantile(before, 0.9)) * 10 ** (JUMP_DB / 10)
+
+
+def _sharpen(samples: Floats, index: int, *, hop: int) -> int:
+    """Give the first sample of a blow that begins in or just before this hop."""
+    low, high = max(0, (index - 1) * hop), min(samples.size, (index + 4) * hop)
+    part = np.abs(samples[low:high])
+    base = float(np.abs(samples[max(0, low - 10 * hop) : low]).max(initial=0.0))
+    over = np.flatnonzero(part > max(1.5 * base, 0.1 * float(part.max())))
+    return low + int(over[0]) if over.size else index * hop
+
+
+def _is_clipped(part: Floats, top: float) -> bool:
+    """Say whether a tap's wave stands still at the top of the recording, or a codec threw it above full scale."""
+    if top < LOWEST_CLIP or part.size < 8:
+        return False
+    if float(np.abs(part).max()) > OVERSHOOT:
+        return True
+    still = FLAT * top
+    for side in (part, -part):
+        high = np.flatnonzero(side[1:-3] > CLIP_SHARE * top) + 1
+        a, b, c = side[high], side[high + 1], side[high + 2]
+        flat = (np.abs(a - b) < still) & (np.abs(b - c) < still)
+        # a round top that is flat to FLAT over three samples falls by four times as much on the next
+        steep = np.minimum(side[high - 1], side[high + 3]) < a - 20 * still
+        if (steep & flat).any():
+            return True
+    return False

@@ -1,0 +1,281 @@
+"""From a recording of taps to its modes: the only place that knows the order of the stages.
+
+In: a recording. Out: the taps, the modes that rang after them, and what was noticed.
+Method: onsets, decays, modes; then the room, and the modes weighed again where one is heard.
+Source: each stage names its own; thresholds here are our own.
+Leaves out: files, words for a person, comparison of two recordings.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.model.recording import Finding, Recording
+from chatter.model.tap import HeardTap, TapAnalysis, TapMode, TapView
+from chatter.tap._fit import shape_of
+from chatter.tap.decays import Decays, cut_decays
+from chatter.tap.findings import no_decay, no_tap, of_faults, only_one, room_heard, unsteady
+from chatter.tap.modes import Found, fit_decays
+from chatter.tap.onsets import Onset, find_onsets
+from chatter.tap.room import LN_60_DB, Room, hear_room, weigh_in_room
+
+Floats = NDArray[np.float64]
+
+LONGEST_S = 120.0  # listened to; a tap test takes half a minute
+FAINTEST_DB = -25.0  # of a mode, re the strongest: fainter ones are guesses; own choice
+FAINTEST_IN_ROOM_DB = -16.0
+MOST_DAMPING = 0.2  # above it a swing is no tone; own choice
+SURE_WITHIN = 0.14  # spread of ln damping above which only a bound is given (tests/benchmarks/taps.py)
+BOUND_SPREADS = 2.0  # how far above the middle the bound lies: one in forty is higher
+EXPLAINED = 0.6  # share of a decay's energy that modes must explain
+LEAST_OVER_NOISE = 12.0  # of a decay's energy in its loudest 10 ms, over the noise
+CLOCK = 1e-4  # a phone's clock is off by up to 100 parts in a million; common practice
+DAMPING_FLOOR = 0.002  # of the ratio: what the fit's own rounding and the click leave; own choice
+TRUST = 4.0  # taps that the fit's own spread counts for, beside the scatter over taps
+
+
+def judge_taps(recording: Recording) -> TapAnalysis:
+    """Find the taps of a recording and the modes that rang after them.
+
+    Parameters
+    ----------
+    recording
+        One or many taps; of several channels the one with the loudest taps over its noise is used.
+
+    Returns
+    -------
+    TapAnalysis
+        Without modes, and with a finding that says why, where there are none.
+    """
+    channel = _best_channel(recording)
+    samples = recording.samples[channel, : round(LONGEST_S * recording.rate_hz)].astype(np.float64)
+    samples -= samples.mean()
+    onsets = find_onsets(samples, rate_hz=recording.rate_hz)
+    decays, onsets = _decays(samples, onsets, rate_hz=recording.rate_hz)
+    findings = of_faults(onsets)
+    if decays is None:
+        return _nothing(channel, onsets, no_tap() if not onsets else no_decay())
+    length_s = max(0.03, 1.1 * decays.heard_s)
+    found = fit_decays(decays, length_s=length_s)
+    room = hear_room(decays, found)
+    if room is None:
+        modes = _free_modes(found, decays)
+    else:
+        found, modes = _modes_in_room(decays, room, length_s=length_s)
+    if not modes or not _explains(found):
+        return _nothing(channel, onsets, no_decay())
+    modes = _ranked(modes, faintest_db=FAINTEST_DB if room is None else FAINTEST_IN_ROOM_DB)
+    used = sum(onset.fault is None for onset in onsets)
+    findings += (only_one(),) if used == 1 else ()
+    findings += room_heard(modes)
+    findings += unsteady(modes)
+    return TapAnalysis(
+        channel=channel,
+        taps=_heard_taps(onsets),
+        modes=modes,
+        findings=findings,
+        room_decay_s=room.decay_s if room is not None and room.measured else None,
+        view=_view(samples, onsets, decays, rate_hz=recording.rate_hz),
+    )
+
+
+def _best_channel(recording: Recording) -> int:
+    """Give the channel whose loudest moment stands highest over its median."""
+    if recording.channels == 1:
+        return 0
+    hop = max(1, round(0.005 * recording.rate_hz))
+    over = []
+    for channel in recording.samples:
+        count = channel.size // hop
+        if not count:
+            return 0
+        power = (channel[: count * hop].astype(np.float64).reshape(count, hop) ** 2).mean(axis=1)
+        over.append(float(power.max() / (np.median(power) + 1e-12)))
+    return int(np.argmax(over))
+
+
+def _decays(
+    samples: Floats, onsets: tuple[Onset, ...], *, rate_hz: float
+) -> tuple[Decays | None, tuple[Onset, ...]]:
+    """Cut out the decays of the taps that are no worse than soft; mark the others."""
+    times_s = np.array([onset.time_s for onset in onsets])
+    good = [onset for onset in onsets if onset.fault is None]
+    while good:
+        decays = cut_decays(
+            samples,
+            rate_hz=rate_hz,
+            onsets_s=np.array([onset.time_s for onset in good]),
+            all_onsets_s=times_s,
+        )
+        if decays is None:  # the last one breaks off, or two follow closely: without the shortest
+            good = _without_shortest(good, times_s, samples.size / rate_hz)
+            continue
+        early = decays.pieces[:, : max(1, round(0.01 * rate_hz))]
+        loud = (early**2).mean(axis=1) > LEAST_OVER_NOISE * decays.noise_rms**2
+        if loud.all():
+            break
+        good = [onset for onset, keep in zip(good, loud, strict=True) if keep]
+    else:
+        decays = None
+    kept = {onset.time_s for onset in good}
+    marked = tuple(
+        onset
+        if onset.fault is not None or onset.time_s in kept
+        else Onset(time_s=onset.time_s, fault="too-soft")
+        for onset in onsets
+    )
+    return decays, marked
+
+
+def _without_shortest(good: list[Onset], times_s: Floats, end_s: float) -> list[Onset]:
+    ends = np.append(times_s[1:], end_s)
+    left = {float(time): float(end - time) for time, end in zip(times_s, ends, strict=True)}
+    worst = min(good, key=lambda onset: left[onset.time_s])
+    return [onset for onset in good if onset is not worst]
+
+
+def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
+    """Give the modes of a fit that leaves nothing but noise."""
+    fit = found.fit
+    if not len(fit.poles):
+        return []
+    numbers = 2 * found.spectra.values.size
+    total = fit.information.sum(axis=0)
+    own = np.linalg.pinv(total) * max(1.0, fit.misfit / numbers)
+    variance = np.diag(own).copy()
+    taps = len(fit.information)
+    if taps > 1:
+        alone = np.stack([np.linalg.pinv(one) @ pull for one, pull in zip(fit.information, fit.pulls, strict=True)])
+        scatter = np.var(alone, axis=0, ddof=1) / taps
+        variance = (TRUST * variance + (taps - 1) * scatter) / (TRUST + taps - 1)
+    spread = np.sqrt(variance).reshape(-1, 2)
+    return [
+        mode
+        for index in range(len(fit.poles))
+        if (
+            mode := _mode(
+                damped_hz=float(np.exp(fit.poles[index, 0])),
+                decay_1_s=float(np.exp(fit.poles[index, 1])),
+                frequency_spread=float(spread[index, 0]),
+                damping_spread=float(spread[index, 1]),
+                energy=_energy(found, decays, index),
+            )
+        )
+        is not None
+    ]
+
+
+def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Found, list[TapMode]]:
+    """Fit again, with what the room adds counted as noise, and weigh every mode against the room."""
+    length_s = min(length_s, max(0.1, room.decay_s))
+    first = fit_decays(decays, length_s=length_s, most=1)
+    if not len(first.fit.poles):
+        return first, []
+    strength = float(np.exp(weigh_in_room(decays, first.fit, index=0, room=room).log_strength))
+    found = fit_decays(decays, length_s=length_s, reverberant=strength)
+    energies = [_energy(found, decays, index) for index in range(len(found.fit.poles))]
+    modes = []
+    for index, energy in enumerate(energies):
+        if energy < max(energies) * 10 ** (FAINTEST_IN_ROOM_DB / 10):
+            continue
+        weighed = weigh_in_room(decays, found.fit, index=index, room=room)
+        mode = _mode(
+            damped_hz=weighed.frequency_hz,
+            decay_1_s=float(np.exp(weighed.log_decay)),
+            frequency_spread=weighed.frequency_sd_hz / weighed.frequency_hz,
+            damping_spread=weighed.log_decay_sd,
+            energy=energy,
+        )
+        if mode is not None:
+            modes.append(mode)
+    return found, modes
+
+
+def _energy(found: Found, decays: Decays, index: int) -> float:
+    """Give the energy of a mode from the blow on, on the mean over taps."""
+    decay_1_s = float(np.exp(found.fit.poles[index, 1]))
+    power = float(np.mean(np.abs(found.fit.amplitudes[:, index]) ** 2))
+    return power * float(np.exp(2 * min(decay_1_s * decays.start_s, 3.0))) / (4 * decay_1_s)
+
+
+def _mode(
+    *,
+    damped_hz: float,
+    decay_1_s: float,
+    frequency_spread: float,
+    damping_spread: float,
+    energy: float,
+) -> TapMode | None:
+    """Turn a pole into a mode; None where it is none. `level_db` is absolute until the modes are ranked."""
+    natural_hz = float(np.hypot(damped_hz, decay_1_s / (2 * np.pi)))
+    damping = decay_1_s / (2 * np.pi * natural_hz)
+    if damping > MOST_DAMPING or natural_hz < 60.0:
+        return None
+    damping_spread = float(np.hypot(damping_spread, DAMPING_FLOOR))
+    bounded = damping_spread > SURE_WITHIN
+    shown = min(0.99, damping * float(np.exp(BOUND_SPREADS * damping_spread))) if bounded else damping
+    return TapMode(
+        frequency_hz=natural_hz,
+        frequency_sd_hz=natural_hz * float(np.hypot(frequency_spread, CLOCK / np.sqrt(3))),
+        damping_ratio=shown,
+        damping_ratio_sd=min(1.0, damping * damping_spread),
+        damping_bound="upper" if bounded else "none",
+        decay_time_s=LN_60_DB / (2 * np.pi * natural_hz * shown),
+        level_db=10 * float(np.log10(energy + 1e-30)),
+    )
+
+
+def _ranked(modes: list[TapMode], *, faintest_db: float) -> tuple[TapMode, ...]:
+    """Sort by energy, levels relative to the strongest."""
+    from dataclasses import replace
+
+    modes = sorted(modes, key=lambda mode: -mode.level_db)
+    top = modes[0].level_db
+    return tuple(
+        replace(mode, level_db=mode.level_db - top) for mode in modes if mode.level_db - top >= faintest_db
+    )
+
+
+def _explains(found: Found) -> bool:
+    """Say whether modes explain most of what was heard."""
+    spectra, fit = found.spectra, found.fit
+    model = np.zeros_like(spectra.values)
+    for index, pole in enumerate(fit.poles):
+        model += 0.5 * fit.amplitudes[:, index, None] * shape_of(spectra, pole)
+        model += 0.5 * np.conj(fit.amplitudes[:, index, None]) * shape_of(spectra, pole, mirrored=True)
+    left = float(np.sum(np.abs(spectra.values - model) ** 2))
+    return left < (1 - EXPLAINED) * float(np.sum(np.abs(spectra.values) ** 2))
+
+
+def _nothing(channel: int, onsets: tuple[Onset, ...], finding: Finding) -> TapAnalysis:
+    findings = of_faults(onsets)
+    if not any(onset.fault is None for onset in onsets) and onsets:
+        findings += ()
+    return TapAnalysis(
+        channel=channel, taps=_heard_taps(onsets), modes=(), findings=(*findings, finding), room_decay_s=None, view=None
+    )
+
+
+def _heard_taps(onsets: tuple[Onset, ...]) -> tuple[HeardTap, ...]:
+    return tuple(HeardTap(time_s=onset.time_s, used=onset.fault is None) for onset in onsets)
+
+
+def _view(samples: Floats, onsets: tuple[Onset, ...], decays: Decays, *, rate_hz: float) -> TapView:
+    """Give what a picture shows: the level after the loudest blow, and the mean spectrum of the decays."""
+    loudest = int(np.argmax((decays.pieces**2).sum(axis=1)))
+    used = [onset for onset in onsets if onset.fault is None]
+    start = round((used[loudest].time_s - 0.02) * rate_hz)
+    length = round((0.05 + max(0.06, 1.3 * decays.heard_s)) * rate_hz)
+    first = max(0, start)
+    part = samples[first : first + length]
+    hop = max(1, round(0.001 * rate_hz))
+    count = part.size // hop
+    level = 10 * np.log10((part[: count * hop] ** 2).reshape(count, hop).mean(axis=1) + 1e-12)
+    spectra = decays.spectra(length_s=max(0.03, 1.1 * decays.heard_s), high_hz=8000.0)
+    power = (np.abs(spectra.values) ** 2).mean(axis=0)
+    return TapView(
+        times_s=np.arange(count) * hop / rate_hz + first / rate_hz - used[loudest].time_s,
+        levels_db=level,
+        frequencies_hz=spectra.hz,
+        spectrum_db=10 * np.log10(power / power.max() + 1e-12),
+        noise_db=10 * np.log10(2 * spectra.noise**2 / power.max() + 1e-12),
+    )
