@@ -5,7 +5,7 @@ Leaves out: the odds (advice/), the file (notebook/), every layout.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._cut import program_part
@@ -24,15 +24,18 @@ from chatter.model.notebook import (
 )
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
-from chatter.notebook.documents import pick_telling_cuts, read_analysis
+from chatter.notebook.documents import MOST_CUTS, pick_telling_cuts, read_analysis
 from chatter.notebook.store import now
 
 if TYPE_CHECKING:
+    from chatter.advice.machines import Machines
     from chatter.advice.next_cut import BestSoFar, MadeCut
     from chatter.advice.shapes import KnownMode
 
 MOST_BOLD = 10.0
-MAP_SPEEDS, MAP_DEPTHS = 121, 12
+MAP_SPEEDS, MAP_DEPTHS = 121, 10
+MAP_CUTS = 8  # weighed for a map; own choice: with the next, keeps it and its picture under two seconds
+MAP_MACHINES = 250  # chances are then within some 0.03
 MAP_ROOM = 1.3  # the map reaches this far above the deepest cut
 CARD_ROWS = 6
 SAME_SPEED = 0.01  # speeds nearer than this are one
@@ -106,7 +109,7 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
     NotebookError
         The file can't be used.
     """
-    history = _read(setup, notebook)
+    history = _read(setup, notebook, most=MAP_CUTS)
     if not history.cuts:
         raise _no_cuts(history.setup)
     import numpy as np
@@ -129,7 +132,7 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
     chances = None
     if machines is not None:
         grid = grid_chances(
-            machines,
+            _thinned(machines),
             last_depth_mm=weighed[-1].depth_mm,
             speeds_rpm=grid_rpm,
             depths_mm=depths_mm,
@@ -161,7 +164,7 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
     NotebookError
         The file can't be used.
     """
-    history = _read(setup, notebook, with_documents=False)
+    history = _read(setup, notebook, most=0)
     rows: list[CardRow] = []
     for cut in sorted(history.cuts, key=lambda cut: -cut.set_rpm * (cut.depth_mm or 0.0)):
         taken = any(abs(cut.set_rpm / row.set_rpm - 1) < SAME_SPEED for row in rows)
@@ -193,19 +196,33 @@ class _Read:
     taps: tuple[Tap, ...]
 
 
-def _read(setup: str, notebook: NotebookPath, *, with_documents: bool = True) -> _Read:
+def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read:
+    """Read a setup's cuts, and the documents of those that tell most."""
     with Notebook(notebook_path(notebook)) as opened:
         kept = opened.find_setup(setup)
         listed = opened.list_cuts(setup)
         cuts = tuple(cut for cut in listed if cut.depth_mm is not None and cut.verdict != "undecided")
-        telling = pick_telling_cuts(cuts) if with_documents else ()
+        telling = pick_telling_cuts(cuts, most=most)
         return _Read(
             setup=kept,
             cuts=cuts,
             left_out=len(listed) - len(cuts),
             documents={cut.number: opened.read_cut(cut.number) for cut in telling},
-            taps=kept_taps(opened, setup) if with_documents else (),
+            taps=kept_taps(opened, setup),
         )
+
+
+def _thinned(machines: "Machines") -> "Machines":
+    """Give fewer of equally likely machines, evenly taken."""
+    every = max(1, len(machines.natural_hz) // MAP_MACHINES)
+    return replace(
+        machines,
+        trial_hz=machines.trial_hz[::every],
+        phase_turns=machines.phase_turns[:, ::every],
+        depth_share=machines.depth_share[:, ::every],
+        natural_hz=machines.natural_hz[::every],
+        limit_share=machines.limit_share[::every],
+    )
 
 
 def _no_cuts(setup: KeptSetup) -> InputError:
