@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from chatter.analysis import (
         add_setup,
         analyse_cut,
+        analyse_tap,
         back_up_notebook,
         copy_setup,
         export_notebook,
@@ -28,6 +29,7 @@ __all__ = [
     "ChatterError",
     "add_setup",
     "analyse_cut",
+    "analyse_tap",
     "back_up_notebook",
     "copy_setup",
     "export_notebook",
@@ -45,6 +47,7 @@ _HOMES = {
     "ChatterError": "chatter.errors",
     "add_setup": "chatter.analysis",
     "analyse_cut": "chatter.analysis",
+    "analyse_tap": "chatter.analysis",
     "copy_setup": "chatter.analysis",
     "list_setups": "chatter.analysis",
     "map_stability": "chatter.analysis",

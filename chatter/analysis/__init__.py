@@ -15,12 +15,14 @@ from chatter.analysis._notebook import (
     show_setup,
 )
 from chatter.analysis._practice import make_practice_recording
+from chatter.analysis._tap import analyse_tap
 
 __all__ = [
     "BatchSummary",
     "add_setup",
     "analyse_batch",
     "analyse_cut",
+    "analyse_tap",
     "back_up_notebook",
     "copy_setup",
     "export_notebook",

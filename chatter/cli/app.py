@@ -22,6 +22,7 @@ from chatter.cli.notebook import (
     setup_app,
     tell_notes,
 )
+from chatter.cli.tap import tap_command
 from chatter.errors import ChatterError
 
 app = typer.Typer(
@@ -202,6 +203,7 @@ def batch(
 
 
 app.command(name="map")(map_command)
+app.command(name="tap")(tap_command)
 app.add_typer(setup_app)
 app.command(name="next")(next_command)
 app.command(name="card")(card_command)

@@ -119,7 +119,7 @@ class ModeChange:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TapComparison:
-    """This tap test (after) held against another one (before)."""
+    """One tap test (after) held against another one (before)."""
 
     before_file: str
     changes: tuple[ModeChange, ...]

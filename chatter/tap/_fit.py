@@ -1,10 +1,11 @@
 """Damped vibrations fitted to the spectra of several decays at once.
 
-In: spectra of decays that share their poles, the noise at each frequency, a first guess of the poles. Out: the
-poles, an amplitude for each decay, what is left, and how far the poles may be off.
+In: spectra of decays that share their poles, the noise at each frequency, a first guess of the poles. Out:
+the poles, an amplitude for each decay, what is left, and how far the poles may be off.
 Method: the spectrum of a damped vibration cut out between two moments is known in closed form, so the fit is
-exact for decays of any length; amplitudes are solved linearly inside a Levenberg-Marquardt search for the poles
-(variable projection). In noise of the given strength that is the likeliest answer, and it holds for close modes.
+exact for decays of any length; amplitudes are solved linearly inside a Levenberg-Marquardt search for the
+poles (variable projection). In noise of the given strength that is the likeliest answer, and it holds for close
+modes.
 Source: Golub and Pereyra, SIAM J. Numer. Anal. 10/2, 1973; Kaufman, BIT 15, 1975 (the shortened derivative).
 Leaves out: how many modes there are, and where to begin.
 """

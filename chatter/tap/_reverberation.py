@@ -3,14 +3,15 @@
 In: the spectrum of one mode's decay. Out: the middle and spread of its frequency and damping, and how much of
 the sound is room.
 Method: a room's response is a direct sound and an even crowd of echoes whose power falls by 60 dB in a known
-time (Gaussian noise under an exponential). Each echo starts the mode's decay anew, so what the room adds has a
-known covariance at every damping; the likelihood of the spectrum is exact and is weighed over damping and
+time (Gaussian noise under an exponential). Each echo starts the mode's decay anew, so what the room adds has
+a known covariance at every damping; the likelihood of the spectrum is exact and is weighed over damping and
 strength of the room.
 Source: the room as decaying Gaussian noise: Polack, 1988, as in Kuttruff, Room Acoustics (decaying diffuse
 sound); prior spreads and grids are our own, each on its line.
 Leaves out: single strong echoes.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,7 +76,7 @@ def weigh_mode(heard: Heard, *, frequency_hz: float, decay_1_s: float, room_deca
             room_decay_1_s=room_decay_1_s,
         )
 
-    start = np.array([point, point + (0.1, 0, 0), point + (0, 0.2, 0), point + (0, 0, 1.0)])
+    start = point + np.array([[0, 0, 0], [0.1, 0, 0], [0, 0.2, 0], [0, 0, 1.0]])
     best = optimize.minimize(
         cost,
         point,
@@ -101,7 +102,7 @@ def weigh_mode(heard: Heard, *, frequency_hz: float, decay_1_s: float, room_deca
     )
 
 
-def _curvature(cost, at: Floats, lowest: float, axis: int) -> float:  # type: ignore[no-untyped-def]
+def _curvature(cost: Callable[[Floats], float], at: Floats, lowest: float, axis: int) -> float:
     """Give the spread along one axis, from how fast the likelihood falls."""
     step = 0.02
     for _ in range(14):

@@ -1,9 +1,8 @@
 """What rings after each tap, cut out alike and freed of hum.
 
-In: samples of one channel, its onsets. Out: spectra of the decays, with the noise to expect at each frequency.
+In: samples of one channel, its onsets. Out: spectra of the decays, and the noise at each frequency.
 Method: steady lines (mains hum, a fan) are found in the quiet before the taps and taken out of each decay by
-their phase just before it; the quiet also gives the noise. The first moment after the blow is left out, because
-the click of the blow is no vibration.
+their phase just before it; the quiet also gives the noise. The first moment after the blow is left out: the click of the blow is no vibration.
 Source: common practice; numbers are our own, each on its line.
 Leaves out: modes.
 """

@@ -47,14 +47,16 @@ def no_decay() -> Finding:
     return _finding(
         "no-decay",
         "error",
-        "Nothing rings after the taps: hold the phone nearer, tap at a place that swings, and let go at once.",
+        "Nothing rings after the taps: hold the phone nearer, and tap at a place that swings.",
     )
 
 
 def only_one() -> Finding:
     """One tap has no scatter."""
     return _finding(
-        "one-tap", "info", "Only one tap could be used: tap three to five times, two seconds apart, to be surer."
+        "one-tap",
+        "info",
+        "Only one tap could be used: tap three to five times, two seconds apart, to be surer.",
     )
 
 
@@ -67,8 +69,8 @@ def room_heard(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
         _finding(
             "room",
             "warning",
-            f"The room rings along at {', '.join(bounded)}, so the damping there is only known to be no more than "
-            "the value given: hold the phone within a hand's breadth, or against the part, and tap again.",
+            f"The room rings along at {', '.join(bounded)}, so the damping there is only known to be no more "
+            "than the value given: hold the phone within a hand's breadth, or against the part, and tap again.",
         ),
     )
 
@@ -78,7 +80,8 @@ def unsteady(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
     loose = [
         f"{mode.frequency_hz:,.0f} Hz"
         for mode in modes
-        if mode.damping_bound == "none" and (mode.damping_ratio_sd or 0) > UNSTEADY_SPREAD * mode.damping_ratio
+        if mode.damping_bound == "none"
+        and (mode.damping_ratio_sd or 0) > UNSTEADY_SPREAD * mode.damping_ratio
     ]
     if not loose:
         return ()
@@ -86,7 +89,7 @@ def unsteady(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
         _finding(
             "loose-damping",
             "info",
-            f"The damping at {', '.join(loose)} is known only roughly: tap more often, phone nearer, room quieter.",
+            f"The damping at {', '.join(loose)} is known only roughly: tap more often, phone nearer.",
         ),
     )
 

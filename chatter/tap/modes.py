@@ -1,8 +1,8 @@
 """The modes that ring in decays: how many, and each one's frequency and damping.
 
 In: decays cut out alike. Out: poles shared by all taps, their amplitudes, their spread.
-Method: modes are added one at a time, each begun at several places (at the peaks of what is left, and by parting
-the strongest mode in two), all refitted together each time; a mode stays when it lowers the information
+Method: modes are added one at a time, each begun at several places (at the peaks of what is left, and by
+parting the strongest mode in two), all refitted together each time; a mode stays when it lowers the information
 criterion of Schwarz (Ann. Statist. 6, 1978), which is the stated rule for how many there are.
 Source: the fit is in _fit.py; thresholds are our own, each on its line.
 Leaves out: what a room does (room.py).
@@ -39,9 +39,7 @@ class Found:
     power: float  # sum of squares of the spectra over noise
 
 
-def fit_decays(
-    decays: Decays, *, length_s: float, most: int = MOST_POLES, reverberant: float = 0.0
-) -> Found:
+def fit_decays(decays: Decays, *, length_s: float, most: int = MOST_POLES, reverberant: float = 0.0) -> Found:
     """Fit as many modes as the decays carry.
 
     Parameters

@@ -3,7 +3,7 @@
 In: samples of one channel. Out: the time of each tap, with the reason where it can't be used.
 Method: a linear predictor learnt from the recording foretells ringing (and the beating of close modes) and
 leaves only what is new; a blow stands out of what is left within a millisecond, a voice or a motor does not.
-Source: linear prediction by the autocorrelation method (Makhoul, Proc. IEEE 63, 1975); thresholds are our own.
+Source: linear prediction by the autocorrelation method (Makhoul, Proc. IEEE 63, 1975); thresholds are own.
 Leaves out: what rings after the blow.
 """
 
@@ -155,7 +155,7 @@ def _sharpen(samples: Floats, index: int, *, hop: int) -> int:
 
 
 def _is_clipped(part: Floats, top: float) -> bool:
-    """Say whether a tap's wave stands still at the top of the recording, or a codec threw it above full scale."""
+    """Say whether a tap's wave stands still at the recording's top, or a codec threw it above full scale."""
     if top < LOWEST_CLIP or part.size < 8:
         return False
     if float(np.abs(part).max()) > OVERSHOOT:

@@ -6,6 +6,8 @@ Source: each stage names its own; thresholds here are our own.
 Leaves out: files, words for a person, comparison of two recordings.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,6 +25,7 @@ Floats = NDArray[np.float64]
 LONGEST_S = 120.0  # listened to; a tap test takes half a minute
 FAINTEST_DB = -25.0  # of a mode, re the strongest: fainter ones are guesses; own choice
 FAINTEST_IN_ROOM_DB = -16.0
+LOWEST_HZ = 60.0  # phones hear little below; own choice
 MOST_DAMPING = 0.2  # above it a swing is no tone; own choice
 SURE_WITHIN = 0.14  # spread of ln damping above which only a bound is given (tests/benchmarks/taps.py)
 BOUND_SPREADS = 2.0  # how far above the middle the bound lies: one in forty is higher
@@ -144,7 +147,9 @@ def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
     variance = np.diag(own).copy()
     taps = len(fit.information)
     if taps > 1:
-        alone = np.stack([np.linalg.pinv(one) @ pull for one, pull in zip(fit.information, fit.pulls, strict=True)])
+        alone = np.stack(
+            [np.linalg.pinv(one) @ pull for one, pull in zip(fit.information, fit.pulls, strict=True)]
+        )
         scatter = np.var(alone, axis=0, ddof=1) / taps
         variance = (TRUST * variance + (taps - 1) * scatter) / (TRUST + taps - 1)
     spread = np.sqrt(variance).reshape(-1, 2)
@@ -175,7 +180,9 @@ def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Foun
     energies = [_energy(found, decays, index) for index in range(len(found.fit.poles))]
     modes = []
     for index, energy in enumerate(energies):
-        if energy < max(energies) * 10 ** (FAINTEST_IN_ROOM_DB / 10):
+        hz, decay_1_s = np.exp(found.fit.poles[index])
+        damped = decay_1_s > 2 * np.pi * hz * MOST_DAMPING or hz < LOWEST_HZ
+        if damped or energy < max(energies) * 10 ** (FAINTEST_IN_ROOM_DB / 10):
             continue
         weighed = weigh_in_room(decays, found.fit, index=index, room=room)
         mode = _mode(
@@ -208,7 +215,7 @@ def _mode(
     """Turn a pole into a mode; None where it is none. `level_db` is absolute until the modes are ranked."""
     natural_hz = float(np.hypot(damped_hz, decay_1_s / (2 * np.pi)))
     damping = decay_1_s / (2 * np.pi * natural_hz)
-    if damping > MOST_DAMPING or natural_hz < 60.0:
+    if damping > MOST_DAMPING or natural_hz < LOWEST_HZ:
         return None
     damping_spread = float(np.hypot(damping_spread, DAMPING_FLOOR))
     bounded = damping_spread > SURE_WITHIN
@@ -226,8 +233,6 @@ def _mode(
 
 def _ranked(modes: list[TapMode], *, faintest_db: float) -> tuple[TapMode, ...]:
     """Sort by energy, levels relative to the strongest."""
-    from dataclasses import replace
-
     modes = sorted(modes, key=lambda mode: -mode.level_db)
     top = modes[0].level_db
     return tuple(
@@ -248,10 +253,13 @@ def _explains(found: Found) -> bool:
 
 def _nothing(channel: int, onsets: tuple[Onset, ...], finding: Finding) -> TapAnalysis:
     findings = of_faults(onsets)
-    if not any(onset.fault is None for onset in onsets) and onsets:
-        findings += ()
     return TapAnalysis(
-        channel=channel, taps=_heard_taps(onsets), modes=(), findings=(*findings, finding), room_decay_s=None, view=None
+        channel=channel,
+        taps=_heard_taps(onsets),
+        modes=(),
+        findings=(*findings, finding),
+        room_decay_s=None,
+        view=None,
     )
 
 

@@ -25,9 +25,12 @@ USUAL_DECAY_S = 0.45  # of a workshop; own choice, used where the room's own dec
 DECAYS_S = (0.15, 1.2)  # what is believed
 HOP_S = 0.006
 LN_60_DB = 6.91  # ln(1000): amplitude over 60 dB
-BAND_WIDTHS = 6.0  # decay rates over 2 pi to each side; wider bands tell no more (own trial, benchmarks/taps.py)
+BAND_WIDTHS = (
+    6.0  # decay rates over 2 pi to each side; wider bands tell no more (own trial, benchmarks/taps.py)
+)
 LEAST_BAND_HZ = 30.0
-MOST_BINS = 64
+MOST_BINS = 48
+LEAST_BINS = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +60,9 @@ def hear_room(decays: Decays, found: Found) -> Room | None:
     hop = max(1, round(HOP_S * decays.rate_hz))
     hops = count // hop
     power = (rest[:, : hops * hop] ** 2).reshape(len(rest), hops, hop).mean(axis=(0, 2))
-    base = 2 * 2 * hz.size / count**2  # of noise alone: two parts of 1 in each bin, both halves of the spectrum
+    base = (
+        2 * 2 * hz.size / count**2
+    )  # of noise alone: two parts of 1 in each bin, both halves of the spectrum
     excess = power / base - 1
     below = np.flatnonzero(excess[1:] < 0.5)
     last = int(below[0]) + 1 if below.size else hops
@@ -93,6 +98,7 @@ def weigh_in_room(decays: Decays, fit: Fit, *, index: int, room: Room) -> Weighe
         band_hz = max(min(band_hz, 0.7 * nearest), min(LEAST_BAND_HZ, band_hz))
     heard_s = max(decays.heard_s, 4 / float(decay_1_s), 0.03)
     length_s = min(heard_s, max(0.04, 3 / float(decay_1_s), MOST_BINS / (2 * band_hz)))
+    length_s = max(length_s, LEAST_BINS / (2 * band_hz))
     spectra = decays.spectra(length_s=length_s, high_hz=8000.0)
     values = spectra.values.copy()
     for number, pole in enumerate(fit.poles):
@@ -106,7 +112,8 @@ def weigh_in_room(decays: Decays, fit: Fit, *, index: int, room: Room) -> Weighe
     strength = float(np.sum(np.abs(amplitude) ** 2))
     joined = 2 * np.sum(np.conj(amplitude)[:, None] * values, axis=0) / strength
     noise_power = 8 * spectra.noise**2 / strength  # two parts of noise**2 each, amplitude doubled
-    near = np.flatnonzero(np.abs(spectra.hz - hz) <= band_hz)
+    step_hz = float(spectra.hz[1] - spectra.hz[0])
+    near = np.flatnonzero(np.abs(spectra.hz - hz) <= max(band_hz, 3 * step_hz))
     near = near[:: max(1, -(-near.size // (2 * MOST_BINS)))]
     heard = Heard(
         values=joined[near],

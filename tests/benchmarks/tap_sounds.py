@@ -18,9 +18,7 @@ def ring(modes, count, rate_hz=RATE_HZ):
     for hz, damping, amplitude, phase in modes:
         omega = 2 * np.pi * hz
         total += (
-            amplitude
-            * np.exp(-damping * omega * t)
-            * np.sin(omega * np.sqrt(1 - damping**2) * t + phase)
+            amplitude * np.exp(-damping * omega * t) * np.sin(omega * np.sqrt(1 - damping**2) * t + phase)
         )
     return total
 

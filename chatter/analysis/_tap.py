@@ -1,0 +1,143 @@
+"""One recording of taps in, one `tap` document out.
+
+In: the path of a recording, what was tapped, and another recording to compare with. Out: a `TapDocument`.
+Leaves out: every analysis (chatter/tap does it) and every layout (report/).
+"""
+
+from pathlib import Path
+from typing import Any, cast
+
+from chatter.analysis._cut import program_part
+from chatter.analysis._taps import PARTS, read_tap
+from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number
+from chatter.errors import BadValueError, FileProblemError
+from chatter.model.recording import Recording
+from chatter.model.tap import FavouredSpeed, TapAnalysis, TapDocument, TapMode, TapPart
+
+MOST_SPEEDS = 6
+SLOWEST_RPM = 500.0  # own choice: below it lobes lie so close that none is worth a speed
+
+
+def analyse_tap(
+    path: str | Path,
+    *,
+    of: TapPart = "tool",
+    compare: str | Path | None = None,
+    flutes: int | None = None,
+    max_rpm: float | None = None,
+) -> TapDocument:
+    """Find natural frequencies and damping in a recording of taps.
+
+    Parameters
+    ----------
+    path
+        The recording, in any format a phone writes.
+    of
+        What was tapped: "tool", "frame" or "work".
+    compare
+        A recording, or a `tap` document (.json), from before a change.
+    flutes
+        Cutting edges of the tool: then the speeds that the strongest mode favours are given.
+    max_rpm
+        Fastest speed to name.
+
+    Returns
+    -------
+    TapDocument
+        The answer; `to_dict()` gives the `tap` document.
+
+    Raises
+    ------
+    BadValueError
+        A value is out of its range.
+    FileProblemError, BadSamplesError
+        A recording or a document can't be read.
+    """
+    if of not in PARTS:
+        raise BadValueError("of", of, "tool, frame or work")
+    edges = None if flutes is None else _whole(flutes)
+    fastest = None if max_rpm is None else read_number("max_rpm", max_rpm, MAX_RPM)
+    before_path = None if compare is None else Path(compare)
+    told = before_path is not None and before_path.suffix.lower() == ".json"
+    before = read_tap(before_path).modes if before_path is not None and told else ()
+    # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
+    from chatter.audio import read_recording
+    from chatter.tap.compare import compare_taps
+    from chatter.tap.pipeline import judge_taps
+
+    recording = read_recording(Path(path))
+    comparison, before_sha256 = None, None
+    if before_path is not None:
+        if not told:
+            other = read_recording(before_path)
+            before_sha256 = other.sha256
+            before = judge_taps(other).modes
+            if not before:
+                raise FileProblemError(
+                    before_path.name,
+                    "no tap that rings is heard in it, so there is nothing to compare with",
+                    "record the taps again",
+                )
+        else:
+            from chatter.analysis._files import hash_file
+
+            before_sha256 = hash_file(before_path)
+    analysis = judge_taps(recording)
+    if before_path is not None and analysis.modes:
+        comparison = compare_taps(analysis.modes, before=before, before_file=before_path.name)
+    settings = {
+        "of": of,
+        "compare": None if before_path is None else before_path.name,
+        "compare_sha256": before_sha256,
+        "flutes": edges,
+        "max_rpm": fastest,
+    }
+    return TapDocument(
+        program=program_part(settings),
+        recording=_recording_part(recording, analysis),
+        of=cast(TapPart, of),
+        analysis=analysis,
+        flutes=edges,
+        speeds=_favoured(analysis.modes, flutes=edges, fastest_rpm=fastest),
+        comparison=comparison,
+    )
+
+
+def _whole(flutes: object) -> int:
+    number = read_number("flutes", flutes, float(MAX_FLUTES))
+    if number != int(number) or number < 1:
+        raise BadValueError("flutes", flutes, f"a whole number from 1 to {MAX_FLUTES}")
+    return int(number)
+
+
+def _recording_part(recording: Recording, analysis: TapAnalysis) -> dict[str, Any]:
+    return {
+        "file": recording.file,
+        "sha256": recording.sha256,
+        "duration_s": recording.duration_s,
+        "sample_rate_hz": recording.rate_hz,
+        "bandwidth_hz": recording.bandwidth_hz,
+        "channel": analysis.channel,
+        "findings": [finding.to_dict() for finding in (*recording.findings, *analysis.findings)],
+    }
+
+
+def _favoured(
+    modes: tuple[TapMode, ...], *, flutes: int | None, fastest_rpm: float | None
+) -> tuple[FavouredSpeed, ...]:
+    """Give the speeds at which the strongest mode swings a whole number of times from tooth to tooth.
+
+    Source: Smith and Tlusty, J. Eng. Ind. 112/2, 1990: teeth pass at the natural frequency or a whole share.
+    """
+    if flutes is None or not modes:
+        return ()
+    mode = modes[0]
+    speeds = []
+    for lobe in range(1, 60):
+        rpm = 60 * mode.frequency_hz / (flutes * lobe)  # [s/min] * [1/s] / [teeth/rev]
+        if rpm < SLOWEST_RPM or len(speeds) == MOST_SPEEDS:
+            break
+        if rpm <= (MAX_RPM if fastest_rpm is None else fastest_rpm):
+            sd = rpm * (mode.frequency_sd_hz or 0.0) / mode.frequency_hz
+            speeds.append(FavouredSpeed(rpm=rpm, rpm_sd=sd, lobe=lobe))
+    return tuple(speeds)

@@ -1,0 +1,124 @@
+"""Pictures of a tap test: how the sound dies away, and its spectrum with the modes marked.
+
+In: a `TapDocument`. Out: one PNG or SVG file.
+Leaves out: any judgement; every number stands in the document. Colours and sheet are those of plots.py.
+"""
+
+import io
+from pathlib import Path
+
+import numpy as np
+
+from chatter.errors import BadValueError, OutputError
+from chatter.model.tap import TapDocument
+from chatter.report.plots import COAST, DOTS_PER_IN, FAINT, INK, MARK, PAPER, WATER, check_plot_path
+
+SIZE_IN = (8.6, 9.2)
+MOST_FLAGS = 6
+LOWEST_DB = -75.0
+
+
+def draw_tap(document: TapDocument, *, path: Path) -> None:
+    """Draw the decay and the spectrum of a tap test.
+
+    Raises
+    ------
+    BadValueError
+        Nothing rang, so there is nothing to draw; or the file name can't be a picture's.
+    OutputError
+        The file can't be written.
+    """
+    check_plot_path(path)
+    view = document.analysis.view
+    if view is None:
+        raise BadValueError("plot", path.name, "a recording in which a tap rings: there is nothing to draw")
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=SIZE_IN, dpi=DOTS_PER_IN, facecolor=PAPER, layout="constrained")
+    figure.suptitle(
+        f"How the {document.of} rings", x=0.02, ha="left", color=INK, fontsize=17, fontweight="bold"
+    )
+    upper, lower = figure.subplots(2, 1)
+    for axes in (upper, lower):
+        axes.set_facecolor(PAPER)
+        axes.tick_params(colors=INK, labelsize=11)
+        for side in ("top", "right"):
+            axes.spines[side].set_visible(False)
+    modes = document.modes[:MOST_FLAGS]
+    top = float(view.levels_db.max())
+    upper.plot(1000 * view.times_s, view.levels_db - top, color=COAST, linewidth=1.6)
+    upper.fill_between(1000 * view.times_s, view.levels_db - top, LOWEST_DB, color=WATER, linewidth=0)
+    upper.axvline(0, color=FAINT, linewidth=1)
+    after = view.times_s > 0.002
+    begin = float(np.max((view.levels_db - top)[after][:4], initial=LOWEST_DB))
+    for mode in modes[:1]:
+        if mode.decay_time_s:
+            t = np.linspace(0.002, min(float(view.times_s[-1]), 1.1 * mode.decay_time_s), 50)
+            upper.plot(
+                1000 * t,
+                begin - 60 * (t - 0.002) / mode.decay_time_s,
+                color=MARK,
+                linewidth=2,
+                linestyle=(0, (4, 2)),
+            )
+    floor = max(LOWEST_DB, float(np.min(view.levels_db - top)) - 3)
+    upper.set_ylim(floor, 4)
+    upper.set_xlim(1000 * float(view.times_s[0]), 1000 * float(view.times_s[-1]))
+    upper.set_title("The loudest tap dying away; dashed: mode 1 alone", loc="left", color=INK, fontsize=11.5)
+    upper.set_xlabel("time after the blow, ms", color=INK, fontsize=12)
+    upper.set_ylabel("level, dB", color=INK, fontsize=12)
+    _draw_spectrum(document, lower)
+    lines = [
+        f"{number}   {mode.frequency_hz:,.1f} Hz, damping {100 * mode.damping_ratio:.3g} %"
+        + (" or less" if mode.damping_bound == "upper" else "")
+        + f", {mode.level_db:.0f} dB"
+        for number, mode in enumerate(modes, start=1)
+    ]
+    figure.supxlabel("\n".join(lines), x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.4)
+    drawn = io.BytesIO()
+    kind = path.suffix.lower()[1:]
+    with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "chatter"}):
+        figure.savefig(drawn, format=kind, metadata={"Date": None} if kind == "svg" else None)
+    try:
+        path.write_bytes(drawn.getvalue())
+    except OSError as error:
+        problem = (error.strerror or "can't be written").lower()
+        raise OutputError(str(path), problem, "choose another place or name") from error
+
+
+def _draw_spectrum(document: TapDocument, axes) -> None:  # type: ignore[no-untyped-def]  # matplotlib loads late
+    view = document.analysis.view
+    if view is None:
+        return
+    modes = document.modes[:MOST_FLAGS]
+    highest = min(float(view.frequencies_hz[-1]), max(1000.0, 1.8 * max(mode.frequency_hz for mode in modes)))
+    shown = view.frequencies_hz <= highest
+    axes.plot(view.frequencies_hz[shown], view.spectrum_db[shown], color=COAST, linewidth=1.6)
+    axes.plot(view.frequencies_hz[shown], view.noise_db[shown], color=INK, linewidth=1, linestyle=":")
+    axes.set_xscale("log")
+    axes.set_xlim(50, highest)
+    axes.set_ylim(-65, 14)
+    ticks = [hz for hz in (50, 100, 200, 500, 1000, 2000, 5000) if hz <= highest]
+    axes.set_xticks(ticks, [f"{hz:,}" for hz in ticks])
+    axes.minorticks_off()
+    for number, mode in enumerate(modes, start=1):
+        height = float(np.interp(mode.frequency_hz, view.frequencies_hz, view.spectrum_db))
+        axes.plot([mode.frequency_hz] * 2, [-65, height], color=MARK, linewidth=1.3, linestyle=(0, (3, 2)))
+        axes.annotate(
+            f"{number}",
+            (mode.frequency_hz, height),
+            xytext=(0, 11),
+            textcoords="offset points",
+            ha="center",
+            va="center",
+            fontsize=12,
+            fontweight="bold",
+            color="white",
+            bbox={"boxstyle": "round,pad=0.25", "facecolor": MARK, "edgecolor": "white", "linewidth": 1.2},
+        )
+    axes.set_title(
+        "Spectrum of all taps after the click; dotted: the noise", loc="left", color=INK, fontsize=11.5
+    )
+    axes.set_xlabel("frequency, Hz", color=INK, fontsize=12)
+    axes.set_ylabel("level, dB", color=INK, fontsize=12)

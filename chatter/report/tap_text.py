@@ -1,0 +1,120 @@
+"""A tap test as text for a person at a machine.
+
+In: a `TapDocument`. Out: lines of at most 80 columns that read without colour.
+Leaves out: any judgement; every number stands in the document.
+"""
+
+import textwrap
+
+from chatter.model.tap import TapDocument, TapMode
+
+COLUMNS = 80
+CAUTIONS = (
+    "Spindle stopped and locked out before a hand comes near the tool.",
+    "Tool edges cut, also at rest: lay a rag over them, and tap the shank with wood or plastic.",
+    "A speed to try is no speed limit: never above what spindle, holder and tool are made for.",
+)
+
+
+def tap_to_text(document: TapDocument) -> str:
+    """Lay out one tap test as plain text.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns, the last one ended.
+    """
+    cautions = ["Cautions", *(line for text in CAUTIONS for line in _wrap(text, "  - "))]
+    parts = [_title(document), _modes(document), _change(document), _speeds(document), _notes(document)]
+    return "\n\n".join("\n".join(part) for part in [*parts, cautions] if part) + "\n"
+
+
+def _wrap(text: str, first: str = "") -> list[str]:
+    return textwrap.wrap(
+        " ".join(text.split()),
+        width=COLUMNS,
+        initial_indent=first,
+        subsequent_indent=" " * len(first),
+        break_on_hyphens=False,
+    )
+
+
+def _title(document: TapDocument) -> list[str]:
+    if document.modes:
+        first = document.modes[0]
+        head = f"TAP: the {document.of} rings at {first.frequency_hz:,.1f} Hz, damping {_damping(first)}."
+    else:
+        head = f"TAP: no ringing of the {document.of} was heard."
+    lines = _wrap(head)
+    lines.append("=" * max(len(line) for line in lines))
+    used = sum(tap.used for tap in document.analysis.taps)
+    count = len(document.analysis.taps)
+    return lines + _wrap(
+        f"{document.recording['file']}: {count} tap{'' if count == 1 else 's'} heard, {used} used."
+    )
+
+
+def _damping(mode: TapMode) -> str:
+    if mode.damping_bound == "upper":
+        return f"{100 * mode.damping_ratio:.2g} % or less"
+    spread = "" if mode.damping_ratio_sd is None else f" ± {100 * mode.damping_ratio_sd:.1g}"
+    return f"{100 * mode.damping_ratio:.3g}{spread} %"
+
+
+def _modes(document: TapDocument) -> list[str]:
+    if not document.modes:
+        return []
+    lines = [
+        "Modes, loudest first",
+        f"  {'frequency':>19}  {'damping':>16}  {'dies away (60 dB)':>17}  level",
+    ]
+    for mode in document.modes:
+        hz = f"{mode.frequency_hz:,.1f}"
+        if mode.frequency_sd_hz is not None:
+            hz += f" ± {mode.frequency_sd_hz:.1g}"
+        fall = "" if mode.decay_time_s is None else f"{1000 * mode.decay_time_s:,.0f} ms"
+        if mode.damping_bound == "upper" and fall:
+            fall += " or more"
+        lines.append(f"  {hz + ' Hz':>19}  {_damping(mode):>16}  {fall:>17}  {mode.level_db:.0f} dB")
+    if document.analysis.room_decay_s is not None:
+        lines += _wrap(f"The room itself takes about {document.analysis.room_decay_s:.1f} s for 60 dB.", "  ")
+    return lines
+
+
+def _change(document: TapDocument) -> list[str]:
+    comparison = document.comparison
+    if comparison is None:
+        return []
+    lines = _wrap(f"Change since {comparison.before_file}")
+    for change in comparison.changes:
+        lines += _wrap(change.says, "  - ")
+    return lines
+
+
+def _speeds(document: TapDocument) -> list[str]:
+    if document.flutes is None:
+        return (
+            []
+            if not document.modes
+            else ["Speeds", *_wrap("Name the flutes to see which speeds it favours.", "  ")]
+        )
+    if not document.speeds:
+        return []
+    flutes = f"{document.flutes} flute{'' if document.flutes == 1 else 's'}"
+    lines = [f"Speeds that the loudest mode favours, {flutes}"]
+    for speed in document.speeds:
+        swings = "once" if speed.lobe == 1 else f"{speed.lobe} times"
+        lines += _wrap(f"{speed.rpm:,.0f} rpm true: it swings {swings} from tooth to tooth.", "  - ")
+    return lines + _wrap(
+        "The more swings, the less is gained. A tap doesn't tell the depth: begin shallow, and record the cut.",
+        "  ",
+    )
+
+
+def _notes(document: TapDocument) -> list[str]:
+    findings = document.recording["findings"]
+    return (
+        ["About this recording", *(line for one in findings for line in _wrap(one["message"], "  - "))]
+        if findings
+        else []
+    )
