@@ -18,7 +18,7 @@ from chatter.model.tap import Tap
 from chatter.notebook import Notebook
 from chatter.notebook.documents import pick_telling_cuts, read_analysis
 from chatter.notebook.exchange import Exchanged, export_lines, export_table, import_lines, read_lines
-from chatter.notebook.store import check_name, check_same_facts
+from chatter.notebook.store import check_folder, check_name, check_same_facts
 
 if TYPE_CHECKING:
     from chatter.advice.advise import EarlierCut  # brings scipy, which lists of setups don't need
@@ -26,9 +26,19 @@ if TYPE_CHECKING:
 NotebookPath = str | Path | None
 
 
-def notebook_path(notebook: NotebookPath) -> Path:
-    """Give the file of a notebook, the default one where none is named."""
-    return default_notebook() if notebook is None else Path(notebook)
+def notebook_path(notebook: NotebookPath, *, make: bool = False) -> Path:
+    """Give the file of a notebook, the default one where none is named; `make` makes that one's folder."""
+    if notebook is not None:
+        return Path(notebook)
+    path = default_notebook()
+    if make:
+        try:
+            path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)  # mode: XDG specification
+        except OSError as error:
+            raise NotebookError(
+                str(path), "its folder can't be made", "name another notebook, or check the permissions"
+            ) from error
+    return path
 
 
 def checked_facts(facts: dict[str, Any]) -> SetupFacts:
@@ -72,7 +82,7 @@ def add_setup(name: str, *, notebook: NotebookPath = None, **facts: Any) -> Kept
     """
     given = checked_facts(facts)
     check_name(name)
-    with Notebook(notebook_path(notebook), write=True, make=True) as opened:
+    with Notebook(notebook_path(notebook, make=True), write=True, make=True) as opened:
         return opened.add_setup(name, facts=given)
 
 
@@ -147,7 +157,7 @@ def import_notebook(path: str | Path, *, notebook: NotebookPath = None) -> Excha
     if not lines.is_file():
         raise NotebookError(str(lines), "there is no such file", "check the name and the folder")
     records = read_lines(lines)  # before a notebook is made for them
-    with Notebook(notebook_path(notebook), write=True, make=True) as opened:
+    with Notebook(notebook_path(notebook, make=True), write=True, make=True) as opened:
         return import_lines(opened, records=records, path=lines, check_facts=checked_facts)
 
 
@@ -192,10 +202,11 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
     """
     from chatter.advice.advise import EarlierCut
 
-    path = notebook_path(notebook)
+    path = notebook_path(notebook, make=True)
     name = check_name(setup)
     nothing = History(setup=name, path=path, values=values, is_new=True, near_names=())
     if not path.exists():
+        check_folder(path)
         return nothing
     with Notebook(path, write=True) as opened:
         names = {one.name.lower(): one for one in opened.list_setups(retired=True)}
@@ -282,8 +293,10 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
     from chatter.report import to_json
 
     plain = json.loads(to_json(document, indent=None))
-    with Notebook(history.path, write=True, make=True) as opened:
-        if history.is_new:
+    with Notebook(history.path, write=True, make=True) as opened, opened.whole():
+        # Looked up again: another process may have made it while this recording was judged.
+        names = {one.name.lower() for one in opened.list_setups(retired=True)}
+        if history.setup.lower() not in names:
             opened.add_setup(history.setup, facts=SetupFacts(**told))
             notes.append(f"made the setup {history.setup!r} in {history.path}.")
             if history.near_names:

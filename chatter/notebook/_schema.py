@@ -98,6 +98,9 @@ def open_notebook(path: Path, *, write: bool) -> sqlite3.Connection:
         connection = _connect(path, mode="rw" if write else "ro")
         try:
             connection.execute("SELECT count(*) FROM setups").fetchone()
+            if write:  # a file that can't be written is told before the work, not after it
+                connection.execute("BEGIN IMMEDIATE")
+                connection.execute("ROLLBACK")
         except BaseException:
             connection.close()
             raise
@@ -109,8 +112,8 @@ def make_notebook(path: Path) -> None:
 
     It is made whole under another name first, so that a stop leaves a notebook or none.
     """
+    check_folder(path)
     with telling(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
         beside = path.with_name(f".{path.name}.{os.getpid()}.new")
         beside.unlink(missing_ok=True)
         try:
@@ -126,6 +129,12 @@ def make_notebook(path: Path) -> None:
                     beside.rename(path)
         finally:
             beside.unlink(missing_ok=True)
+
+
+def check_folder(path: Path) -> None:
+    """Refuse a place for a new notebook whose folder isn't there."""
+    if not path.parent.is_dir():
+        raise NotebookError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
 
 
 @contextmanager

@@ -18,7 +18,9 @@ from typing import Any, Self
 
 from chatter.errors import BadValueError, NotebookError
 from chatter.model.notebook import FACT_NAMES, Filed, Filing, KeptCut, KeptSetup, KeptTap, SetupFacts
-from chatter.notebook._schema import make_notebook, open_notebook, telling
+from chatter.notebook._schema import check_folder, make_notebook, open_notebook, telling
+
+__all__ = ["Notebook", "check_folder", "check_name", "check_same_facts", "now"]
 
 CUT_COLUMNS = (
     "sha256, version, is_current, added, file, set_rpm, measured_rpm, depth_mm, width_mm, feed_mm_min, "

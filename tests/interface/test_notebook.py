@@ -100,6 +100,13 @@ def test_notebook_without_a_name_lies_in_the_users_data_folder(request, tmp_path
     assert (tmp_path / "data" / "chatter" / "notebook.db").is_file()
 
 
+def test_notebook_in_a_folder_that_is_not_there_gives_one_line_and_makes_none(chatter, tmp_path):
+    place = tmp_path / "typo" / "n.db"
+    assert is_one_clear_line(chatter("setup", "add", "a", "--flutes", "2", "--notebook", place))
+    assert is_one_clear_line(chatter("cut", QUIET, *SETTING, "--setup", "a", "--notebook", place))
+    assert not place.parent.exists()
+
+
 def test_foreign_notebook_gives_one_line_and_is_left_untouched(chatter, tmp_path):
     foreign = tmp_path / "list.txt"
     foreign.write_text("eggs\n" * 100)
