@@ -158,7 +158,13 @@ def import_notebook(path: str | Path, *, notebook: NotebookPath = None) -> Excha
         raise NotebookError(str(lines), "there is no such file", "check the name and the folder")
     records = read_lines(lines)  # before a notebook is made for them
     with Notebook(notebook_path(notebook, make=True), write=True, make=True) as opened:
-        return import_lines(opened, records=records, path=lines, check_facts=checked_facts)
+        return import_lines(
+            opened, records=records, path=lines, check_facts=checked_facts, check_tap=_check_tap
+        )
+
+
+def _check_tap(document: dict[str, Any]) -> None:
+    read_tap_document(document, name="tap")
 
 
 def back_up_notebook(path: str | Path, *, notebook: NotebookPath = None) -> None:
@@ -261,15 +267,6 @@ def file_cut(history: History, *, document: dict[str, Any], facts: dict[str, Any
         The cut's settings; those that are the setup's and were not told yet are filled in.
     """
     filing, notes = _file(history, document=document, facts=facts)
-    number = f"cut {filing.number}" + (f", version {filing.version}" if filing.version > 1 else "")
-    notes.append(
-        {
-            "new": f"kept as {number} of the setup {history.setup!r}.",
-            "again": f"the setup {history.setup!r} holds this recording already, as {number}: nothing added.",
-            "changed": f"this recording was there with other facts: kept as {number} of the setup "
-            f"{history.setup!r}; the earlier version stays.",
-        }[filing.filed]
-    )
     settings = document["program"]["settings"]
     if settings["depth_mm"] is None and settings["depth_to_mm"] is None:
         notes.append("without its depth this cut can't be used for the next ones: give it and file it again.")
@@ -286,9 +283,32 @@ def file_cut(history: History, *, document: dict[str, Any], facts: dict[str, Any
     }
 
 
+def file_tap(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
+    """File the modes of a tapped part, and give the document's `notebook` part; takes as `file_cut`."""
+    if not document["modes"]:
+        return {
+            "file": str(history.path),
+            "setup": history.setup,
+            "tap": None,
+            "version": None,
+            "filed": None,
+            "notes": ["no tap that rings was heard, so nothing was kept: record the taps again."],
+        }
+    filing, notes = _file(history, document=document, facts=facts)
+    return {
+        "file": str(history.path),
+        "setup": history.setup,
+        "tap": filing.number,
+        "version": filing.version,
+        "filed": filing.filed,
+        "notes": notes,
+    }
+
+
 def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> tuple[Filing, list[str]]:
     """Add the document to the notebook; give what became of it, and what to tell about the setup."""
     notes: list[str] = []
+    kind = document["document"]
     told: dict[str, Any] = {key: facts.get(key) for key in FACT_NAMES}
     from chatter.report import to_json
 
@@ -297,7 +317,7 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
         # Looked up again: another process may have made it while this recording was judged.
         names = {one.name.lower() for one in opened.list_setups(retired=True)}
         if history.setup.lower() not in names:
-            opened.add_setup(history.setup, facts=SetupFacts(**told))
+            opened.add_setup(history.setup, facts=checked_facts(told))
             notes.append(f"made the setup {history.setup!r} in {history.path}.")
             if history.near_names:
                 near = ", ".join(map(repr, history.near_names))
@@ -306,8 +326,18 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
             fresh = opened.fill_facts(history.setup, facts=told)
             if fresh:
                 notes.append(f"the setup {history.setup!r} now also knows {', '.join(fresh)}.")
-        filing = opened.add_cut(history.setup, document=plain)
+        add = opened.add_cut if kind == "cut" else opened.add_tap
+        filing = add(history.setup, document=plain)
     if filing.other_setups:
         others = ", ".join(map(repr, filing.other_setups))
         notes.append(f"the same recording is in {others} too: check that it belongs here.")
+    number = f"{kind} {filing.number}" + (f", version {filing.version}" if filing.version > 1 else "")
+    notes.append(
+        {
+            "new": f"kept as {number} of the setup {history.setup!r}.",
+            "again": f"the setup {history.setup!r} holds this recording already, as {number}: nothing added.",
+            "changed": f"this recording was there with other facts: kept as {number} of the setup "
+            f"{history.setup!r}; the earlier version stays.",
+        }[filing.filed]
+    )
     return filing, notes

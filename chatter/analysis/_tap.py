@@ -4,6 +4,7 @@ In: the path of a recording, what was tapped, and another recording to compare w
 Leaves out: every analysis (chatter/tap does it) and every layout (report/).
 """
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -25,6 +26,8 @@ def analyse_tap(
     compare: str | Path | None = None,
     flutes: int | None = None,
     max_rpm: float | None = None,
+    setup: str | None = None,
+    notebook: str | Path | None = None,
 ) -> TapDocument:
     """Find natural frequencies and damping in a recording of taps.
 
@@ -40,6 +43,11 @@ def analyse_tap(
         Cutting edges of the tool: then the speeds that the strongest mode favours are given.
     max_rpm
         Fastest speed to name.
+    setup
+        Name of a setup of the notebook: the modes are filed there, and count in the advice from then on. One
+        that is not there yet is made, and needs `flutes`.
+    notebook
+        File of the notebook; the one in the user's data folder when not given.
 
     Returns
     -------
@@ -52,11 +60,21 @@ def analyse_tap(
         A value is out of its range.
     FileProblemError, BadSamplesError
         A recording or a document can't be read.
+    NotebookError
+        The notebook can't be used.
     """
     if of not in PARTS:
         raise BadValueError("of", of, "tool, frame or work")
     edges = None if flutes is None else _whole(flutes)
     fastest = None if max_rpm is None else read_number("max_rpm", max_rpm, MAX_RPM)
+    history = None
+    if setup is not None:
+        from chatter.analysis._notebook import begin_history, file_tap
+
+        history = begin_history(setup, notebook=notebook, values={"flutes": edges, "max_rpm": fastest})
+        edges, fastest = history.values["flutes"], history.values["max_rpm"]
+        if edges is None:
+            raise BadValueError("flutes", None, "how many cutting edges the tool has, to make a setup")
     before_path = None if compare is None else Path(compare)
     told = before_path is not None and before_path.suffix.lower() == ".json"
     before = read_tap(before_path).modes if before_path is not None and told else ()
@@ -92,7 +110,7 @@ def analyse_tap(
         "flutes": edges,
         "max_rpm": fastest,
     }
-    return TapDocument(
+    document = TapDocument(
         program=program_part(settings),
         recording=_recording_part(recording, analysis),
         of=cast(TapPart, of),
@@ -101,6 +119,10 @@ def analyse_tap(
         speeds=_favoured(analysis.modes, flutes=edges, fastest_rpm=fastest),
         comparison=comparison,
     )
+    if history is None:
+        return document
+    facts = {"flutes": edges, "max_rpm": fastest}
+    return replace(document, notebook=file_tap(history, document=document.to_dict(), facts=facts))
 
 
 def _whole(flutes: object) -> int:

@@ -10,6 +10,8 @@ from typing import Annotated
 
 import typer
 
+from chatter.cli.notebook import NotebookFile, tell_notes
+
 
 class _Part(StrEnum):
     TOOL = "tool"
@@ -30,6 +32,10 @@ def tap_command(
         int | None, typer.Option(help="Cutting edges of the tool: names the speeds that the mode favours.")
     ] = None,
     max_rpm: Annotated[float | None, typer.Option(metavar="RPM", help="Fastest speed to name.")] = None,
+    setup: Annotated[
+        str | None, typer.Option(metavar="NAME", help="File the modes with this setup of the notebook.")
+    ] = None,
+    notebook: NotebookFile = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the document as JSON.")] = False,
     plot: Annotated[
         Path | None,
@@ -43,7 +49,16 @@ def tap_command(
         check_plot_path(plot)  # before the work, not after it
     from chatter.analysis import analyse_tap
 
-    document = analyse_tap(file, of=of.value, compare=compare, flutes=flutes, max_rpm=max_rpm)
+    document = analyse_tap(
+        file,
+        of=of.value,
+        compare=compare,
+        flutes=flutes,
+        max_rpm=max_rpm,
+        setup=setup,
+        notebook=notebook,
+    )
+    tell_notes(document.notebook)
     if plot is not None and document.modes:
         from chatter.report.tap_plot import draw_tap
 

@@ -158,6 +158,7 @@ class TapDocument:
     flutes: int | None = None
     speeds: tuple[FavouredSpeed, ...] = ()
     comparison: TapComparison | None = None
+    notebook: dict[str, Any] | None = None  # what became of it there; None where no setup was named
 
     @property
     def modes(self) -> tuple[TapMode, ...]:
@@ -177,4 +178,5 @@ class TapDocument:
             "room_decay_s": self.analysis.room_decay_s,
             "speeds": [speed.to_dict() for speed in self.speeds],
             "comparison": None if self.comparison is None else self.comparison.to_dict(),
+            **({} if self.notebook is None else {"notebook": self.notebook}),
         }

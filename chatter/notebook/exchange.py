@@ -96,6 +96,7 @@ def import_lines(
     records: list[tuple[int, dict[str, Any]]],
     path: Path,
     check_facts: Callable[[dict[str, Any]], SetupFacts],
+    check_tap: Callable[[dict[str, Any]], None],
 ) -> Exchanged:
     """Add the records of a file of lines, all of them or nothing.
 
@@ -110,6 +111,8 @@ def import_lines(
         From `read_lines`, and the file that they came from.
     check_facts
         Gives checked facts, or raises.
+    check_tap
+        Raises where a document's modes can't be used.
 
     Raises
     ------
@@ -121,6 +124,8 @@ def import_lines(
     with notebook.whole():
         for number, record in records:
             try:
+                if record["record"] == "tap":
+                    check_tap(record["document"])
                 _take(notebook, record, counts=counts, retire=retire, check_facts=check_facts)
             except NotebookError:
                 raise
@@ -186,7 +191,7 @@ def _take(
             record["setup"], document=document, added=str(record["added"]), any_version=True
         )
     elif kind == "tap":
-        check_tap(document)
+        _check_tap(document)
         filing = notebook.add_tap(
             record["setup"], document=document, added=str(record["added"]), any_version=True
         )
@@ -211,8 +216,7 @@ def check_cut(document: dict[str, Any]) -> None:
     _ = read_analysis(document).worst
 
 
-def check_tap(document: dict[str, Any]) -> None:
-    """Raise ValueError, KeyError or TypeError where a document is no `tap` document of version 1."""
+def _check_tap(document: dict[str, Any]) -> None:
     _check_common(document, "tap")
     if document["of"] not in ("tool", "frame", "work"):
         raise ValueError(document["of"])

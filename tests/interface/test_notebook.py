@@ -3,7 +3,9 @@
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from tests.interface.test_cli import is_one_clear_line
 
@@ -243,3 +245,50 @@ def test_notebook_goes_out_and_comes_back_and_is_backed_up(chatter, made, tmp_pa
 )
 def test_exchange_that_cannot_be_done_gives_one_line(chatter, made, words):
     assert is_one_clear_line(chatter(*words, "--notebook", made(*CUTS)))
+
+
+@pytest.fixture
+def tap_wav(tmp_path):
+    """Give four taps on a part that swings at 930 Hz with a damping ratio of 0.02."""
+    rate_hz = 48_000
+    sound = np.random.default_rng(3).normal(0, 1e-4, 4 * rate_hz)
+    time_s = np.arange(rate_hz // 2) / rate_hz
+    omega = 2 * np.pi * 930
+    ring = 0.4 * np.exp(-0.02 * omega * time_s) * np.sin(omega * np.sqrt(1 - 0.02**2) * time_s)
+    for start_s in (0.7, 1.5, 2.3, 3.1):
+        sound[int(start_s * rate_hz) :][: len(ring)] += ring
+    path = tmp_path / "taps.wav"
+    soundfile.write(path, sound, rate_hz)
+    return path
+
+
+def test_tap_is_filed_once_and_counts_in_the_advice(kept, tap_wav):
+    first = json.loads(kept("tap", tap_wav, "--of", "tool", "--setup", "6 mm long", "--json").out)
+    assert first["notebook"]["filed"] == "new"
+    assert first["program"]["settings"]["flutes"] == 2  # the setup's
+    again = kept("tap", tap_wav, "--of", "tool", "--setup", "6 mm long")
+    assert "holds this recording already, as tap 1" in again.err
+    cut = json.loads(kept("cut", SINGING, *SETTING, "--setup", "6 mm long", "--json").out)
+    assert cut["notebook"]["taps_used"] == 1
+    assert cut["rings"] is not None
+    shown = json.loads(kept("setup", "show", "6 mm long", "--json").out)
+    assert [(tap["of"], tap["file"]) for tap in shown["taps"]] == [("tool", "taps.wav")]
+
+
+def test_tap_of_the_wrong_part_filed_again_is_a_new_version(kept, tap_wav):
+    kept("tap", tap_wav, "--of", "frame", "--setup", "6 mm long")
+    changed = json.loads(kept("tap", tap_wav, "--of", "tool", "--setup", "6 mm long", "--json").out)
+    assert (changed["notebook"]["filed"], changed["notebook"]["version"]) == ("changed", 2)
+    shown = json.loads(kept("setup", "show", "6 mm long", "--json").out)
+    assert [tap["of"] for tap in shown["taps"]] == ["tool"]
+
+
+def test_tap_in_which_nothing_rings_is_not_kept(kept, noise_wav):
+    ran = kept("tap", noise_wav, "--setup", "6 mm long", "--json")
+    assert json.loads(ran.out)["notebook"]["tap"] is None
+    assert "nothing was kept" in ran.err
+
+
+def test_tap_for_a_new_setup_needs_the_flutes(kept, tap_wav):
+    assert is_one_clear_line(kept("tap", tap_wav, "--setup", "another"))
+    assert kept("tap", tap_wav, "--setup", "another", "--flutes", "3").code == 0
