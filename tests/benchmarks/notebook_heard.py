@@ -1,0 +1,147 @@
+"""Score the practitioner's loop with whole recordings: time-domain cuts, a shop, a phone, the `cut` pipeline.
+
+    PYTHONPATH=. python tests/benchmarks/notebook_heard.py 30
+
+Truth: the time-domain simulator (run-out, slip, up to two modes an axis), never the advice's own model; the
+full search alone uses semi-discretization, which knows no run-out. Scenes are the suite's "other" ones, from
+3,000 rpm up. The first cut chatters, at 1.25 to 3 times its limit, and counts as cut 1; the range is 3,000
+to 24,000 rpm, the deepest cut allowed twice the first. A setting counts as stable where it was heard stable
+and is. Results: docs/next.md.
+"""
+
+import argparse
+import sys
+from dataclasses import replace
+from unittest import mock
+
+import numpy as np
+
+from chatter.advice.advise import find_lines
+from chatter.advice.next_cut import MadeCut, choose_next, find_best
+from chatter.cut import judge_recording
+from chatter.errors import BadValueError
+from chatter.milling.semi_discretization import multiplier_map
+from chatter.model import CutSetup, Recording
+from chatter.simulate import Scene, random_scene, render_scene
+from chatter.simulate import scene as scenes
+from chatter.simulate.limit import limit_depth_m, motion_kind
+from tests.benchmarks.advice import DIAMETER_MM, HIGH_RPM, LOW_RPM, _system_of
+from tests.benchmarks.notebook_loop import (
+    CUTS,
+    DEEPEST,
+    SEARCH_DEPTHS,
+    SEARCH_SPEEDS,
+    _interval,
+    _median_interval,
+)
+
+
+def cut_and_hear(
+    scene: Scene, setup: CutSetup, *, set_rpm: float, depth_mm: float, seed: int
+) -> tuple[MadeCut | None, bool]:
+    """Cut at a dialled speed and a depth, record, judge; give what was heard and whether it is stable."""
+    slip = scene.conditions.rpm / scene.programmed_rpm
+    conditions = replace(scene.conditions, rpm=set_rpm * slip)
+    loaded = replace(conditions, rpm=conditions.rpm * (1 - scene.sag))
+    kind = motion_kind(scene.tool, loaded, depth_m=depth_mm / 1000, least_s=scenes.SETTLED_S)
+    asked = replace(scene, conditions=conditions, programmed_rpm=set_rpm, seed=seed)
+    told = (depth_mm / 1000, depth_mm / 1000, kind)
+    with mock.patch.object(scenes, "settle_depth", return_value=told):
+        rendered = render_scene(asked)
+    recording = Recording(
+        file="scene.wav",
+        sha256="0" * 64,
+        samples=rendered.samples,
+        rate_hz=rendered.rate_hz,
+        bandwidth_hz=rendered.rate_hz / 2,
+    )
+    analysis = judge_recording(recording, setup=replace(setup, rpm=set_rpm, depth_mm=depth_mm))
+    worst = analysis.worst
+    if worst is None or worst.verdict == "undecided" or worst.chatter_probability is None:
+        return None, kind == "none"
+    made = MadeCut(
+        rpm=worst.measured_rpm or analysis.spindle.best_rpm,
+        set_rpm=set_rpm,
+        depth_mm=depth_mm,
+        verdict=worst.verdict,
+        chatter_probability=worst.chatter_probability,
+        lines=() if worst.verdict == "stable" else find_lines(worst),
+    )
+    return made, kind == "none"
+
+
+def play(scene: Scene, *, first_mm: float, seed: int) -> tuple[list[bool], list[float]]:
+    """Let `next` play; give after each cut whether a stable one is known, and its share of the best."""
+    setup = CutSetup(
+        rpm=scene.programmed_rpm,
+        flutes=scene.tool.flutes,
+        min_rpm=LOW_RPM,
+        max_rpm=HIGH_RPM,
+        width_mm=DIAMETER_MM * scene.conditions.immersion,
+        diameter_mm=DIAMETER_MM,
+        direction="up" if scene.conditions.direction == "up" else "climb",
+        max_depth_mm=DEEPEST * first_mm,
+    )
+    slip = scene.conditions.rpm / scene.programmed_rpm
+    speeds = np.geomspace(LOW_RPM, HIGH_RPM, SEARCH_SPEEDS)
+    depths_mm = DEEPEST * first_mm * np.geomspace(0.02, 1.0, SEARCH_DEPTHS)
+    sizes = np.abs(
+        multiplier_map(
+            _system_of(scene, scene.conditions.rpm), speeds_rpm=speeds * slip, depths_m=depths_mm / 1000
+        )
+    )
+    stable = np.logical_and.accumulate(sizes < 1, axis=1)
+    best = float((stable * speeds[:, None] * depths_mm[None, :]).max())
+    cuts: list[MadeCut] = []
+    truly: dict[tuple[float, float], bool] = {}
+    setting: tuple[float, float] | None = (scene.programmed_rpm, first_mm)
+    stable_by, share_by = [], []
+    for number in range(CUTS):
+        if setting is not None:
+            made, is_stable = cut_and_hear(
+                scene, setup, set_rpm=setting[0], depth_mm=setting[1], seed=seed + number
+            )
+            truly[setting] = is_stable
+            if made is not None:
+                cuts.append(made)
+        known = find_best(tuple(cuts), setup=setup) if cuts else None
+        holds = known is not None and truly[known.set_rpm, known.depth_mm]
+        stable_by.append(holds)
+        share_by.append(known.set_rpm * known.depth_mm / best if known is not None and holds else 0.0)
+        if cuts and setting is not None:
+            following = choose_next(tuple(cuts), setup=replace(setup, rpm=cuts[-1].set_rpm))
+            setting = None if following.action == "done" else (following.set_rpm, following.depth_mm)
+    return stable_by, share_by
+
+
+def main() -> None:
+    """Run from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("count", type=int)
+    parser.add_argument("--seed", type=int, default=41)
+    given = parser.parse_args()
+    rng = np.random.default_rng(given.seed)
+    played: list[tuple[list[bool], list[float]]] = []
+    while len(played) < given.count:
+        scene = random_scene(rng, family="other", chattering=True)
+        if scene.programmed_rpm < LOW_RPM or scene.programmed_rpm > HIGH_RPM:
+            continue
+        try:
+            loaded = replace(scene.conditions, rpm=scene.conditions.rpm * (1 - scene.sag))
+            first_mm = 1000 * scene.depth_ratio * limit_depth_m(scene.tool, loaded)
+            if first_mm > 1000 * scenes.LARGEST_M * 4:  # so stiff that no cut of this tool chatters
+                continue
+            played.append(play(scene, first_mm=first_mm, seed=1000 * len(played)))
+        except BadValueError:  # the simulator can't follow it
+            continue
+        sys.stderr.write(f"\r{len(played)} of {given.count}")
+    sys.stderr.write("\n")
+    sys.stdout.write(f"next, heard, {given.count} machines\n")
+    for number in range(1, CUTS):
+        stable = _interval([one[0][number] for one in played])
+        share = _median_interval([one[1][number] for one in played])
+        sys.stdout.write(f"  after {number + 1} cuts: stable {stable}, removal over the best {share}\n")
+
+
+if __name__ == "__main__":
+    main()
