@@ -26,10 +26,7 @@ def picture_setup_map(document: SetupMap) -> MapPicture:
     if document.best_so_far is not None and document.best_rpm is not None:
         kept = document.best_so_far
         best = ((document.best_rpm, kept.depth_mm),)
-        caption = [
-            f"1   best heard stable: dial {kept.set_rpm:,.0f} rpm ({document.best_rpm:,.0f} true), "
-            f"{kept.depth_mm:g} mm"
-        ]
+        caption = [f"1   best heard stable: dial {kept.set_rpm:,.0f} rpm, {kept.depth_mm:g} mm"]
     count = len(document.cuts)
     more = "" if len(shown) == count else "; where they crowd, the newest are drawn"
     caption.append(f"{count:,} cut{'' if count == 1 else 's'}{more}.")
