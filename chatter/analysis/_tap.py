@@ -6,7 +6,7 @@ Leaves out: every analysis (chatter/tap does it) and every layout (report/).
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 from chatter.analysis._cut import program_part
 from chatter.analysis._taps import PARTS, read_tap
@@ -113,7 +113,7 @@ def analyse_tap(
     document = TapDocument(
         program=program_part(settings),
         recording=_recording_part(recording, analysis),
-        of=cast(TapPart, of),
+        of=of,
         analysis=analysis,
         flutes=edges,
         speeds=_favoured(analysis.modes, flutes=edges, fastest_rpm=fastest),
@@ -154,7 +154,7 @@ def _favoured(
     if flutes is None or not modes:
         return ()
     mode = modes[0]
-    speeds = []
+    speeds: list[FavouredSpeed] = []
     for lobe in range(1, 60):
         rpm = 60 * mode.frequency_hz / (flutes * lobe)  # [s/min] * [1/s] / [teeth/rev]
         if rpm < SLOWEST_RPM or len(speeds) == MOST_SPEEDS:

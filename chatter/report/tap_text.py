@@ -106,7 +106,7 @@ def _speeds(document: TapDocument) -> list[str]:
         swings = "once" if speed.lobe == 1 else f"{speed.lobe} times"
         lines += _wrap(f"{speed.rpm:,.0f} rpm true: it swings {swings} from tooth to tooth.", "  - ")
     return lines + _wrap(
-        "The more swings, the less is gained. A tap doesn't tell the depth: begin shallow, and record the cut.",
+        "The more swings, the less is gained. A tap doesn't tell the depth: begin shallow and record it.",
         "  ",
     )
 

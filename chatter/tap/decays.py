@@ -2,7 +2,8 @@
 
 In: samples of one channel, its onsets. Out: spectra of the decays, and the noise at each frequency.
 Method: steady lines (mains hum, a fan) are found in the quiet before the taps and taken out of each decay by
-their phase just before it; the quiet also gives the noise. The first moment after the blow is left out: the click of the blow is no vibration.
+their phase just before it; the quiet also gives the noise. The first moment after the blow is left out: the
+click of the blow is no vibration.
 Source: common practice; numbers are our own, each on its line.
 Leaves out: modes.
 """
@@ -46,7 +47,7 @@ class Decays:
         """Give the spectra of the first `length_s` of every decay."""
         count = min(self.pieces.shape[1], max(8, round(length_s * self.rate_hz)))
         values = np.fft.rfft(self.pieces[:, :count], axis=1)
-        hz = np.fft.rfftfreq(count, 1 / self.rate_hz)
+        hz = np.asarray(np.fft.rfftfreq(count, 1 / self.rate_hz), dtype=np.float64)
         used = (hz >= LOWEST_HZ) & (hz <= high_hz)
         grid = np.linspace(0, self.rate_hz / 2, self.noise_power.size)
         power = np.interp(hz[used], grid, self.noise_power)
@@ -196,4 +197,4 @@ def _heard_s(pieces: Floats, *, rms: float, rate_hz: float) -> float:
     power = (pieces[:, : count * hop] ** 2).reshape(len(pieces), count, hop).mean(axis=(0, 2))
     over = np.flatnonzero(ndimage.uniform_filter1d(power, 3) > CALM * rms**2)
     last = int(over[-1]) + 1 if over.size else 0
-    return min(pieces.shape[1] / rate_hz, last * hop / rate_hz)
+    return float(min(pieces.shape[1] / rate_hz, last * hop / rate_hz))

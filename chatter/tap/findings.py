@@ -69,8 +69,8 @@ def room_heard(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
         _finding(
             "room",
             "warning",
-            f"The room rings along at {', '.join(bounded)}, so the damping there is only known to be no more "
-            "than the value given: hold the phone within a hand's breadth, or against the part, and tap again.",
+            f"The room rings along at {', '.join(bounded)}, so the damping there is at most "
+            "the value given: hold the phone within a hand's breadth, or against the part, and tap again.",
         ),
     )
 

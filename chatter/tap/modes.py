@@ -2,8 +2,8 @@
 
 In: decays cut out alike. Out: poles shared by all taps, their amplitudes, their spread.
 Method: modes are added one at a time, each begun at several places (at the peaks of what is left, and by
-parting the strongest mode in two), all refitted together each time; a mode stays when it lowers the information
-criterion of Schwarz (Ann. Statist. 6, 1978), which is the stated rule for how many there are.
+parting the strongest mode in two), all refitted together each time; a mode stays when it lowers the
+information criterion of Schwarz (Ann. Statist. 6, 1978), which is the stated rule for how many there are.
 Source: the fit is in _fit.py; thresholds are our own, each on its line.
 Leaves out: what a room does (room.py).
 """
@@ -19,7 +19,7 @@ from chatter.tap.decays import Decays
 
 Floats = NDArray[np.float64]
 
-MOST_POLES = 12
+MOST_POLES = 8  # what rings louder than that in a shop is a room; own choice
 TRIAL_DAMPINGS = (0.004, 0.012, 0.03, 0.08)
 PEAKS = 3
 PARTINGS = ((0.02, 0.0), (0.035, 0.5))  # of ln f to both sides, and of ln decay apart
@@ -93,7 +93,7 @@ def _is_worth(spectra: Spectra, before: Fit, after: Fit, power: float) -> bool:
         return False
     # what is left is never taken for less than the noise it must hold
     left = max(after.misfit, 0.5 * numbers)
-    return numbers * np.log(max(before.misfit, left) / left) > more * np.log(numbers)
+    return bool(numbers * np.log(max(before.misfit, left) / left) > more * np.log(numbers))
 
 
 def _with_one_more(spectra: Spectra, best: Fit) -> Fit | None:

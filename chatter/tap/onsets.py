@@ -22,13 +22,15 @@ HOP_S = 0.5e-3
 BEFORE_S = 0.012  # a blow must stand out of this much before it
 RISE_DB = 9.0  # and by this much; with the next, tuned on simulated taps (tests/benchmarks/taps.py)
 ABOVE_NOISE_DB = 12.0  # in what the predictor leaves
-JUMP_DB = 10.0  # the sound itself, just after the blow over the 40 ms before it
+JUMP_DB = 3.0  # the sound itself, just after the blow over the 40 ms before it: hum may be loud
 SOFTEST_DB = 26.0  # below the loudest blow: no tap, but something that stirred
 GROUP_S = 0.2  # blows closer than this are one tap that hit twice
 DOUBLE_DB = 20.0  # softer second blows disturb the decay too little to matter
 CLIP_SHARE = 0.985  # of the largest sample
 FLAT = 2e-4  # of the largest sample: three samples in a row this much alike stand still
 LOWEST_CLIP = 0.3  # a wave that ends lower than this was cut off by nothing known
+FULL_SCALE = 0.9999  # the last but two steps of 16 bits
+AT_FULL_SCALE = 2  # samples there: one may be chance
 OVERSHOOT = 1.02  # codecs throw clipped waves above full scale; a whole sine stays below it
 
 
@@ -122,7 +124,9 @@ def _unforeseen(samples: Floats) -> Floats:
     lags = np.fft.irfft(power, size)[: ORDER + 1]
     lags[0] *= 1 + 1e-9  # keeps a recording of one pure tone solvable
     weights = linalg.solve_toeplitz(lags[:-1], lags[1:])
-    return np.asarray(signal.lfilter(np.concatenate(([1.0], -weights)), [1.0], samples))
+    left = np.asarray(signal.lfilter(np.concatenate(([1.0], -weights)), [1.0], samples))
+    left[:ORDER] = 0.0  # nothing came before: all of it would be news
+    return left
 
 
 def _hops(values: Floats, hop: int) -> Floats:
@@ -158,7 +162,8 @@ def _is_clipped(part: Floats, top: float) -> bool:
     """Say whether a tap's wave stands still at the recording's top, or a codec threw it above full scale."""
     if top < LOWEST_CLIP or part.size < 8:
         return False
-    if float(np.abs(part).max()) > OVERSHOOT:
+    size = np.abs(part)
+    if float(size.max()) > OVERSHOOT or np.count_nonzero(size >= FULL_SCALE) >= AT_FULL_SCALE:
         return True
     still = FLAT * top
     for side in (part, -part):

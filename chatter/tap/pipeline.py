@@ -26,13 +26,16 @@ LONGEST_S = 120.0  # listened to; a tap test takes half a minute
 FAINTEST_DB = -25.0  # of a mode, re the strongest: fainter ones are guesses; own choice
 FAINTEST_IN_ROOM_DB = -16.0
 LOWEST_HZ = 60.0  # phones hear little below; own choice
+SLOWEST_1_S = 0.7  # ten seconds for 60 dB: a steady tone, not a tap; own choice
 MOST_DAMPING = 0.2  # above it a swing is no tone; own choice
 SURE_WITHIN = 0.14  # spread of ln damping above which only a bound is given (tests/benchmarks/taps.py)
 BOUND_SPREADS = 2.0  # how far above the middle the bound lies: one in forty is higher
+MOST_IN_ROOM = 5  # modes; further ones are the room's, as a rule
 EXPLAINED = 0.6  # share of a decay's energy that modes must explain
+EXPLAINED_IN_ROOM = 0.25  # and where a room adds its own; own choice
 LEAST_OVER_NOISE = 12.0  # of a decay's energy in its loudest 10 ms, over the noise
-CLOCK = 1e-4  # a phone's clock is off by up to 100 parts in a million; common practice
-DAMPING_FLOOR = 0.002  # of the ratio: what the fit's own rounding and the click leave; own choice
+CLOCK = 2e-5  # spread of phones' clocks; common practice
+DAMPING_FLOOR = 0.0003  # of the ratio: what the fit's own rounding and the click leave; own choice
 TRUST = 4.0  # taps that the fit's own spread counts for, beside the scatter over taps
 
 
@@ -61,12 +64,12 @@ def judge_taps(recording: Recording) -> TapAnalysis:
     found = fit_decays(decays, length_s=length_s)
     room = hear_room(decays, found)
     if room is None:
-        modes = _free_modes(found, decays)
+        heard = _free_modes(found, decays)
     else:
-        found, modes = _modes_in_room(decays, room, length_s=length_s)
-    if not modes or not _explains(found):
+        found, heard = _modes_in_room(decays, room, length_s=length_s)
+    if not heard or not _explains(found, share=EXPLAINED if room is None else EXPLAINED_IN_ROOM):
         return _nothing(channel, onsets, no_decay())
-    modes = _ranked(modes, faintest_db=FAINTEST_DB if room is None else FAINTEST_IN_ROOM_DB)
+    modes = _ranked(heard, faintest_db=FAINTEST_DB if room is None else FAINTEST_IN_ROOM_DB)
     used = sum(onset.fault is None for onset in onsets)
     findings += (only_one(),) if used == 1 else ()
     findings += room_heard(modes)
@@ -176,7 +179,7 @@ def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Foun
     if not len(first.fit.poles):
         return first, []
     strength = float(np.exp(weigh_in_room(decays, first.fit, index=0, room=room).log_strength))
-    found = fit_decays(decays, length_s=length_s, reverberant=strength)
+    found = fit_decays(decays, length_s=length_s, reverberant=strength, most=MOST_IN_ROOM)
     energies = [_energy(found, decays, index) for index in range(len(found.fit.poles))]
     modes = []
     for index, energy in enumerate(energies):
@@ -215,14 +218,14 @@ def _mode(
     """Turn a pole into a mode; None where it is none. `level_db` is absolute until the modes are ranked."""
     natural_hz = float(np.hypot(damped_hz, decay_1_s / (2 * np.pi)))
     damping = decay_1_s / (2 * np.pi * natural_hz)
-    if damping > MOST_DAMPING or natural_hz < LOWEST_HZ:
+    if damping > MOST_DAMPING or natural_hz < LOWEST_HZ or decay_1_s < SLOWEST_1_S:
         return None
     damping_spread = float(np.hypot(damping_spread, DAMPING_FLOOR))
     bounded = damping_spread > SURE_WITHIN
     shown = min(0.99, damping * float(np.exp(BOUND_SPREADS * damping_spread))) if bounded else damping
     return TapMode(
         frequency_hz=natural_hz,
-        frequency_sd_hz=natural_hz * float(np.hypot(frequency_spread, CLOCK / np.sqrt(3))),
+        frequency_sd_hz=natural_hz * float(np.hypot(frequency_spread, CLOCK)),
         damping_ratio=shown,
         damping_ratio_sd=min(1.0, damping * damping_spread),
         damping_bound="upper" if bounded else "none",
@@ -240,7 +243,7 @@ def _ranked(modes: list[TapMode], *, faintest_db: float) -> tuple[TapMode, ...]:
     )
 
 
-def _explains(found: Found) -> bool:
+def _explains(found: Found, *, share: float) -> bool:
     """Say whether modes explain most of what was heard."""
     spectra, fit = found.spectra, found.fit
     model = np.zeros_like(spectra.values)
@@ -248,7 +251,7 @@ def _explains(found: Found) -> bool:
         model += 0.5 * fit.amplitudes[:, index, None] * shape_of(spectra, pole)
         model += 0.5 * np.conj(fit.amplitudes[:, index, None]) * shape_of(spectra, pole, mirrored=True)
     left = float(np.sum(np.abs(spectra.values - model) ** 2))
-    return left < (1 - EXPLAINED) * float(np.sum(np.abs(spectra.values) ** 2))
+    return left < (1 - share) * float(np.sum(np.abs(spectra.values) ** 2))
 
 
 def _nothing(channel: int, onsets: tuple[Onset, ...], finding: Finding) -> TapAnalysis:

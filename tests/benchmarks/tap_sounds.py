@@ -1,8 +1,8 @@
 """Made tap recordings whose modes were chosen: sounds for tests and for tests/benchmarks/taps.py.
 
 A tap is a click of 1 ms (noise under half a sine) and modes that ring from its start; the phone cuts below
-80 Hz (second-order Butterworth, as the simulated phone of chatter/simulate); noise is white. A room is a direct
-sound and an exponentially decaying noise tail from 3 ms on, with a chosen ratio of their energies.
+80 Hz (second-order Butterworth, as the simulated phone of chatter/simulate); noise is white. A room is a
+direct sound and an exponentially decaying noise tail from 3 ms on, with a chosen ratio of their energies.
 """
 
 import numpy as np
@@ -12,7 +12,7 @@ RATE_HZ = 48_000
 
 
 def ring(modes, count, rate_hz=RATE_HZ):
-    """Sum modes (Hz, damping ratio, amplitude, phase) that start at 0; f is the undamped natural frequency."""
+    """Sum modes (Hz, damping ratio, amplitude, phase) that start at 0; Hz without damping."""
     t = np.arange(count) / rate_hz
     total = np.zeros(count)
     for hz, damping, amplitude, phase in modes:

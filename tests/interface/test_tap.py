@@ -1,0 +1,110 @@
+"""`chatter tap` from the command line and from Python."""
+
+import json
+
+import numpy as np
+import pytest
+import soundfile
+
+from chatter.analysis._taps import read_tap
+from chatter.simulate.codec import Codec, write_as
+from tests.benchmarks.tap_sounds import RATE_HZ, record
+
+MODES = [(812.4, 0.021, 0.0), (1650.0, 0.012, -6.0)]
+
+
+@pytest.fixture(scope="module")
+def taps(tmp_path_factory):
+    samples, _ = record(np.random.default_rng(2), MODES)
+    path = tmp_path_factory.mktemp("taps") / "tool.wav"
+    soundfile.write(path, samples, RATE_HZ)
+    return path
+
+
+def test_document_has_the_contracts_fields_and_is_read_again(chatter, taps, tmp_path):
+    ran = chatter("tap", taps, "--of", "tool", "--json")
+    assert (ran.code, ran.err) == (0, "")
+    document = json.loads(ran.out)
+    assert (document["document"], document["version"], document["of"]) == ("tap", 1, "tool")
+    assert {"file", "sha256", "duration_s", "sample_rate_hz", "bandwidth_hz", "channel", "findings"} <= set(
+        document["recording"]
+    )
+    assert [sorted(tap) for tap in document["taps"]] == [["time_s", "used"]] * 3
+    assert document["modes"][0]["level_db"] == 0.0
+    path = tmp_path / "tool.json"
+    path.write_text(ran.out, encoding="utf-8")
+    read = read_tap(path)
+    assert [mode.frequency_hz for mode in read.modes[:2]] == pytest.approx([812.4, 1650.0], rel=0.01)
+    assert read.modes[0].damping_ratio == pytest.approx(0.021, rel=0.15)
+
+
+def test_phones_compressed_file_works(chatter, tmp_path):
+    samples, _ = record(np.random.default_rng(3), MODES)
+    path = tmp_path / "tool.m4a"
+    codec = Codec(name="aac", suffix=".m4a", bit_rate=128_000)
+    write_as(codec, path=path, samples=samples[None].astype(np.float32), rate_hz=RATE_HZ)
+    mode = json.loads(chatter("tap", path, "--json").out)["modes"][0]
+    assert mode["frequency_hz"] == pytest.approx(812.4, rel=0.01)
+    assert mode["damping_ratio"] == pytest.approx(0.021, rel=0.15)
+
+
+def test_comparison_speeds_and_picture_come_with_the_text(chatter, taps, tmp_path):
+    samples, _ = record(np.random.default_rng(4), [(812.4, 0.05, 0.0)])
+    damped = tmp_path / "damped.wav"
+    soundfile.write(damped, samples, RATE_HZ)
+    picture = tmp_path / "tap.png"
+    ran = chatter("tap", damped, "--compare", taps, "--flutes", 2, "--max-rpm", 24000, "--plot", picture)
+    assert ran.code == 0
+    assert "damped more than before" in " ".join(ran.out.split())
+    assert "12,186 rpm" in ran.out.replace("12,185 rpm", "12,186 rpm")  # 60 * 812.4 / (2 * 2), by hand
+    assert "24,37" not in ran.out  # beyond --max-rpm
+    assert "locked out" in ran.out
+    assert max(len(line) for line in ran.out.splitlines()) <= 80
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_tap_document_can_be_compared_with(chatter, taps, tmp_path):
+    before = tmp_path / "before.json"
+    before.write_text(chatter("tap", taps, "--json").out, encoding="utf-8")
+    comparison = json.loads(chatter("tap", taps, "--compare", before, "--json").out)["comparison"]
+    assert comparison["before_file"] == "before.json"
+    assert comparison["changes"][0]["damping_factor"] == pytest.approx(1.0)
+
+
+def test_noise_gives_a_finding_and_no_mode(chatter, noise_wav, tmp_path):
+    ran = chatter("tap", noise_wav, "--json", "--plot", tmp_path / "none.svg")
+    assert ran.code == 0
+    document = json.loads(ran.out)
+    assert document["modes"] == []
+    assert "no-tap" in {finding["code"] for finding in document["recording"]["findings"]}
+    assert "drew nothing" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("nowhere.wav",), 1),
+        (("TAPS", "--flutes", "0"), 1),
+        (("TAPS", "--max-rpm", "-3"), 1),
+        (("TAPS", "--compare", "nowhere.wav"), 1),
+        (("TAPS", "--compare", "nowhere.json"), 1),
+        (("TAPS", "--plot", "picture.bmp"), 1),
+        (("TAPS", "--of", "spindle"), 2),
+        ((), 2),
+    ],
+)
+def test_bad_input_is_one_clear_line(words, code, chatter, taps):
+    ran = chatter("tap", *[taps if word == "TAPS" else word for word in words])
+    assert (ran.code, ran.out) == (code, "")
+    assert ran.err.startswith("chatter: ")
+    assert ran.err.count("\n") == 1
+
+
+def test_python_gives_the_same_document(taps):
+    import chatter
+
+    document = chatter.analyse_tap(taps, of="frame", flutes=3)
+    assert document.to_dict()["of"] == "frame"
+    assert document.speeds[0].rpm == pytest.approx(60 * 812.4 / 3, rel=0.01)  # by hand
+    with pytest.raises(chatter.ChatterError, match="tool, frame or work"):
+        chatter.analyse_tap(taps, of="spindle")
