@@ -20,6 +20,7 @@ from chatter.tap.decays import Decays
 Floats = NDArray[np.float64]
 
 MOST_POLES = 8  # what rings louder than that in a shop is a room; own choice
+FEW, LITTLE = 3, 0.6  # modes, and what one more leaves of the misfit, beyond which a room is asked for
 TRIAL_DAMPINGS = (0.004, 0.012, 0.03, 0.08)
 PEAKS = 3
 PARTINGS = ((0.02, 0.0), (0.035, 0.5))  # of ln f to both sides, and of ln decay apart
@@ -66,7 +67,10 @@ def fit_decays(decays: Decays, *, length_s: float, most: int = MOST_POLES, rever
         trial = _with_one_more(spectra, best)
         if trial is None or not _is_worth(spectra, best, trial, power):
             break
+        little = trial.misfit > LITTLE * best.misfit
         best = trial
+        if reverberant == 0 and little and len(best.poles) > FEW and best.misfit > 3 * spectra.values.size:
+            break  # one mode after the other tells little, and much is left: that is a room
         if reverberant > 0:
             spectra = _louder_noise(decays, spectra, best, reverberant, length_s=length_s, high_hz=high_hz)
             best = fit_poles(spectra, best.poles)

@@ -1,9 +1,9 @@
 """How well taps are read, on made sounds: `PYTHONPATH=. python tests/benchmarks/taps.py plain 200`.
 
 Families: plain (two modes, three taps, 45 dB), close (two modes 5 % apart, 55 dB), room (a simulated room of
-0.3 to 0.6 s, direct over reverberant sound even between two levels: `room 100 10 20`). "Strongest" is by
-energy, as the program ranks. The decay time asked for, 15 ms or more, is read as the time for 60 dB, the stricter
-reading: amplitudes then fall to a third in as little as 2.2 ms.
+0.3 to 0.6 s, direct over reverberant sound even between two levels: `room 100 10 20`). "Strongest" is
+by energy, as the program ranks. The decay time asked for, 15 ms or more, is read as the time for 60 dB, the
+stricter reading: amplitudes then fall to a third in as little as 2.2 ms.
 """
 
 import sys
