@@ -57,8 +57,9 @@ def _title(document: TapDocument) -> list[str]:
 def _damping(mode: TapMode) -> str:
     if mode.damping_bound == "upper":
         return f"{100 * mode.damping_ratio:.2g} % or less"
-    spread = "" if mode.damping_ratio_sd is None else f" ± {100 * mode.damping_ratio_sd:.1g}"
-    return f"{100 * mode.damping_ratio:.3g}{spread} %"
+    if mode.damping_ratio_sd is None:
+        return f"{100 * mode.damping_ratio:.3g} %"
+    return f"{100 * mode.damping_ratio:.2f} ± {max(0.01, 100 * mode.damping_ratio_sd):.2f} %"
 
 
 def _modes(document: TapDocument) -> list[str]:
@@ -71,7 +72,7 @@ def _modes(document: TapDocument) -> list[str]:
     for mode in document.modes:
         hz = f"{mode.frequency_hz:,.1f}"
         if mode.frequency_sd_hz is not None:
-            hz += f" ± {mode.frequency_sd_hz:.1g}"
+            hz += f" ± {max(0.1, mode.frequency_sd_hz):.1f}"
         fall = "" if mode.decay_time_s is None else f"{1000 * mode.decay_time_s:,.0f} ms"
         if mode.damping_bound == "upper" and fall:
             fall += " or more"
