@@ -30,6 +30,8 @@ LEARNING = 0.05  # own choice: worth of the most doubtful cut, as a share of the
 FIRST_CHANCE, LATER_CHANCE = 0.75, 0.9  # asked of a cut while none was stable yet; own choice
 SPEEDS, DEPTHS, SHALLOWEST = 181, 16, 0.12  # of the grid; the last a share of its deepest
 SAME_SPEED = 0.01  # speeds nearer than this are one
+TRIED_AGAIN = 0.9  # of a depth that chattered: at much the same speed nothing deeper is tried; own choice
+DOUBTFUL = 0.2  # a stable verdict with more chance of chatter counts only where there is no surer; own choice
 STEP_DOWN = 0.6  # of the depth where a chattering cut tells of no machine; own choice
 
 
@@ -84,7 +86,8 @@ def find_best(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> BestSoFar | None
     stable = [
         number for number, cut in enumerate(cuts) if cut.verdict == "stable" and _is_inside(cut, setup=setup)
     ]
-    stable.sort(key=lambda number: -cuts[number].set_rpm * cuts[number].depth_mm)
+    doubtful = {number for number in stable if cuts[number].chatter_probability > DOUBTFUL}
+    stable.sort(key=lambda number: (number in doubtful, -cuts[number].set_rpm * cuts[number].depth_mm))
     held = (cuts[number] for number in stable if not _chattered_later(cuts, number))
     best = next(held, None)
     if best is None:
@@ -207,7 +210,8 @@ def choose_next(
         flutes=setup.flutes,
     )
     removal = grid.depths_mm[:, None] * grid.speeds_rpm[None, :] / slip  # at the same chip load and width
-    chance = np.where(_has_power(grid, slip=slip, setup=setup), grid.stable_probability, 0.0)
+    able = _has_power(grid, slip=slip, setup=setup) & ~_was_spoilt(grid, cuts)
+    chance = np.where(able, grid.stable_probability, 0.0)
     if best is None:
         tried = sum(cut.verdict != "stable" for cut in cuts)
         at = _likely(chance, removal, asked=FIRST_CHANCE if tried <= 1 else LATER_CHANCE)
@@ -303,6 +307,16 @@ def _has_power(grid: ChanceGrid, *, slip: float, setup: CutSetup) -> NDArray[np.
             return able
         able[:, column] = needed_w * grid.depths_mm <= setup.spindle_power_w  # power goes with depth
     return able
+
+
+def _was_spoilt(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_]:
+    """Say where a cut much like one that chattered would only chatter again. Shape (depths, speeds)."""
+    spoilt = np.zeros(grid.stable_probability.shape, dtype=np.bool_)
+    for cut in cuts:
+        if cut.verdict == "chatter":
+            near = np.abs(grid.speeds_rpm / cut.rpm - 1) < SAME_SPEED
+            spoilt |= (grid.depths_mm[:, None] >= TRIED_AGAIN * cut.depth_mm) & near[None, :]
+    return spoilt
 
 
 def _done(best: BestSoFar | None, cuts: tuple[MadeCut, ...], *, why: str) -> NextCut:

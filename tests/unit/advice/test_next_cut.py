@@ -156,6 +156,23 @@ def test_best_so_far_is_never_one_that_chattered_when_it_was_cut_again():
     assert find_best((FIRST,), setup=SETUP) is None
 
 
+def test_setting_that_chattered_is_not_tried_again():
+    cuts = [FIRST, made(12_000, 0.5, "stable")]
+    for _ in range(2):
+        following = choose_next(tuple(cuts), setup=SETUP)
+        for cut in cuts:
+            same = abs(following.rpm / cut.rpm - 1) < 0.009
+            assert not (cut.verdict == "chatter" and same and following.depth_mm >= 0.95 * cut.depth_mm)
+        cuts.append(made(following.rpm, following.depth_mm, "chatter", lines=LINES))
+
+
+def test_doubtful_stable_cut_gives_way_to_a_surer_one():
+    doubtful = replace(made(12_000, 0.9, "stable"), chatter_probability=0.35)
+    cuts = (FIRST, doubtful, made(11_500, 0.5, "stable"))
+    assert find_best(cuts, setup=SETUP).set_rpm == 11_500
+    assert find_best(cuts[:2], setup=SETUP).set_rpm == 12_000
+
+
 def test_chances_fall_with_depth_and_are_high_where_the_exact_limit_is_deep():
     cuts = (FIRST,)
     machines = draw_history(cuts, setup=SETUP)
