@@ -21,6 +21,7 @@ from chatter.tap.modes import Found
 Floats = NDArray[np.float64]
 
 UNEXPLAINED = 1.2  # what is left, over the noise, that needs another cause than noise
+FAINTEST_ROOM = 3e-4  # of the decays' energy: a room 35 dB down changes no damping; own choice
 USUAL_DECAY_S = 0.45  # of a workshop; own choice, used where the room's own decay can't be followed
 DECAYS_S = (0.15, 1.2)  # what is believed
 HOP_S = 0.006
@@ -50,7 +51,8 @@ def hear_room(decays: Decays, found: Found) -> Room | None:
         None where modes and noise explain everything.
     """
     numbers = 2 * found.spectra.values.size
-    if found.fit.misfit / numbers < UNEXPLAINED:
+    excess_energy = found.fit.misfit - numbers
+    if found.fit.misfit / numbers < UNEXPLAINED or excess_energy < FAINTEST_ROOM * found.power:
         return None
     count, hz = found.spectra.count, found.spectra.hz
     full = np.zeros((len(decays.pieces), count // 2 + 1), dtype=np.complex128)
