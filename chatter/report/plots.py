@@ -123,8 +123,8 @@ def _map_caption(document: MapDocument) -> str:
     """Say what the flags stand for, and from what the map was drawn."""
     unit = "times lowest" if document.is_relative else "mm"
     lines = [
-        f"{number}   {speed.rpm:,.0f} rpm; {told_depth(speed.window_depth)} {unit} from {speed.low_rpm:,.0f} to "
-        f"{speed.high_rpm:,.0f} (bar)"
+        f"{number}   {speed.rpm:,.0f} rpm; {told_depth(speed.window_depth)} {unit} from "
+        f"{speed.low_rpm:,.0f} to {speed.high_rpm:,.0f} (bar)"
         for number, speed in enumerate(document.best, start=1)
     ]
     modes = [f"{mode.frequency_hz:,.0f} Hz ({mode.axis})" for mode in document.modes[:4]]
