@@ -1,5 +1,7 @@
 """Fixtures for all tests."""
 
+import os
+
 import numpy as np
 import pytest
 
@@ -8,3 +10,9 @@ import pytest
 def rng() -> np.random.Generator:
     """Give a seeded source of random numbers."""
     return np.random.default_rng(20261125)
+
+
+@pytest.fixture
+def untraced() -> dict[str, str]:
+    """Give the environment for a child process whose time is measured: coverage slows what it traces."""
+    return {name: value for name, value in os.environ.items() if not name.startswith("COV")}

@@ -18,11 +18,13 @@ def test_help_loads_nothing_heavy():
     assert run.stdout.strip().splitlines()[-1] == "[]"
 
 
-def test_help_takes_under_half_a_second():
+def test_help_takes_under_half_a_second(untraced):
     seconds = []
     for _ in range(3):
         begin = time.perf_counter()
-        subprocess.run([sys.executable, "-m", "chatter", "--help"], capture_output=True, check=True)
+        subprocess.run(
+            [sys.executable, "-m", "chatter", "--help"], capture_output=True, check=True, env=untraced
+        )
         seconds.append(time.perf_counter() - begin)
     # 0.5 s: the limit that the project set itself; the median, since other work shares the processor.
     assert statistics.median(seconds) < 0.5
