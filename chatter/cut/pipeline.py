@@ -14,6 +14,7 @@ from chatter.cut.engagement import trim_to_comb
 from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.findings import facts_findings
 from chatter.cut.lines import name_lines
+from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s
 from chatter.cut.sections import Section, Sections, find_sections
 from chatter.cut.spectrum import CutSpectra, cut_spectra
@@ -21,6 +22,7 @@ from chatter.cut.spindle import WITHOUT_CUT, Speed, measure_speed, not_found
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, RampOnset, Recording, Spindle
+from chatter.model.pictures import CutPictures
 
 Floats = NDArray[np.float64]
 TOP_HZ = 8000.0
@@ -48,6 +50,7 @@ class StudiedCut:
     spectra: CutSpectra
     evidence: Evidence
     steady_start_s: float
+    steady_end_s: float
 
 
 def study_recording(
@@ -99,7 +102,9 @@ def study_recording(
     return channel, sections, tuple(cut for cut in again if cut is not None)
 
 
-def judge_recording(recording: Recording, *, setup: CutSetup, idle: Recording | None = None) -> CutAnalysis:
+def judge_recording(
+    recording: Recording, *, setup: CutSetup, idle: Recording | None = None, pictures: bool = False
+) -> CutAnalysis:
     """Find the cuts of a recording and judge each.
 
     Parameters
@@ -110,6 +115,8 @@ def judge_recording(recording: Recording, *, setup: CutSetup, idle: Recording | 
         What the user knows of the cut.
     idle
         Sound of the same machine without cutting, at the same sample rate.
+    pictures
+        Whether to give what pictures of it show, too.
 
     Returns
     -------
@@ -136,7 +143,12 @@ def judge_recording(recording: Recording, *, setup: CutSetup, idle: Recording | 
         speed = _whole_speed(recording, channel, setup)
         findings.append(_no_cut(sections))
         return CutAnalysis(
-            spindle=_spindle(setup, speed), channel=channel, cuts=(), cut_index=None, findings=tuple(findings)
+            spindle=_spindle(setup, speed),
+            channel=channel,
+            cuts=(),
+            cut_index=None,
+            findings=tuple(findings),
+            pictures=_picture(recording, channel, setup) if pictures else None,
         )
     worst = min(
         range(len(cuts)), key=lambda i: (RANK[cuts[i].verdict], -(cuts[i].chatter_probability or 0.0))
@@ -148,6 +160,27 @@ def judge_recording(recording: Recording, *, setup: CutSetup, idle: Recording | 
         cut_index=worst,
         findings=tuple(findings),
         ramp=_ramp_onset(recording, channel, studied, setup) if _is_ramp(setup) else None,
+        pictures=_picture(recording, channel, setup, studied[worst], cuts[worst]) if pictures else None,
+    )
+
+
+def _picture(
+    recording: Recording,
+    channel: int,
+    setup: CutSetup,
+    studied: StudiedCut | None = None,
+    judged: JudgedCut | None = None,
+) -> CutPictures:
+    """Give what the pictures show: the whole recording, and the cut that the verdict is about."""
+    return make_pictures(
+        recording.samples[channel],
+        rate_hz=recording.rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        steady_s=None if studied is None else (studied.steady_start_s, studied.steady_end_s),
+        speed=None if studied is None else studied.speed,
+        spectra=None if studied is None else studied.spectra,
+        flutes=setup.flutes,
+        chatter_hz=None if judged is None else judged.chatter_hz,
     )
 
 
@@ -329,7 +362,12 @@ def _study(
     spectra = cut_spectra(part, rate_hz=rate_hz, top_hz=top_hz, speed=speed, idle_parts=idle_parts)
     evidence = weigh(spectra, rotation_hz=speed.rotation_hz, flutes=setup.flutes)
     return StudiedCut(
-        section=section, speed=speed, spectra=spectra, evidence=evidence, steady_start_s=start_s
+        section=section,
+        speed=speed,
+        spectra=spectra,
+        evidence=evidence,
+        steady_start_s=start_s,
+        steady_end_s=end_s,
     )
 
 

@@ -7,6 +7,7 @@ Leaves out: any analysis.
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from chatter.model.pictures import CutPictures
 from chatter.model.recording import Finding
 from chatter.model.tap import TapPart
 
@@ -22,6 +23,11 @@ LineKind = Literal[
 ]
 Action = Literal["keep", "change speed", "reduce depth", "record again"]
 Direction = Literal["up", "climb"]
+
+
+def present_depth_mm(depth_mm: float | None, *, depth_to_mm: float | None) -> float | None:
+    """Give the depth that advice is about: the cut's, or the deep end of a ramped pass."""
+    return depth_mm if depth_to_mm is None else depth_to_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +48,13 @@ class CutSetup:
     stick_out_mm: float | None = None
     spindle_power_w: float | None = None
     material: str | None = None
-    depth_from_mm: float | None = None  # a pass whose depth changes evenly from here
+    depth_from_mm: float | None = None  # a pass that grows evenly deeper from here
     depth_to_mm: float | None = None  # to here
+
+    @property
+    def present_depth_mm(self) -> float | None:
+        """Give the depth that advice is about."""
+        return present_depth_mm(self.depth_mm, depth_to_mm=self.depth_to_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,6 +164,7 @@ class CutAnalysis:
     cut_index: int | None  # the worst cut; None when there is none
     findings: tuple[Finding, ...]  # the recording's and the pipeline's
     ramp: RampOnset | None = None  # None without a ramp, or where it stayed quiet
+    pictures: CutPictures | None = None  # None where none were asked for
 
     @property
     def worst(self) -> JudgedCut | None:
