@@ -78,7 +78,7 @@ def _ramp(first: object, last: object) -> tuple[float | None, float | None]:
         raise BadValueError("depth_to_mm", None, "the depth at which the ramp ends, beside depth_from_mm")
     start = read_number("depth_from_mm", first, MAX_LENGTH_MM, zero_allowed=True)
     end = read_number("depth_to_mm", last, MAX_LENGTH_MM, zero_allowed=True)
-    if start == end:
+    if end <= start:
         raise BadValueError(
             "depth_to_mm", end, f"a depth above depth_from_mm ({start:g}): ramp from shallow to deep"
         )

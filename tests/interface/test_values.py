@@ -34,6 +34,7 @@ NOWHERE = "there-is-no-such-file.wav"
         ({"depth_to_mm": 1}, "depth_from_mm"),
         ({"depth_from_mm": -0.1, "depth_to_mm": 1}, "depth_from_mm"),
         ({"depth_from_mm": 2, "depth_to_mm": 2}, "depth_to_mm"),
+        ({"depth_from_mm": 3, "depth_to_mm": 1}, "depth_to_mm"),
     ],
 )
 def test_bad_value_is_named_before_the_file_is_looked_for(values, named):

@@ -109,7 +109,7 @@ def test_recording_in_another_setup_is_told(notebook):
 
 
 def test_ramped_cut_is_listed_with_its_deep_end(notebook):
-    document = made_cut("ramp", depth_mm=None, settings={"depth_from_mm": 2.5, "depth_to_mm": 0.5})
+    document = made_cut("ramp", depth_mm=None, settings={"depth_from_mm": 0.5, "depth_to_mm": 2.5})
     notebook.add_cut("6 mm long", document=document)
     assert notebook.list_cuts("6 mm long")[0].depth_mm == 2.5
 
