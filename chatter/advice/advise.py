@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_limit_share, draw_machines
-from chatter.advice.shapes import modes_of_humps, modes_of_taps
+from chatter.advice.shapes import known_modes
 from chatter.advice.speeds import Window, find_windows, score_speeds, speed_grid_rpm
 from chatter.advice.words import explain_speed, list_cautions
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
@@ -66,7 +66,7 @@ def advise(
     if worst is None or worst.verdict == "undecided":
         cautions = list_cautions(limits, record_again=True, gives_speeds=False)
         return Advice(action="record again", speeds=(), depth_factor=None, cautions=cautions)
-    depth_mm = present_depth_mm(setup)
+    depth_mm = setup.present_depth_mm
     heard = (
         replace(
             _hear(worst, rpm=analysis.spindle.best_rpm, depth_share=1.0),
@@ -74,10 +74,10 @@ def advise(
         ),
         *_hear_earlier(earlier, depth_mm=depth_mm),
     )
-    humps = tuple(
+    lines = tuple(
         line for cut in (worst, *(one.analysis.worst for one in earlier)) if cut for line in cut.lines
     )
-    machines = draw_machines(heard, setup=setup, known=modes_of_taps(taps) or modes_of_humps(humps))
+    machines = draw_machines(heard, setup=setup, known=known_modes(taps, lines=lines))
     factor = _depth_factor(machines, heard[0], setup=setup, depth_mm=depth_mm)
     if worst.verdict == "stable":
         cautions = list_cautions(limits, record_again=False, gives_speeds=False)
@@ -101,13 +101,6 @@ def advise(
         ),
         chances=chances,
     )
-
-
-def present_depth_mm(setup: CutSetup) -> float | None:
-    """Give the depth that the advice is about: the cut's, or the deep end of a ramp."""
-    if setup.depth_from_mm is not None and setup.depth_to_mm is not None:
-        return max(setup.depth_from_mm, setup.depth_to_mm)
-    return setup.depth_mm
 
 
 def _ramp_limit(analysis: CutAnalysis, *, depth_mm: float | None) -> tuple[float, float] | None:
@@ -167,7 +160,7 @@ def _depth_factor(
 
 def _concerns(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> tuple[str, ...]:
     """Give what the setting would strain, in words."""
-    found = check_setting(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=present_depth_mm(setup))
+    found = check_setting(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=setup.present_depth_mm)
     return tuple(concern.message for concern in found if concern.code not in QUIET_CONCERNS)
 
 
@@ -196,7 +189,7 @@ def _suggest(
 def _has_power(window: SpeedWindow, *, setup: CutSetup) -> bool:
     """Say whether the spindle can drive the cut at the suggested setting, as far as that is known."""
     needed_w = power_needed_w(
-        setup, set_rpm=window.set_rpm, feed_mm_min=window.feed_mm_min, depth_mm=present_depth_mm(setup)
+        setup, set_rpm=window.set_rpm, feed_mm_min=window.feed_mm_min, depth_mm=setup.present_depth_mm
     )
     return needed_w is None or setup.spindle_power_w is None or needed_w <= setup.spindle_power_w
 

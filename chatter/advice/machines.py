@@ -29,9 +29,8 @@ PHASE_SPREAD_TURNS = 0.08  # what zero order, run-out and a tool that leaves the
 CHATTER_DEPTHS = (1.1, 3.15)  # depth over limit of a cut that clearly chatters; own choice
 LEAST_LIMIT_SHARE = 0.02
 STABLE_DEPTHS = (0.1, 1.0)  # and of one that clearly doesn't
-LIMIT_SPREAD = (
-    0.25  # of ln(limit): what zero order gets wrong; 12 % at half immersion, twice it and more below
-)
+# Of ln(limit): what zero order gets wrong; 12 % at half immersion, twice it and more below.
+LIMIT_SPREAD = 0.25
 DOMINANT_SPREAD = 0.3  # of ln(limit): of several lobes a cut chatters on the lowest or near it
 MOST_BASES = 8
 FAINTEST_BASE_DB = -25.0  # own choice, re the strongest member
@@ -78,17 +77,17 @@ def draw_machines(
     The same input gives the same machines. None where nothing heard says where the modes lie, or no drawn
     shape explains it.
     """
+    singing = [cut for cut in cuts if cut.lines]
+    if not singing and not known:
+        return None
     rng = np.random.default_rng(SEED)
     shapes = draw_shapes(rng, setup=setup, known=known)
-    singing = [cut for cut in cuts if cut.lines]
     if singing:
         anchor = max(singing, key=lambda cut: cut.chatter_probability)
         drawn = _stand_on_lobes(shapes, rng=rng, cut=anchor, flutes=setup.flutes)
-    elif np.isfinite(shapes.known_hz).any():
+    else:
         anchor = cuts[0]
         drawn = _stand_on_taps(shapes, rng=rng, cut=anchor, flutes=setup.flutes)
-    else:
-        return None
     if drawn is None:
         return None
     shape, x_hz, near_hz, limit_times_kt, weight = drawn
@@ -155,14 +154,7 @@ def _stand_on_lobes(shapes: Shapes, *, rng: np.random.Generator, cut: HeardCut, 
         return None
     pick = _resample(weight, rng=rng, count=FIRST_DRAWS)
     shape, ratio, depth, x_hz = shape[pick], ratio[pick], depth[pick], x_hz[pick]
-    limit, _ = stability.limit_at_speed(
-        stability.Boundary(
-            depth_times_kt=shapes.edge.depth_times_kt[:, shape], phase_turns=shapes.edge.phase_turns[:, shape]
-        ),
-        frequency_hz=x_hz[:, None] * shapes.trial[shape],
-        speed_rpm=cut.rpm,
-        flutes=flutes,
-    )
+    limit = _limit_times_kt(shapes, shape=shape, x_hz=x_hz, rpm=cut.rpm, flutes=flutes)
     limit = np.minimum(limit, depth)
     weight = np.exp(-0.5 * (np.log(depth / limit) / DOMINANT_SPREAD) ** 2)
     there = shapes.stiffness[shape] < ABSENT
@@ -228,19 +220,25 @@ def _stand_on_taps(shapes: Shapes, *, rng: np.random.Generator, cut: HeardCut, f
     """Take the tapped frequencies as they are, where no cut chattered. Returns as `_stand_on_lobes`."""
     shape = np.flatnonzero(np.isfinite(shapes.known_hz))
     x_hz = shapes.known_hz[shape] * np.exp(rng.normal(0, shapes.known_spread[shape]))
-    limit, _ = stability.limit_at_speed(
-        stability.Boundary(
-            depth_times_kt=shapes.edge.depth_times_kt[:, shape], phase_turns=shapes.edge.phase_turns[:, shape]
-        ),
-        frequency_hz=x_hz[:, None] * shapes.trial[shape],
-        speed_rpm=cut.rpm,
-        flutes=flutes,
-    )
+    limit = _limit_times_kt(shapes, shape=shape, x_hz=x_hz, rpm=cut.rpm, flutes=flutes)
     known = np.isfinite(limit)
     if not known.any():
         return None
     shape, x_hz, limit = shape[known], x_hz[known], limit[known]
     return shape, x_hz, x_hz, limit, np.ones(len(shape))
+
+
+def _limit_times_kt(
+    shapes: Shapes, *, shape: NDArray[np.intp], x_hz: Floats, rpm: float, flutes: int
+) -> Floats:
+    """Give the limit depth times the tangential coefficient at a speed, of each shape as it stands."""
+    edge = stability.Boundary(
+        depth_times_kt=shapes.edge.depth_times_kt[:, shape], phase_turns=shapes.edge.phase_turns[:, shape]
+    )
+    limit, _ = stability.limit_at_speed(
+        edge, frequency_hz=x_hz[:, None] * shapes.trial[shape], speed_rpm=rpm, flutes=flutes
+    )
+    return limit
 
 
 def draw_limit_share(cut: HeardCut, *, count: int = DRAWS) -> Floats:

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machines
 from chatter.advice.shapes import KnownMode
-from chatter.advice.speeds import score_speeds, speed_grid_rpm
+from chatter.advice.speeds import score_speeds, smooth_over_speeds, speed_grid_rpm
+from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import find_speed_range, power_needed_w
 from chatter.model.cut import CutSetup, Verdict
 
@@ -151,8 +152,7 @@ def grid_chances(
         )
         for depth_mm in depths_mm.tolist()
     ]
-    kernel = np.array([1, 2, 3, 2, 1]) / 9  # draws are few, and speeds are never exact
-    smooth = [np.convolve(np.pad(row, 2, mode="edge"), kernel, mode="valid") for row in rows]
+    smooth = [smooth_over_speeds(row) for row in rows]
     # A deeper cut is never likelier to be stable than a shallower one at the same speed.
     falling = np.minimum.accumulate(np.array(smooth), axis=0)
     return ChanceGrid(
@@ -292,7 +292,9 @@ def _dialled(set_rpm: float, *, low: float, high: float) -> float:
 
 
 def _feed_mm_min(setup: CutSetup, *, set_rpm: float) -> float | None:
-    return None if setup.feed_mm_min is None else setup.feed_mm_min * set_rpm / setup.rpm
+    if setup.feed_mm_min is None:
+        return None
+    return feed_keeping_chip_load_mm_min(setup.feed_mm_min, from_rpm=setup.rpm, to_rpm=set_rpm)
 
 
 def _has_power(grid: ChanceGrid, *, slip: float, setup: CutSetup) -> NDArray[np.bool_]:

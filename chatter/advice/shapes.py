@@ -59,11 +59,15 @@ class Shapes:
     damping: Floats  # (s, 4)
     stiffness: Floats  # (s, 4); ABSENT where there is no such mode
     trial: Floats  # (s, t): frequencies over the first x mode's, rising
-    factors: stability.DirectionalFactors
     edge: stability.Boundary  # (2, s, t)
     eigenvalue: NDArray[np.complex128]  # (2, s, t)
     known_hz: Floats  # (s,): the first x mode's frequency where it is known, else NaN
     known_spread: Floats  # (s,): of its logarithm
+
+
+def known_modes(taps: tuple[Tap, ...], *, lines: tuple[Line, ...]) -> tuple[KnownMode, ...]:
+    """Give what taps say of the modes, or what humps among the lines heard say where nothing was tapped."""
+    return modes_of_taps(taps) or modes_of_humps(lines)
 
 
 def modes_of_taps(taps: tuple[Tap, ...]) -> tuple[KnownMode, ...]:
@@ -136,7 +140,6 @@ def draw_shapes(rng: np.random.Generator, *, setup: CutSetup, known: tuple[Known
         damping=damped,
         stiffness=stiffness,
         trial=trial,
-        factors=factors,
         edge=stability.boundary_of(eigenvalue, flutes=setup.flutes),
         eigenvalue=eigenvalue,
         known_hz=known_hz,

@@ -92,7 +92,7 @@ def find_windows(
 
     Equally likely speeds rank by removal rate, which goes with the speed at the same chip load.
     """
-    smooth = _smoothed(probability)
+    smooth = smooth_over_speeds(probability)
     free = np.abs(speeds_rpm / present_rpm - 1) > KEEP_OUT_SHARE
     wanted = free
     windows: list[Window] = []
@@ -126,7 +126,7 @@ def find_windows(
     return tuple(windows)
 
 
-def _smoothed(probability: Floats) -> Floats:
+def smooth_over_speeds(probability: Floats) -> Floats:
     """Give the probability averaged over five neighbours: draws are few, and speeds are never exact."""
     kernel = np.array([1, 2, 3, 2, 1]) / 9
     smooth: Floats = np.convolve(np.pad(probability, 2, mode="edge"), kernel, mode="valid")

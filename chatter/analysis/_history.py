@@ -8,8 +8,8 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from chatter.analysis._cut import program_part
 from chatter.analysis._notebook import NotebookPath, kept_taps, notebook_path
+from chatter.analysis._parts import program_part
 from chatter.errors import BadValueError, InputError
 from chatter.model.cut import CutSetup
 from chatter.model.notebook import (
@@ -268,11 +268,11 @@ def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
 
 def _known_modes(history: _Read) -> "tuple[KnownMode, ...]":
     """Give the modes that taps tell of, or humps where nothing was tapped."""
-    from chatter.advice.shapes import modes_of_humps, modes_of_taps
+    from chatter.advice.shapes import known_modes
 
     worst = [read_analysis(document).worst for document in history.documents.values()]
-    humps = tuple(line for cut in worst if cut is not None for line in cut.lines)
-    return modes_of_taps(history.taps) or modes_of_humps(humps)
+    lines = tuple(line for cut in worst if cut is not None for line in cut.lines)
+    return known_modes(history.taps, lines=lines)
 
 
 def _best(best: "BestSoFar | None") -> KeptBest | None:
