@@ -43,29 +43,12 @@ __all__ = [
     "suggest_next_cut",
 ]
 
-_HOMES = {
-    "ChatterError": "chatter.errors",
-    "add_setup": "chatter.analysis",
-    "analyse_cut": "chatter.analysis",
-    "analyse_tap": "chatter.analysis",
-    "copy_setup": "chatter.analysis",
-    "list_setups": "chatter.analysis",
-    "map_stability": "chatter.analysis",
-    "retire_setup": "chatter.analysis",
-    "show_setup": "chatter.analysis",
-    "make_card": "chatter.analysis",
-    "map_setup": "chatter.analysis",
-    "suggest_next_cut": "chatter.analysis",
-    "back_up_notebook": "chatter.analysis",
-    "export_notebook": "chatter.analysis",
-    "import_notebook": "chatter.analysis",
-}
-
 
 def __getattr__(name: str) -> Any:  # a module attribute may be of any type
     """Load a public name from the module that defines it."""
-    if name not in _HOMES:
+    if name not in __all__:
         raise AttributeError(f"module 'chatter' has no attribute {name!r}")
     from importlib import import_module
 
-    return getattr(import_module(_HOMES[name]), name)
+    home = "chatter.errors" if name == "ChatterError" else "chatter.analysis"
+    return getattr(import_module(home), name)

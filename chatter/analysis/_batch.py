@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from multiprocessing import get_context, parent_process
 from pathlib import Path
 
-from chatter.analysis._cut import analyse_cut, program_part
+from chatter.analysis._cut import analyse_cut
+from chatter.analysis._parts import program_part
 from chatter.analysis._table import Row, earlier_answers, read_table, replace_lines, row_key
 from chatter.errors import BadValueError, ChatterError, OutputError
 

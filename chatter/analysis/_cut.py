@@ -7,13 +7,12 @@ Leaves out: every analysis (the pipelines do it) and every layout (report/).
 from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Any
 
-from chatter import __version__
 from chatter.analysis._files import file_settings
+from chatter.analysis._parts import program_part, recording_part
 from chatter.analysis._taps import read_tap
 from chatter.analysis._values import checked_setup
-from chatter.model import CutAnalysis, CutDocument, Direction, Finding, Recording
+from chatter.model import CutDocument, Direction
 
 
 def analyse_cut(
@@ -133,9 +132,10 @@ def analyse_cut(
     analysis = judge_recording(recording, setup=known, idle=idle_recording)
     earlier = () if history is None else history.without(recording.sha256)
     taps += () if history is None else history.taps
+    found = (*analysis.findings, *(finding for cut in analysis.cuts for finding in cut.findings))
     document = CutDocument(
         program=program_part({**asdict(known), **files}),
-        recording=_recording_part(recording, analysis),
+        recording=recording_part(recording, channel=analysis.channel, findings=found),
         analysis=analysis,
         advice=advise(analysis, setup=known, taps=taps, earlier=earlier),
         rings=name_ringing(analysis, taps=taps),
@@ -143,23 +143,3 @@ def analyse_cut(
     if history is None:
         return document
     return replace(document, notebook=file_cut(history, document=document.to_dict(), facts=asdict(known)))
-
-
-def program_part(settings: dict[str, Any]) -> dict[str, Any]:
-    return {"name": "chatter", "version": __version__, "settings": settings}
-
-
-def _recording_part(recording: Recording, analysis: CutAnalysis) -> dict[str, Any]:
-    """Give the `recording` part of a document, with the findings of every stage, each once."""
-    found: dict[Finding, None] = dict.fromkeys(analysis.findings)
-    for cut in analysis.cuts:
-        found.update(dict.fromkeys(cut.findings))
-    return {
-        "file": recording.file,
-        "sha256": recording.sha256,
-        "duration_s": recording.duration_s,
-        "sample_rate_hz": recording.rate_hz,
-        "bandwidth_hz": recording.bandwidth_hz,
-        "channel": analysis.channel,
-        "findings": [finding.to_dict() for finding in found],
-    }

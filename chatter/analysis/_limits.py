@@ -15,6 +15,7 @@ from chatter.milling.lobes import limit_depths_m
 from chatter.milling.semi_discretization import MillingSystem, multiplier_map
 from chatter.milling.stability import immersion_angles_rad
 from chatter.model import MapCut, MapMode
+from chatter.model.map import VIEW_OVER_LOWEST
 
 Floats = NDArray[np.float64]
 
@@ -22,9 +23,6 @@ SPEEDS = 1201  # zero order
 EXACT_SPEEDS = 200
 EXACT_DEPTHS = 80
 STEPS_PER_LOBE = 5  # own choice: with fewer speeds between two lobes a peak's place and height are chance
-DEPTH_OVER_LOWEST = (
-    12.0  # own choice, as the picture's top: how deep the exact map looks without a largest depth
-)
 LEAST_OVER_LOWEST = 0.1  # exact limits at low immersion lie down to a quarter of zero-order ones
 UNKNOWN_TOP_MM = 100.0  # how deep to look where zero order finds no limit at all
 UM_PER_M = 1e6
@@ -61,7 +59,7 @@ def find_limits(
     if exact:
         lowest_mm = float(limit_mm.min())
         if top_mm is None:
-            top_mm = DEPTH_OVER_LOWEST * lowest_mm if math.isfinite(lowest_mm) else UNKNOWN_TOP_MM
+            top_mm = VIEW_OVER_LOWEST * lowest_mm if math.isfinite(lowest_mm) else UNKNOWN_TOP_MM
         least_mm = LEAST_OVER_LOWEST * min(lowest_mm, top_mm)
         depths_mm = np.geomspace(least_mm, top_mm, EXACT_DEPTHS)
         multipliers = multiplier_map(system, speeds_rpm=speeds, depths_m=depths_mm / MM_PER_M)

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chatter.analysis._cut import program_part
 from chatter.analysis._files import hash_file
 from chatter.analysis._map_inputs import check_swings, choose_modes, find_force
+from chatter.analysis._parts import program_part
 from chatter.analysis._peaks import find_best_speeds
 from chatter.analysis._taps import read_tap
 from chatter.analysis._values import MAX_LENGTH_MM, MAX_RPM, checked_setup, read_number

@@ -18,7 +18,7 @@ from chatter.model.tap import Tap
 from chatter.notebook import Notebook
 from chatter.notebook.documents import pick_telling_cuts, read_analysis
 from chatter.notebook.exchange import Exchanged, export_lines, export_table, import_lines, read_lines
-from chatter.notebook.store import check_folder, check_name, check_same_facts
+from chatter.notebook.store import check_folder, check_in_use, check_name, check_same_facts
 
 if TYPE_CHECKING:
     from chatter.advice.advise import EarlierCut  # brings scipy, which lists of setups don't need
@@ -221,8 +221,7 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
             return History(
                 setup=name, path=path, values=values, is_new=True, near_names=opened.near_names(name)
             )
-        if kept.retired is not None:
-            raise BadValueError("setup", kept.name, "a setup in use: this one is retired; copy it to go on")
+        check_in_use(kept)
         facts = kept.facts.to_dict()
         given = {key: values.get(key) for key in FACT_NAMES}
         check_same_facts(kept.name, known=facts, given=given)

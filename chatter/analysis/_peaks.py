@@ -8,12 +8,12 @@ import math
 from collections.abc import Sequence
 
 from chatter.model import BestSpeed
+from chatter.model.map import VIEW_OVER_LOWEST
 
 MOST = 5
 PEAK_OVER_LOWEST = 1.25  # and over the saddle to a higher peak; own choice: less isn't worth a change
 WINDOW_SHARE = 0.7  # own choice: of the peak's limit; this near to it most of a lobe's width is left
 LEAST_WINDOW = 0.01  # own choice: no open-loop spindle keeps its speed to better than a hundredth
-VIEW_SHARE = 12.0  # own choice: limits above twelve times the lowest count alike; few machines cut so deep
 
 
 def find_best_speeds(
@@ -39,7 +39,7 @@ def find_best_speeds(
     lowest = min(limit_depth)
     if math.isinf(lowest):
         return ()
-    cap = VIEW_SHARE * lowest if most_depth is None else most_depth
+    cap = VIEW_OVER_LOWEST * lowest if most_depth is None else most_depth
     capped = [min(depth, cap) for depth in limit_depth]
     found: list[tuple[float, int, int, BestSpeed]] = []
     for first, last in _summits(capped):

@@ -6,14 +6,12 @@ Leaves out: every analysis (chatter/tap does it) and every layout (report/).
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-from chatter.analysis._cut import program_part
+from chatter.analysis._parts import program_part, recording_part
 from chatter.analysis._taps import PARTS, read_tap
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number
 from chatter.errors import BadValueError, FileProblemError
-from chatter.model.recording import Recording
-from chatter.model.tap import FavouredSpeed, TapAnalysis, TapDocument, TapMode, TapPart
+from chatter.model.tap import FavouredSpeed, TapDocument, TapMode, TapPart
 
 MOST_SPEEDS = 6
 SLOWEST_RPM = 500.0  # own choice: below it lobes lie so close that none is worth a speed
@@ -112,7 +110,9 @@ def analyse_tap(
     }
     document = TapDocument(
         program=program_part(settings),
-        recording=_recording_part(recording, analysis),
+        recording=recording_part(
+            recording, channel=analysis.channel, findings=(*recording.findings, *analysis.findings)
+        ),
         of=of,
         analysis=analysis,
         flutes=edges,
@@ -130,18 +130,6 @@ def _whole(flutes: object) -> int:
     if number != int(number) or number < 1:
         raise BadValueError("flutes", flutes, f"a whole number from 1 to {MAX_FLUTES}")
     return int(number)
-
-
-def _recording_part(recording: Recording, analysis: TapAnalysis) -> dict[str, Any]:
-    return {
-        "file": recording.file,
-        "sha256": recording.sha256,
-        "duration_s": recording.duration_s,
-        "sample_rate_hz": recording.rate_hz,
-        "bandwidth_hz": recording.bandwidth_hz,
-        "channel": analysis.channel,
-        "findings": [finding.to_dict() for finding in (*recording.findings, *analysis.findings)],
-    }
 
 
 def _favoured(

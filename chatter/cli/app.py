@@ -13,6 +13,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from chatter import __version__
+from chatter.cli._options import Direction
 from chatter.cli.map import map_command
 from chatter.cli.notebook import (
     NotebookFile,
@@ -34,11 +35,6 @@ app = typer.Typer(
 )
 # The class moved between modules of typer's own dependencies; this name holds for all of them.
 _CommandLineError: type[Exception] = typer.BadParameter.__mro__[1]
-
-
-class _Direction(StrEnum):
-    UP = "up"
-    CLIMB = "climb"
 
 
 class _Answer(StrEnum):
@@ -90,7 +86,7 @@ def cut(
     width_mm: Annotated[float | None, typer.Option(metavar="MM", help="Radial width of this cut.")] = None,
     diameter_mm: Annotated[float | None, typer.Option(metavar="MM", help="Diameter of the tool.")] = None,
     direction: Annotated[
-        _Direction | None, typer.Option(help="Up (conventional) or climb milling.", case_sensitive=False)
+        Direction | None, typer.Option(help="Up (conventional) or climb milling.", case_sensitive=False)
     ] = None,
     feed_mm_min: Annotated[float | None, typer.Option(metavar="MM/MIN", help="Feed of this cut.")] = None,
     stick_out_mm: Annotated[

@@ -4,16 +4,12 @@ In: the command line. Out: text or one JSON document on stdout, and a picture wh
 Leaves out: every analysis and every layout. Heavy imports stand inside the command.
 """
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-
-class _Direction(StrEnum):
-    UP = "up"
-    CLIMB = "climb"
+from chatter.cli._options import Direction
 
 
 def map_command(
@@ -28,7 +24,7 @@ def map_command(
     width_mm: Annotated[float, typer.Option(metavar="MM", help="Radial width of the cut.")],
     diameter_mm: Annotated[float, typer.Option(metavar="MM", help="Diameter of the tool.")],
     direction: Annotated[
-        _Direction | None,
+        Direction | None,
         typer.Option(help="Up (conventional) or climb milling; not needed in a slot.", case_sensitive=False),
     ] = None,
     mode: Annotated[

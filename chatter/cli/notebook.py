@@ -4,17 +4,12 @@ In: the command line. Out: text or one JSON document on stdout; what was changed
 Leaves out: every analysis and every layout. Heavy imports stand inside the commands.
 """
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-
-class _Direction(StrEnum):
-    UP = "up"
-    CLIMB = "climb"
-
+from chatter.cli._options import Direction
 
 NotebookFile = Annotated[
     Path | None,
@@ -34,7 +29,7 @@ _Holder = Annotated[str | None, typer.Option(metavar="WORDS", help="What holds t
 _Material = Annotated[str | None, typer.Option(metavar="NAME", help="What is cut, such as 6061 or brass.")]
 _Width = Annotated[float | None, typer.Option(metavar="MM", help="Radial width of the cut.")]
 _Way = Annotated[
-    _Direction | None, typer.Option(help="Up (conventional) or climb milling.", case_sensitive=False)
+    Direction | None, typer.Option(help="Up (conventional) or climb milling.", case_sensitive=False)
 ]
 _MaxDepth = Annotated[float | None, typer.Option(metavar="MM", help="Largest axial depth to suggest.")]
 

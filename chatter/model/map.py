@@ -12,6 +12,9 @@ from chatter.model.cut import Direction
 Axis = Literal["x", "y", "both"]
 MapMethod = Literal["zero order", "semi-discretization"]
 
+# Own choice: depths above twelve times the lowest limit are not looked at; few machines cut so deep.
+VIEW_OVER_LOWEST = 12.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MapMode:

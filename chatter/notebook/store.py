@@ -17,10 +17,11 @@ from types import TracebackType
 from typing import Any, Self
 
 from chatter.errors import BadValueError, NotebookError
+from chatter.model.cut import present_depth_mm
 from chatter.model.notebook import FACT_NAMES, Filed, Filing, KeptCut, KeptSetup, KeptTap, SetupFacts
 from chatter.notebook._schema import check_folder, make_notebook, open_notebook, telling
 
-__all__ = ["Notebook", "check_folder", "check_name", "check_same_facts", "now"]
+__all__ = ["Notebook", "check_folder", "check_in_use", "check_name", "check_same_facts", "now"]
 
 CUT_COLUMNS = (
     "sha256, version, is_current, added, file, set_rpm, measured_rpm, depth_mm, width_mm, feed_mm_min, "
@@ -309,8 +310,7 @@ class Notebook:
 
     def _in_use(self, name: str) -> KeptSetup:
         setup = self.find_setup(name)
-        if setup.retired is not None:
-            raise BadValueError("setup", setup.name, "a setup in use: this one is retired; copy it to go on")
+        check_in_use(setup)
         return setup
 
     def _unknown(self, name: str) -> BadValueError:
@@ -366,6 +366,18 @@ def check_same_facts(name: str, *, known: dict[str, Any], given: dict[str, Any])
             )
 
 
+def check_in_use(setup: KeptSetup) -> None:
+    """Refuse a setup that is retired.
+
+    Raises
+    ------
+    BadValueError
+        It is.
+    """
+    if setup.retired is not None:
+        raise BadValueError("setup", setup.name, "a setup in use: this one is retired; copy it to go on")
+
+
 def now() -> str:
     """Give the present time, UTC, as ISO 8601."""
     return datetime.now(UTC).isoformat(timespec="seconds")
@@ -373,11 +385,7 @@ def now() -> str:
 
 def _depth_mm(settings: dict[str, Any]) -> float | None:
     """Give the depth of a cut, of a ramped one the deep end."""
-    first, last = settings.get("depth_from_mm"), settings.get("depth_to_mm")
-    if first is not None and last is not None:
-        return float(max(first, last))
-    depth_mm: float | None = settings.get("depth_mm")
-    return depth_mm
+    return present_depth_mm(settings.get("depth_mm"), depth_to_mm=settings.get("depth_to_mm"))
 
 
 def _text(value: dict[str, Any]) -> str:

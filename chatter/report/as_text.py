@@ -5,13 +5,13 @@ set next second, why third, cautions last.
 Leaves out: any judgement; every number stands in the document.
 """
 
-import textwrap
 from collections.abc import Iterable
 from typing import Any
 
 from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow
+from chatter.model.cut import present_depth_mm
+from chatter.report._wrapping import COLUMNS, wrap
 
-COLUMNS = 80
 LINES_SHOWN = 8
 SPEEDS_SHOWN = 3
 
@@ -63,28 +63,16 @@ def to_text(document: CutDocument) -> str:
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
 
-def _wrap(text: str, first: str = "", later: str | None = None) -> list[str]:
-    """Break one paragraph into lines of at most 80 columns."""
-    later = " " * len(first) if later is None else later
-    return textwrap.wrap(
-        " ".join(text.split()),
-        width=COLUMNS,
-        initial_indent=first,
-        subsequent_indent=later,
-        break_on_hyphens=False,
-    )
-
-
 def _bullets(title: str, texts: Iterable[str]) -> list[str]:
-    lines = [line for text in texts for line in _wrap(text, "  - ", "    ")]
+    lines = [line for text in texts for line in wrap(text, "  - ", "    ")]
     return [title, *lines] if lines else []
 
 
 def _verdict(document: CutDocument, worst: JudgedCut | None) -> list[str]:
     verdict = "undecided" if worst is None else worst.verdict
-    lines = _wrap(_headline(document.analysis, verdict))
+    lines = wrap(_headline(document.analysis, verdict))
     lines.append("=" * len(lines[0]))
-    lines += _wrap(f"{document.recording['file']}: {_verdict_sentence(document.analysis, worst)}")
+    lines += wrap(f"{document.recording['file']}: {_verdict_sentence(document.analysis, worst)}")
     return lines
 
 
@@ -134,7 +122,7 @@ def _chance(probability: float) -> str:
 
 def _what_next(document: CutDocument) -> list[str]:
     advice = document.advice
-    lines = ["Set next", *_wrap(_ACTIONS[advice.action], "  ")]
+    lines = ["Set next", *wrap(_ACTIONS[advice.action], "  ")]
     for rank, speed in enumerate(advice.speeds[:SPEEDS_SHOWN], start=1):
         lines += _speed(rank, speed)
     if advice.action != "record again":
@@ -157,7 +145,7 @@ def _speed(rank: int, speed: SpeedWindow) -> list[str]:
         f"That is {speed.rpm:,.0f} rpm true, in a window from {speed.low_rpm:,.0f} to "
         f"{speed.high_rpm:,.0f} (lobe {speed.lobe}). {_sentence(speed.why) if rank == 1 else ''}"
     )
-    return [*_wrap(dial.strip(), "  ", "     "), *_wrap(detail, "     ")]
+    return [*wrap(dial.strip(), "  ", "     "), *wrap(detail, "     ")]
 
 
 def _sentence(text: str) -> str:
@@ -185,7 +173,7 @@ def _ramp(document: CutDocument) -> list[str]:
             "Where in this pass chatter began can't be told: cut a longer ramp, and record it "
             "with less noise."
         )
-    return _wrap(text, "  ")
+    return wrap(text, "  ")
 
 
 def _depth(document: CutDocument) -> list[str]:
@@ -193,17 +181,17 @@ def _depth(document: CutDocument) -> list[str]:
     if factor is None:
         return []
     settings = document.program["settings"]
-    ramp = [settings[name] for name in ("depth_from_mm", "depth_to_mm") if settings.get(name) is not None]
-    depth_mm = max(ramp) if ramp else settings.get("depth_mm")
-    share = f"{factor:.2f} times the {'deep end of the ramp' if ramp else 'present depth'}"
+    ramp_mm = settings.get("depth_to_mm")
+    depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=ramp_mm)
+    share = f"{factor:.2f} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
     if depth_mm is not None:
         share += f" ({factor * depth_mm:.2f} mm instead of {depth_mm:g} mm)"
     if factor > 1:
         text = f"At the present speed up to {share} should stay stable with 90 chances in 100: "
-        return _wrap(f"{text}go deeper in small steps, and record each.", "  ")
+        return wrap(f"{text}go deeper in small steps, and record each.", "  ")
     if factor == 1:
-        return _wrap("At the present speed the present depth is as deep as can be advised.", "  ")
-    return _wrap(f"At the present speed no more than {share} is stable with 90 chances in 100.", "  ")
+        return wrap("At the present speed the present depth is as deep as can be advised.", "  ")
+    return wrap(f"At the present speed no more than {share} is stable with 90 chances in 100.", "  ")
 
 
 def _why(document: CutDocument, worst: JudgedCut | None) -> list[str]:
@@ -222,17 +210,17 @@ def _why(document: CutDocument, worst: JudgedCut | None) -> list[str]:
             f"{spindle.flutes} flute{'s' if spindle.flutes > 1 else ''} strike at "
             f"{spindle.measured_rpm * spindle.flutes / 60:.1f} Hz."
         )
-    lines += _wrap(text, "  ")
+    lines += wrap(text, "  ")
     if worst is None:
         return lines
     if worst.chatter_hz is not None:
-        lines += _wrap(
+        lines += wrap(
             f"Chatter: strongest at {worst.chatter_hz:,.1f} Hz, which is not a multiple of the spindle's "
             "speed and not there without cutting.",
             "  ",
         )
     if document.rings is not None:
-        lines += _wrap(f"What rings: {document.rings.why}", "  ")
+        lines += wrap(f"What rings: {document.rings.why}", "  ")
     return lines + _line_table(worst.lines)
 
 

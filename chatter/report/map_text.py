@@ -6,15 +6,13 @@ Leaves out: any judgement; every number stands in the document.
 """
 
 import math
-import textwrap
 
 import numpy as np
 
-from chatter.model.map import BestSpeed, MapDocument, MapMode
+from chatter.model.map import VIEW_OVER_LOWEST, BestSpeed, MapDocument, MapMode
+from chatter.report._wrapping import wrap
 
-COLUMNS = 80
 CHART_WIDE, CHART_HIGH = 64, 12
-TOP_SHARE = 12.0  # of the lowest limit: the chart's upper edge, as the picture's
 _AXES = {"x": "along the feed", "y": "across the feed", "both": "both ways alike"}
 
 
@@ -27,19 +25,8 @@ def map_to_text(document: MapDocument) -> str:
         Lines of at most 80 columns, the last one ended.
     """
     parts = [_title(document), _best(document), _lowest(document), _chart(document), _sources(document)]
-    cautions = ["Cautions", *(line for text in document.cautions for line in _wrap(text, "  - ", "    "))]
+    cautions = ["Cautions", *(line for text in document.cautions for line in wrap(text, "  - ", "    "))]
     return "\n\n".join("\n".join(part) for part in [*parts, cautions] if part) + "\n"
-
-
-def _wrap(text: str, first: str = "", later: str | None = None) -> list[str]:
-    later = " " * len(first) if later is None else later
-    return textwrap.wrap(
-        " ".join(text.split()),
-        width=COLUMNS,
-        initial_indent=first,
-        subsequent_indent=later,
-        break_on_hyphens=False,
-    )
 
 
 def _title(document: MapDocument) -> list[str]:
@@ -47,9 +34,9 @@ def _title(document: MapDocument) -> list[str]:
     width = "in a slot" if cut.width_mm == cut.diameter_mm else f"{cut.width_mm:g} mm wide, {cut.direction}"
     flutes = f"{cut.flutes} flute{'s' if cut.flutes > 1 else ''}"
     what = f" in {cut.material}" if cut.material is not None else ""
-    lines = _wrap(f"MAP: how deep this cut may be at which speed{what}.")
+    lines = wrap(f"MAP: how deep this cut may be at which speed{what}.")
     lines.append("=" * len(lines[0]))
-    return lines + _wrap(
+    return lines + wrap(
         f"{flutes}, {cut.diameter_mm:g} mm tool, {width}; {document.speeds_rpm[0]:,.0f} to "
         f"{document.speeds_rpm[-1]:,.0f} rpm (true speeds)."
     )
@@ -58,10 +45,10 @@ def _title(document: MapDocument) -> list[str]:
 def _best(document: MapDocument) -> list[str]:
     lines = ["Best speeds"]
     if not document.best:
-        return [*lines, *_wrap("No speed in this range is clearly better than the others.", "  ")]
+        return [*lines, *wrap("No speed in this range is clearly better than the others.", "  ")]
     for number, speed in enumerate(document.best, start=1):
-        lines += _wrap(f"{number}. {speed.rpm:,.0f} rpm: {_peak(document, speed)}", "  ", "     ")
-        lines += _wrap(
+        lines += wrap(f"{number}. {speed.rpm:,.0f} rpm: {_peak(document, speed)}", "  ", "     ")
+        lines += wrap(
             f"{_depth(document, speed.window_depth)} stays below the limit from {speed.low_rpm:,.0f} to "
             f"{speed.high_rpm:,.0f} rpm.",
             "     ",
@@ -95,7 +82,7 @@ def told_depth(depth: float) -> str:
 def _lowest(document: MapDocument) -> list[str]:
     lines = ["At any speed"]
     if document.lowest_depth is None or document.lowest_rpm is None:
-        return [*lines, *_wrap("Nothing chatters at any of these speeds and depths.", "  ")]
+        return [*lines, *wrap("Nothing chatters at any of these speeds and depths.", "  ")]
     if document.is_relative:
         text = f"The lowest limit, 1 in this map, lies at {document.lowest_rpm:,.0f} rpm."
     else:
@@ -103,7 +90,7 @@ def _lowest(document: MapDocument) -> list[str]:
             f"Below {_depth(document, document.lowest_depth)} no speed of this range chatters; that lowest "
             f"limit lies at {document.lowest_rpm:,.0f} rpm."
         )
-    return lines + _wrap(text, "  ")
+    return lines + wrap(text, "  ")
 
 
 def _chart(document: MapDocument) -> list[str]:
@@ -112,7 +99,7 @@ def _chart(document: MapDocument) -> list[str]:
         return []
     limit = np.array([np.inf if depth is None else depth for depth in document.limit_depth])
     finite = limit[np.isfinite(limit)]
-    top = min(float(finite.max()), TOP_SHARE * document.lowest_depth)
+    top = min(float(finite.max()), VIEW_OVER_LOWEST * document.lowest_depth)
     if document.max_depth is not None:
         top = min(top, document.max_depth)
     # The least of each column's speeds: a narrow dip must not be lost between two characters.
@@ -133,14 +120,14 @@ def _sources(document: MapDocument) -> list[str]:
     cut = document.cut
     lines = ["Drawn from"]
     for mode in document.modes:
-        lines += _wrap(_mode(mode), "  - ", "    ")
+        lines += wrap(_mode(mode), "  - ", "    ")
     pressure = "" if cut.pressure_mpa is None else f"cutting pressure {cut.pressure_mpa:,.0f} MPa, "
-    lines += _wrap(f"{pressure}radial force {cut.radial_ratio:.2f} times the tangential one", "  - ", "    ")
+    lines += wrap(f"{pressure}radial force {cut.radial_ratio:.2f} times the tangential one", "  - ", "    ")
     names = {
         "zero order": "zero-order solution (quick)",
         "semi-discretization": "semi-discretization (exact)",
     }
-    return lines + _wrap(f"method: {names[document.method]}", "  - ", "    ")
+    return lines + wrap(f"method: {names[document.method]}", "  - ", "    ")
 
 
 def _mode(mode: MapMode) -> str:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from chatter.errors import BadValueError, OutputError
 from chatter.model.cut import CutDocument, SpeedWindow, Verdict
-from chatter.model.map import MapDocument
+from chatter.model.map import VIEW_OVER_LOWEST, MapDocument
 from chatter.report.map_text import told_depth
 
 if TYPE_CHECKING:
@@ -30,7 +30,6 @@ Floats = NDArray[np.float64]
 ENDINGS = (".png", ".svg")
 SIZE_IN = (5.4, 7.2)  # 360 points of a phone are then 67 an inch: 11 pt words are 10 points high
 DOTS_PER_IN = 200.0  # 1,080 dots wide: sharp on a phone and on paper
-TOP_SHARE = 12.0  # own choice: the picture ends at twelve times the lowest limit
 SUBTITLE_WIDE, CAPTION_WIDE = 46, 58  # letters that fit the sheet at their sizes
 PAPER, INK, FAINT = "#FBF9F4", "#16242E", "#66727A"
 WATER, LAND, DOTS = "#B9D8E8", "#EFD9A7", "#A9802F"
@@ -233,7 +232,7 @@ def _top(document: MapDocument) -> float:
     finite = [depth for depth in document.limit_depth if depth is not None]
     if not finite or document.lowest_depth is None:
         return 1.0
-    return min(1.15 * max(finite), TOP_SHARE * document.lowest_depth)
+    return min(1.15 * max(finite), VIEW_OVER_LOWEST * document.lowest_depth)
 
 
 def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:

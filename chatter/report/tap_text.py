@@ -4,11 +4,9 @@ In: a `TapDocument`. Out: lines of at most 80 columns that read without colour.
 Leaves out: any judgement; every number stands in the document.
 """
 
-import textwrap
-
 from chatter.model.tap import TapDocument, TapMode
+from chatter.report._wrapping import wrap
 
-COLUMNS = 80
 CAUTIONS = (
     "Spindle stopped and locked out before a hand comes near the tool.",
     "Tool edges cut, also at rest: lay a rag over them, and tap the shank with wood or plastic.",
@@ -24,19 +22,9 @@ def tap_to_text(document: TapDocument) -> str:
     str
         Lines of at most 80 columns, the last one ended.
     """
-    cautions = ["Cautions", *(line for text in CAUTIONS for line in _wrap(text, "  - "))]
+    cautions = ["Cautions", *(line for text in CAUTIONS for line in wrap(text, "  - "))]
     parts = [_title(document), _modes(document), _change(document), _speeds(document), _notes(document)]
     return "\n\n".join("\n".join(part) for part in [*parts, cautions] if part) + "\n"
-
-
-def _wrap(text: str, first: str = "") -> list[str]:
-    return textwrap.wrap(
-        " ".join(text.split()),
-        width=COLUMNS,
-        initial_indent=first,
-        subsequent_indent=" " * len(first),
-        break_on_hyphens=False,
-    )
 
 
 def _title(document: TapDocument) -> list[str]:
@@ -45,11 +33,11 @@ def _title(document: TapDocument) -> list[str]:
         head = f"TAP: the {document.of} rings at {first.frequency_hz:,.1f} Hz, damping {_damping(first)}."
     else:
         head = f"TAP: no ringing of the {document.of} was heard."
-    lines = _wrap(head)
+    lines = wrap(head)
     lines.append("=" * max(len(line) for line in lines))
     used = sum(tap.used for tap in document.analysis.taps)
     count = len(document.analysis.taps)
-    return lines + _wrap(
+    return lines + wrap(
         f"{document.recording['file']}: {count} tap{'' if count == 1 else 's'} heard, {used} used."
     )
 
@@ -78,7 +66,7 @@ def _modes(document: TapDocument) -> list[str]:
             fall += " or more"
         lines.append(f"  {hz + ' Hz':>19}  {_damping(mode):>16}  {fall:>17}  {mode.level_db:.0f} dB")
     if document.analysis.room_decay_s is not None:
-        lines += _wrap(f"The room itself takes about {document.analysis.room_decay_s:.1f} s for 60 dB.", "  ")
+        lines += wrap(f"The room itself takes about {document.analysis.room_decay_s:.1f} s for 60 dB.", "  ")
     return lines
 
 
@@ -86,9 +74,9 @@ def _change(document: TapDocument) -> list[str]:
     comparison = document.comparison
     if comparison is None:
         return []
-    lines = _wrap(f"Change since {comparison.before_file}")
+    lines = wrap(f"Change since {comparison.before_file}")
     for change in comparison.changes:
-        lines += _wrap(change.says, "  - ")
+        lines += wrap(change.says, "  - ")
     return lines
 
 
@@ -97,7 +85,7 @@ def _speeds(document: TapDocument) -> list[str]:
         return (
             []
             if not document.modes
-            else ["Speeds", *_wrap("Name the flutes to see which speeds it favours.", "  ")]
+            else ["Speeds", *wrap("Name the flutes to see which speeds it favours.", "  ")]
         )
     if not document.speeds:
         return []
@@ -105,8 +93,8 @@ def _speeds(document: TapDocument) -> list[str]:
     lines = [f"Speeds that the loudest mode favours, {flutes}"]
     for speed in document.speeds:
         swings = "once" if speed.lobe == 1 else f"{speed.lobe} times"
-        lines += _wrap(f"{speed.rpm:,.0f} rpm true: it swings {swings} from tooth to tooth.", "  - ")
-    return lines + _wrap(
+        lines += wrap(f"{speed.rpm:,.0f} rpm true: it swings {swings} from tooth to tooth.", "  - ")
+    return lines + wrap(
         "The more swings, the less is gained. A tap doesn't tell the depth: begin shallow and record it.",
         "  ",
     )
@@ -115,7 +103,7 @@ def _speeds(document: TapDocument) -> list[str]:
 def _notes(document: TapDocument) -> list[str]:
     findings = document.recording["findings"]
     return (
-        ["About this recording", *(line for one in findings for line in _wrap(one["message"], "  - "))]
+        ["About this recording", *(line for one in findings for line in wrap(one["message"], "  - "))]
         if findings
         else []
     )

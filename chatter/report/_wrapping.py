@@ -1,0 +1,28 @@
+"""Paragraphs broken into lines that any terminal holds.
+
+In: a paragraph. Out: lines.
+Leaves out: what is said.
+"""
+
+import textwrap
+
+COLUMNS = 80
+
+
+def wrap(text: str, first: str = "", later: str | None = None) -> list[str]:
+    """Break one paragraph into lines of at most 80 columns.
+
+    Parameters
+    ----------
+    text
+        Any run of blanks in it counts as one.
+    first, later
+        What the first line and the further ones begin with; `later` is as many blanks where it is not given.
+    """
+    return textwrap.wrap(
+        " ".join(text.split()),
+        width=COLUMNS,
+        initial_indent=first,
+        subsequent_indent=" " * len(first) if later is None else later,
+        break_on_hyphens=False,
+    )
