@@ -19,7 +19,7 @@ LINES = (
 )
 LINE_OF = {name: number for number, names in enumerate(LINES) for name in names}
 DECODERS = {"av", "soundfile"}
-TEST_ONLY = {"librosa", "hypothesis", "pytest"}
+TEST_ONLY = {"librosa", "pyoctaveband", "hypothesis", "pytest"}
 # `chatter/__init__.py` loads public names lazily, so it may name any part; anyone may read its version.
 
 

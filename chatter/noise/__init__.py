@@ -1,0 +1,1 @@
+"""Noise from recordings: levels, bands, tones, and who hears them."""
