@@ -1,0 +1,184 @@
+"""What the answer about a cut says, in sentences that the text and the page share.
+
+In: a `CutDocument` or a part of one. Out: plain sentences.
+Leaves out: any judgement, and any layout.
+"""
+
+from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow, Verdict
+from chatter.model.cut import present_depth_mm
+
+SPEEDS_SHOWN = 3
+ACTIONS = {
+    "keep": "Keep these settings.",
+    "change speed": "Change the spindle speed.",
+    "reduce depth": "Keep the speed and take less depth.",
+    "record again": "Record again before changing anything.",
+}
+LINE_NAMES = {
+    "tooth passing": "tooth passing",
+    "spindle harmonic": "spindle turns (run-out)",
+    "chatter": "chatter",
+    "chatter sideband": "chatter, beside its main line",
+    "background": "also there without cutting",
+    "resonance": "the machine rings here (a hump)",
+    "unexplained": "not explained",
+}
+_ONE_CUT = {
+    "stable": "this cut did not chatter",
+    "marginal": "this cut is at the edge; it may have begun to chatter",
+    "chatter": "this cut chattered",
+    "undecided": "this recording can't tell whether the cut chattered",
+}
+
+
+def verdict_of_all(document: CutDocument) -> Verdict:
+    """Give the verdict of the worst cut, or that none was found."""
+    worst = document.analysis.worst
+    return "undecided" if worst is None else worst.verdict
+
+
+def tell_verdict(analysis: CutAnalysis, verdict: Verdict) -> str:
+    """Say in words what was heard, over all cuts where there are several; without a stop."""
+    total = len(analysis.cuts)
+    if total < 2:
+        return _ONE_CUT[verdict]
+    share = f"{sum(cut.verdict == verdict for cut in analysis.cuts)} of {total} cuts"
+    return {
+        "stable": f"none of the {total} cuts chattered",
+        "marginal": f"at the edge in {share}; no cut clearly chattered",
+        "chatter": f"{share} chattered",
+        "undecided": f"this recording can't tell whether {share} chattered",
+    }[verdict]
+
+
+def tell_which_cut(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
+    """Say in one sentence which cut the verdict is about and how sure it is."""
+    if worst is None:
+        return "no cut was found in it."
+    sentence = f"the cut {tell_span(worst)}"
+    if len(analysis.cuts) > 1 and analysis.cut_index is not None:
+        sentence = f"judged by the worst cut, number {analysis.cut_index + 1} ({tell_span(worst)})"
+    if worst.chatter_probability is not None:
+        sentence += f", chatter {tell_chance(worst.chatter_probability)}"
+    if worst.verdict in ("chatter", "marginal") and worst.onset_s is not None:
+        sentence += f", from {worst.onset_s:.1f} s on"
+    return sentence + "."
+
+
+def tell_span(cut: JudgedCut) -> str:
+    """Say from when to when a cut goes."""
+    start = "before the recording begins" if cut.start_s is None else f"from {cut.start_s:.1f} s"
+    end = "past its end" if cut.end_s is None else f"to {cut.end_s:.1f} s"
+    return f"{start} {end}"
+
+
+def tell_chance(probability: float) -> str:
+    """Give a probability in whole chances out of a hundred, never as certain."""
+    if probability > 0.99:
+        return "with more than 99 chances in 100"
+    if probability < 0.01:
+        return "with less than 1 chance in 100"
+    chances = round(100 * probability)
+    return f"with {chances} chance{'' if chances == 1 else 's'} in 100"
+
+
+def tell_percent(probability: float | None) -> str:
+    """Give a probability in percent, never as certain."""
+    if probability is None:
+        return "-"
+    return "< 1 %" if probability < 0.01 else "> 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+
+
+def tell_dial(speed: SpeedWindow) -> str:
+    """Say what to dial for one suggested speed, and how sure it is."""
+    dial = f"Dial {speed.set_rpm:,.0f} rpm"
+    if speed.feed_mm_min is not None:
+        dial += f", feed {speed.feed_mm_min:,.0f} mm/min"
+    return f"{dial}: stable {tell_chance(speed.stable_probability)}."
+
+
+def to_sentence(text: str) -> str:
+    """Begin a text with a capital and end it with a stop."""
+    text = text.strip()
+    text = text[:1].upper() + text[1:]
+    return text if not text or text.endswith((".", "!", "?")) else text + "."
+
+
+def tell_ramp(document: CutDocument) -> str | None:
+    """Say at which depth of a ramped pass chatter began, or that none was heard; None without a ramp."""
+    last = document.program["settings"].get("depth_to_mm")
+    worst = document.analysis.worst
+    if last is None or worst is None:
+        return None
+    onset = document.analysis.ramp
+    if onset is not None:
+        return (
+            f"In this pass chatter began at {onset.depth_mm:.2f} ± {onset.depth_sd_mm:.2f} mm, heard at "
+            f"{onset.time_s:.1f} s: at this speed stay clearly below that depth."
+        )
+    if worst.verdict == "stable":
+        return f"No chatter was heard down to {last:g} mm at this speed."
+    return "Where in this pass chatter began can't be told: cut a longer ramp, and record it with less noise."
+
+
+def tell_depth(document: CutDocument) -> str | None:
+    """Say how deep the present speed carries; None where the advice doesn't know."""
+    factor = document.advice.depth_factor
+    if factor is None:
+        return None
+    settings = document.program["settings"]
+    ramp_mm = settings.get("depth_to_mm")
+    depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=ramp_mm)
+    share = f"{factor:.2f} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
+    if depth_mm is not None:
+        share += f" ({factor * depth_mm:.2f} mm instead of {depth_mm:g} mm)"
+    if factor > 1:
+        text = f"At the present speed up to {share} should stay stable with 90 chances in 100: "
+        return f"{text}go deeper in small steps, and record each."
+    if factor == 1:
+        return "At the present speed the present depth is as deep as can be advised."
+    return f"At the present speed no more than {share} is stable with 90 chances in 100."
+
+
+def tell_spindle(document: CutDocument) -> str:
+    """Say what the spindle did."""
+    spindle = document.analysis.spindle
+    if spindle.measured_rpm is None:
+        return f"The spindle's own lines were not found; {spindle.programmed_rpm:,.0f} rpm was dialled."
+    off_percent = 100 * (spindle.measured_rpm / spindle.programmed_rpm - 1)
+    spread = "" if spindle.measured_rpm_sd is None else f" ± {spindle.measured_rpm_sd:.1f}"
+    side = "above" if off_percent >= 0 else "below"
+    return (
+        f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {abs(off_percent):.2f} % {side} the "
+        f"{spindle.programmed_rpm:,.0f} dialled. "
+        f"It turns {spindle.measured_rpm / 60:.1f} times a second; "
+        f"{spindle.flutes} flute{'s' if spindle.flutes > 1 else ''} strike at "
+        f"{spindle.measured_rpm * spindle.flutes / 60:.1f} Hz."
+    )
+
+
+def tell_chatter(worst: JudgedCut | None) -> str | None:
+    """Say at which frequency it chattered; None where it didn't."""
+    if worst is None or worst.chatter_hz is None:
+        return None
+    return (
+        f"Chatter: strongest at {worst.chatter_hz:,.1f} Hz, which is not a multiple of the spindle's "
+        "speed and not there without cutting."
+    )
+
+
+def choose_lines(lines: tuple[Line, ...], *, count: int) -> tuple[Line, ...]:
+    """Give the lines that decide first, then the strongest others."""
+    first = [line for line in lines if line.kind == "chatter"]
+    rest = sorted((line for line in lines if line.kind != "chatter"), key=lambda line: -line.level_db)
+    return tuple([*first, *rest][:count])
+
+
+def name_line(line: Line) -> str:
+    """Say what a line is."""
+    name = LINE_NAMES[line.kind]
+    if line.order is not None and line.kind in ("tooth passing", "spindle harmonic"):
+        name += f", multiple {line.order}"
+    if line.width_hz is not None:
+        name += f", {line.width_hz:.0f} Hz wide"
+    return name
