@@ -38,6 +38,7 @@ def analyse_cut(
     tap: Sequence[str | Path] = (),
     setup: str | None = None,
     notebook: str | Path | None = None,
+    pictures: bool = False,
 ) -> CutDocument:
     """Say whether the cuts in one recording chattered, and what to set next.
 
@@ -74,6 +75,8 @@ def analyse_cut(
         document has a `notebook` part. One that is not there yet is made from the values given.
     notebook
         File of the notebook; the one in the user's data folder when not given.
+    pictures
+        Whether to give what the pictures of a report show, too: `analysis.pictures`, no part of `to_dict()`.
 
     Returns
     -------
@@ -129,7 +132,7 @@ def analyse_cut(
     from chatter.advice.rings import name_ringing
     from chatter.cut.pipeline import judge_recording
 
-    analysis = judge_recording(recording, setup=known, idle=idle_recording)
+    analysis = judge_recording(recording, setup=known, idle=idle_recording, pictures=pictures)
     earlier = () if history is None else history.without(recording.sha256)
     taps += () if history is None else history.taps
     found = (*analysis.findings, *(finding for cut in analysis.cuts for finding in cut.findings))

@@ -14,6 +14,7 @@ import typer
 
 from chatter import __version__
 from chatter.cli._options import Direction
+from chatter.cli._reports import EmbedSound, ReportFile, prepare_report, tell_report
 from chatter.cli.map import map_command
 from chatter.cli.notebook import (
     NotebookFile,
@@ -126,8 +127,11 @@ def cut(
         Path | None,
         typer.Option(metavar="FILE", help="Draw the chance of a stable cut over speed too, as .png or .svg."),
     ] = None,
+    report: ReportFile = None,
+    embed_sound: EmbedSound = False,
 ) -> None:
     """Say whether a cut chattered, and what to set next."""
+    sound = prepare_report(report, recording=file, embed_sound=embed_sound)  # before the work, not after it
     if plot is not None:
         from chatter.report.plots import check_plot_path
 
@@ -156,17 +160,24 @@ def cut(
         tap=tap or (),
         setup=setup,
         notebook=notebook,
+        pictures=report is not None,
     )
     tell_notes(document.notebook)
     if plot is not None:
         from chatter.report.plots import draw_chances, picture_chances
 
         draw_chances(picture_chances(document), path=plot)
+    if report is not None:
+        from chatter.report.cut_page import page_of_cut
+        from chatter.report.page import write_page
+
+        write_page(page_of_cut(document, sound=sound), path=report)
     from chatter.report import to_json, to_text
 
     typer.echo(to_json(document.to_dict()) if as_json else to_text(document), nl=as_json)
     if plot is not None:
         typer.echo(f"chatter: drew {plot}", err=True)
+    tell_report(report)
 
 
 @app.command()

@@ -116,7 +116,9 @@ def _spectrum(spectra: CutSpectra, *, top_hz: float, steady_s: tuple[float, floa
     count = int(np.searchsorted(spectra.hz, top_hz, side="right"))
     step = max(1, -(-count // SPECTRUM_POINTS))
     groups = range(0, count, step)
-    kept = np.array([start + int(np.argmax(spectra.whole[start : min(start + step, count)])) for start in groups])
+    kept = np.array(
+        [start + int(np.argmax(spectra.whole[start : min(start + step, count)])) for start in groups]
+    )
     idle = None
     if spectra.idle is not None:
         idle = np.array([spectra.idle[start : min(start + step, count)].max() for start in groups])

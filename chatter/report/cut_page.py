@@ -1,0 +1,291 @@
+"""The answer about a cut as a page: verdict, what to set next, pictures, reasons, what was assumed.
+
+In: a `CutDocument` that was made with pictures. Out: a `Page`.
+Leaves out: any judgement; every number stands in the document.
+"""
+
+from typing import Any
+
+from chatter.model.cut import CutDocument, JudgedCut, Line
+from chatter.report._facts import list_provenance, list_settings, tell_version
+from chatter.report.cut_pictures import draw_spectrogram, draw_spectrum, draw_turns
+from chatter.report.cut_words import (
+    ACTIONS,
+    SPEEDS_SHOWN,
+    choose_lines,
+    name_line,
+    tell_chance,
+    tell_chatter,
+    tell_depth,
+    tell_percent,
+    tell_ramp,
+    tell_span,
+    tell_spindle,
+    tell_verdict,
+    to_sentence,
+    verdict_of_all,
+)
+from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound, Table, Words
+from chatter.report.speed_strip import draw_speeds
+
+LINES_SHOWN = 14
+
+
+def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
+    """Give the page of one answer.
+
+    Parameters
+    ----------
+    document
+        The answer; without pictures in it the page has words and tables only.
+    sound
+        A player for the recording.
+    """
+    verdict = verdict_of_all(document)
+    worst = document.analysis.worst
+    again = document.advice.action == "record again"
+    findings = tuple(_finding(one) for one in document.recording["findings"])
+    mind = Part(
+        heading="How to record, and what to mind" if again else "Before you cut",
+        blocks=(_points(document.advice.cautions),),
+        is_warning=True,
+    )
+    return Page(
+        subject=document.recording["file"],
+        kicker="A milling cut, by its sound",
+        sign=verdict,
+        answer=f"{verdict.capitalize()}: {tell_verdict(document.analysis, verdict)}.",
+        lead=_lead(document, worst),
+        parts=(
+            Part(heading="Set next", blocks=_next(document)),
+            mind,
+            Part(heading="What was heard", blocks=(*_pictures(document), sound)),
+            Part(heading="Why", blocks=_why(document, worst)),
+            Part(heading="Every cut", blocks=(_cut_table(document),)),
+            Part(heading="Noticed in the recording", blocks=(_points(findings),)),
+            Part(heading="What was assumed", blocks=(_points(_assumed(document)),)),
+            Part(
+                heading="What you told",
+                blocks=(Facts(pairs=list_settings(document.program["settings"])),),
+            ),
+            Part(
+                heading="What this page was made from",
+                blocks=(Facts(pairs=list_provenance(document.program, document.recording)),),
+            ),
+        ),
+        footer=tell_version(document.program),
+    )
+
+
+def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
+    """Say which cut the verdict is about, how sure it is, and when chatter began."""
+    if worst is None:
+        return ("No cut was found in the recording.",)
+    total = len(document.analysis.cuts)
+    number = (document.analysis.cut_index or 0) + 1
+    which = "The cut goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
+    text = f"{which} {tell_span(worst)}."
+    if worst.chatter_probability is not None:
+        chance = tell_chance(worst.chatter_probability).removeprefix("with ")
+        text += f" That it chattered has {chance}."
+    if worst.verdict in ("chatter", "marginal") and worst.onset_s is not None:
+        text += f" Chatter is heard from {worst.onset_s:.1f} s on."
+    return (text,)
+
+
+def _points(texts: tuple[str, ...]) -> Points | None:
+    return Points(texts=texts) if texts else None
+
+
+def _finding(finding: dict[str, Any]) -> str:
+    return f"{finding['severity'].capitalize()}: {finding['message']}"
+
+
+def _next(document: CutDocument) -> tuple[Block | None, ...]:
+    """Give what to set next in large words, then why, then the windows as a picture."""
+    advice = document.advice
+    more: list[str] = []
+    large = ACTIONS[advice.action]
+    first = advice.speeds[0] if advice.speeds else None
+    if advice.action == "record again":
+        return (Words(texts=(large,), large=True),)
+    if first is not None and advice.action == "change speed":
+        feed = "" if first.feed_mm_min is None else f" and feed {first.feed_mm_min:,.0f} mm/min"
+        large = f"Dial {first.set_rpm:,.0f} rpm{feed}."
+        scale = first.set_rpm / first.rpm
+        more.append(
+            f"Stable {tell_chance(first.stable_probability)}; on the dial anything from "
+            f"{scale * first.low_rpm:,.0f} to {scale * first.high_rpm:,.0f} rpm belongs to that window."
+        )
+        more.append(to_sentence(first.why))
+    others = (
+        advice.speeds[1:SPEEDS_SHOWN] if advice.action == "change speed" else advice.speeds[:SPEEDS_SHOWN]
+    )
+    if others:
+        told = " or ".join(
+            f"{one.set_rpm:,.0f} rpm ({tell_chance(one.stable_probability).removeprefix('with ')})"
+            for one in others
+        )
+        more.append(f"Also worth a try: {told}.")
+    more += [text for text in (tell_ramp(document), tell_depth(document)) if text is not None]
+    strip = draw_speeds(document)
+    picture = None
+    if strip is not None:
+        picture = Picture(
+            heading="Which speeds are worth a try",
+            svg=strip,
+            texts=(
+                "Along the bottom runs the speed to dial. Water in the strip is a window: any speed in it "
+                "shares the odds of the one named. The dotted line is the cut you recorded.",
+                *(
+                    ()
+                    if document.map is None
+                    else (
+                        "The curve above is the chance that a cut as deep as yours stays quiet, among the "
+                        "machines that would sound like yours. Where it is high over a wide stretch, "
+                        "small errors of speed do no harm.",
+                    )
+                ),
+            ),
+        )
+    return (Words(texts=(large,), large=True), Words(texts=tuple(more)) if more else None, picture)
+
+
+def _pictures(document: CutDocument) -> tuple[Picture, ...]:
+    held = document.analysis.pictures
+    if held is None:
+        return ()
+    several = len(document.analysis.cuts) > 1 and document.analysis.cut_index is not None
+    which = f" of cut {(document.analysis.cut_index or 0) + 1}" if several else ""
+    pictures = [
+        Picture(
+            heading="The whole recording",
+            svg=draw_spectrogram(document, held.spectrogram),
+            texts=(
+                "Time runs to the right and pitch upward; the stronger the shade, the louder. The bar on "
+                "top spans each cut, and its shape is the verdict: ring stable, diamond marginal, cross "
+                "chatter, square undecided.",
+                "A cut that repeats shows evenly spaced stripes. Chatter adds stripes between them.",
+            ),
+        )
+    ]
+    if held.spectrum is not None:
+        pictures.append(
+            Picture(
+                heading=f"The lines in the steady part{which}",
+                svg=draw_spectrum(document, held.spectrum),
+                texts=(
+                    f"From {held.spectrum.start_s:.1f} to {held.spectrum.end_s:.1f} s. The ruler at the "
+                    "bottom has a long mark for each multiple of tooth passing and a short one for each "
+                    "turn. What stands on a mark comes from the turning; what stands between marks does "
+                    "not.",
+                ),
+            )
+        )
+    if held.turns is not None:
+        turns = held.turns.pressure.shape[0]
+        pictures.append(
+            Picture(
+                heading="Turn under turn",
+                svg=draw_turns(held.turns),
+                texts=(
+                    f"Each row is the sound of one turn of the spindle, {turns} turns from top to bottom. "
+                    "Upright stripes mean that every turn sounds like the last one. Slanting or scattered "
+                    "ones mean that something swings at a beat of its own.",
+                    "Below, one dot a turn, always at the angle of the dashed line: a level row repeats, a "
+                    "scattered one does not.",
+                    f"{100 * held.turns.repeating_share:.0f} % of the cut's sound comes again every turn.",
+                ),
+            )
+        )
+    return tuple(pictures)
+
+
+def _why(document: CutDocument, worst: JudgedCut | None) -> tuple[Block | None, ...]:
+    texts = [tell_spindle(document), tell_chatter(worst)]
+    if document.rings is not None and worst is not None:
+        texts.append(f"What rings: {document.rings.why}")
+    words = Words(texts=tuple(text for text in texts if text is not None))
+    return (words, _line_table(worst.lines) if worst is not None and worst.lines else None)
+
+
+def _line_table(lines: tuple[Line, ...]) -> Table:
+    shown = choose_lines(lines, count=LINES_SHOWN)
+    more = len(lines) - len(shown)
+    return Table(
+        caption="The lines that decide first, then the strongest others"
+        + (f" ({more} more in the JSON document)" if more else ""),
+        heads=("Hz", "dB", "what it is"),
+        rows=tuple(
+            (f"{line.frequency_hz:,.1f}", f"{line.level_db:.1f}".replace("-", "−"), name_line(line))
+            for line in shown
+        ),
+        numbers=(0, 1),
+    )
+
+
+def _cut_table(document: CutDocument) -> Table | None:
+    """Give one row a cut where a recording holds several."""
+    cuts = document.analysis.cuts
+    if len(cuts) < 2:
+        return None
+    return Table(
+        caption="Times in seconds; the verdict with the chance of chatter",
+        heads=("cut", "from", "to", "verdict", "at Hz"),
+        rows=tuple(
+            (
+                f"{number}",
+                _told(cut.start_s),
+                _told(cut.end_s),
+                f"{cut.verdict} {tell_percent(cut.chatter_probability)}",
+                _told(cut.chatter_hz),
+            )
+            for number, cut in enumerate(cuts, start=1)
+        ),
+        numbers=(0, 1, 2, 4),
+    )
+
+
+def _told(value: float | None) -> str:
+    return "–" if value is None else f"{value:,.1f}"
+
+
+def _assumed(document: CutDocument) -> tuple[str, ...]:
+    """Say what stood in for what wasn't told."""
+    told = document.program["settings"]
+    notes = [
+        f"The spindle turns within 6 % of the {document.analysis.spindle.programmed_rpm:,.0f} rpm dialled, "
+        f"and the tool has {document.analysis.spindle.flutes} evenly spaced "
+        f"flute{'' if document.analysis.spindle.flutes == 1 else 's'}.",
+    ]
+    if told.get("idle") is None:
+        notes.append(
+            "No recording without cutting was given: what sounds in the idle parts of this one counts as "
+            "background. A noise that starts with the cut, such as an air blast, can't be told apart."
+        )
+    if not told.get("tap"):
+        notes.append("No tap was given: where the machine rings is inferred from the chatter alone.")
+    missing = [
+        word
+        for name, word in (
+            ("width_mm", "radial width"),
+            ("diameter_mm", "tool diameter"),
+            ("direction", "direction"),
+        )
+        if told.get(name) is None
+    ]
+    if missing:
+        notes.append(
+            f"Not told: {', '.join(missing)}. The advice weighs machines over all usual cuts, so its odds "
+            "are nearer to even than they could be."
+        )
+    if told.get("max_rpm") is None:
+        notes.append(
+            "The fastest speed of the spindle wasn't told, so nothing above the dialled speed is looked at."
+        )
+    if told.get("depth_mm") is None and told.get("depth_to_mm") is None:
+        notes.append("The depth wasn't told, so depths are shares of the present one.")
+    notes.append(
+        "The chances of the verdict were fitted on simulated cuts; no real chatter has been heard yet."
+    )
+    return tuple(notes)

@@ -1,0 +1,127 @@
+"""The small stability map of a cut: the chance of a stable cut over speed, and a strip of windows to dial.
+
+In: a `CutDocument`. Out: an `svg` element for a page, or None where the advice names no speed.
+Look: the strip is a coast seen from above: water where a speed is worth a try, land elsewhere. Speeds are
+those to dial, because that is what a hand sets. No window is ranked: a sentence says which to try first.
+Leaves out: any judgement.
+"""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.model.cut import CutDocument
+from chatter.report._figures import SMALL, USUAL, add_axes, hide_ticks, new_figure, space_ticks
+from chatter.report._palette import COAST, DOTS, INK, LAND, MARK, PAPER, VERDICT_SHAPES, WATER
+from chatter.report._svg import to_svg
+from chatter.report.cut_words import SPEEDS_SHOWN, verdict_of_all
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Floats = NDArray[np.float64]
+LEFT, RIGHT = 0.1, 0.965
+LABEL_WIDE = 0.17  # of the axes: one speed's number with a gap
+
+
+def draw_speeds(document: CutDocument) -> str | None:
+    """Draw the chance of a stable cut over the dialled speed, the present cut, and the windows to try."""
+    speeds, curve = document.advice.speeds[:SPEEDS_SHOWN], document.map
+    if not speeds and curve is None:
+        return None
+    spindle = document.analysis.spindle
+    worst = document.analysis.worst
+    true_rpm = spindle.best_rpm if worst is None or worst.measured_rpm is None else worst.measured_rpm
+    dial = spindle.programmed_rpm / true_rpm  # [rpm dialled] / [rpm true]
+    now = spindle.programmed_rpm
+    ends = [now, *(dial * rpm for one in speeds for rpm in (one.low_rpm, one.high_rpm))]
+    if curve is not None:
+        ends += [dial * curve.speeds_rpm[0], dial * curve.speeds_rpm[-1]]
+    room = 0.03 * (max(ends) - min(ends)) or 0.1 * max(ends)
+    figure = new_figure(3.7 if curve is not None else 1.75)
+    strip = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=1.4)
+    strip.set_xlim(min(ends) - room, max(ends) + room)
+    _draw_strip(strip, [(dial * one.low_rpm, one.set_rpm, dial * one.high_rpm) for one in speeds], now=now)
+    if curve is not None:
+        upper = add_axes(figure, left=LEFT, right=RIGHT, low_in=1.55, high_in=3.4)
+        upper.set_xlim(strip.get_xlim())
+        _draw_curve(
+            upper, dial * np.array(curve.speeds_rpm), 100 * np.array(curve.stable_probability), now=now
+        )
+        upper.plot(
+            [now],
+            [float(np.interp(true_rpm, curve.speeds_rpm, 100 * np.array(curve.stable_probability)))],
+            marker=VERDICT_SHAPES[verdict_of_all(document)],
+            markersize=12,
+            color=INK if verdict_of_all(document) == "chatter" else PAPER,
+            markeredgecolor=PAPER if verdict_of_all(document) == "chatter" else INK,
+            markeredgewidth=1.5,
+            clip_on=False,
+            zorder=6,
+        )
+    windows = "; ".join(
+        f"{one.set_rpm:,.0f} rpm, from {dial * one.low_rpm:,.0f} to {dial * one.high_rpm:,.0f}"
+        for one in speeds
+    )
+    return to_svg(
+        figure,
+        name="speeds",
+        title="Speeds to try",
+        description=f"The present cut: {now:,.0f} rpm as dialled. Windows to try: {windows or 'none'}.",
+    )
+
+
+def _draw_curve(axes: "Axes", rpm: Floats, percent: Floats, *, now: float) -> None:
+    axes.fill_between(rpm, percent, color=WATER, linewidth=0)
+    axes.plot(rpm, percent, color=COAST, linewidth=1.8)
+    axes.axvline(now, color=INK, linewidth=1.2, linestyle=(0, (1, 1.4)))
+    axes.set_ylim(0, 104)
+    axes.set_yticks([0, 50, 100])
+    hide_ticks(axes, x=True)
+    axes.annotate(
+        "chances of 100 that the cut is stable",
+        (0, 1),
+        xycoords="axes fraction",
+        xytext=(-24, 7),
+        textcoords="offset points",
+        ha="left",
+        va="bottom",
+        fontsize=SMALL,
+        color=INK,
+    )
+
+
+def _draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: float) -> None:
+    """Draw the windows as water in a strip of land, each with the speed to dial, and the present speed."""
+    left, right = axes.get_xlim()
+    axes.set_ylim(0, 1)
+    hide_ticks(axes, y=True)
+    axes.spines["left"].set_visible(False)
+    axes.axhspan(0, 0.45, facecolor=LAND, edgecolor=DOTS, hatch="..", linewidth=0, zorder=1)
+    for low, _, high in windows:
+        axes.fill_between([low, high], 0, 0.45, facecolor=WATER, edgecolor=COAST, linewidth=1.4, zorder=2)
+    axes.plot([now, now], [0, 1.0], color=INK, linewidth=1.2, linestyle=(0, (1, 1.4)), zorder=3)
+    taken: list[float] = []
+    for place, word, is_now in sorted(
+        [(now, "now", True), *((at, f"{at:,.0f}", False) for _, at, _ in windows)]
+    ):
+        share = (place - left) / (right - left)
+        row = 0.60 if all(abs(share - other) > LABEL_WIDE for other in taken) else 0.88
+        taken = [*taken, share] if row == 0.60 else taken
+        if not is_now:
+            axes.plot([place, place], [0, row], color=MARK, linewidth=1.6, zorder=3)
+        axes.text(
+            min(max(place, left + 0.06 * (right - left)), right - 0.06 * (right - left)),
+            row,
+            word,
+            ha="center",
+            va="center",
+            fontsize=USUAL if not is_now else SMALL,
+            fontweight="normal" if is_now else "bold",
+            color=INK if is_now else MARK,
+            bbox={"boxstyle": "square,pad=0.15", "facecolor": PAPER, "edgecolor": "none"},
+            zorder=5,
+        )
+    space_ticks(axes, most_x=5)
+    axes.set_xlabel("speed to dial, rpm")
