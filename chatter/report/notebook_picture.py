@@ -9,8 +9,9 @@ import math
 import numpy as np
 
 from chatter.model.notebook import KeptCut, SetupMap
+from chatter.report._map_marks import CutPoint
 from chatter.report.notebook_text import describe_facts
-from chatter.report.plots import CutPoint, MapPicture
+from chatter.report.plots import MapPicture
 
 MOST_POINTS = 400  # own choice: more lie on top of each other
 CELLS_PER_UNIT = 60  # across the map; cuts with one verdict in one cell are one point

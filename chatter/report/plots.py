@@ -11,14 +11,24 @@ import io
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chatter.errors import BadValueError, OutputError
-from chatter.model.cut import CutDocument, SpeedWindow, Verdict
+from chatter.model.cut import CutDocument, SpeedWindow
 from chatter.model.map import VIEW_OVER_LOWEST, MapDocument
+from chatter.report._map_marks import (
+    CutPoint,
+    draw_chance_image,
+    draw_coast,
+    draw_cuts,
+    draw_flag,
+    draw_present,
+    explain_cuts,
+)
+from chatter.report._palette import COAST, INK, MARK, PAPER, WATER
 from chatter.report.map_text import told_depth
 
 if TYPE_CHECKING:
@@ -31,19 +41,6 @@ ENDINGS = (".png", ".svg")
 SIZE_IN = (5.4, 7.2)  # 360 points of a phone are then 67 an inch: 11 pt words are 10 points high
 DOTS_PER_IN = 200.0  # 1,080 dots wide: sharp on a phone and on paper
 SUBTITLE_WIDE, CAPTION_WIDE = 46, 58  # letters that fit the sheet at their sizes
-PAPER, INK, FAINT = "#FBF9F4", "#16242E", "#66727A"
-WATER, LAND, DOTS = "#B9D8E8", "#EFD9A7", "#A9802F"
-COAST, MARK = "#123F5C", "#7A1F4B"
-_VERDICT_SHAPES: dict[Verdict, str] = {"stable": "o", "marginal": "D", "chatter": "X", "undecided": "s"}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CutPoint:
-    """One cut that was made, to be shown on a map."""
-
-    rpm: float
-    depth: float  # in the map's unit
-    verdict: Verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -166,18 +163,18 @@ def draw_map(picture: MapPicture, *, path: Path) -> None:
     axes.set_xlim(float(speeds[0]), float(speeds[-1]))
     axes.set_ylim(0, picture.top)
     if picture.stable_probability is not None and picture.depths is not None:
-        _draw_chance_image(figure, axes, speeds, picture.depths, 100 * picture.stable_probability)
+        draw_chance_image(figure, axes, speeds, picture.depths, 100 * picture.stable_probability)
     if picture.limit is not None:
-        _draw_coast(axes, speeds, picture.limit, picture.top, fill=picture.stable_probability is None)
+        draw_coast(axes, speeds, picture.limit, picture.top, fill=picture.stable_probability is None)
     for low, high in picture.windows:
         axes.plot([low, high], [0, 0], color=MARK, linewidth=7, solid_capstyle="butt", zorder=6)
     if picture.cuts:
-        _draw_cuts(axes, picture.cuts)
-        _explain_cuts(axes, picture.cuts)
+        draw_cuts(axes, picture.cuts)
+        explain_cuts(axes, picture.cuts)
     for number, (rpm, depth) in enumerate(picture.best, start=1):
-        _draw_flag(axes, number, rpm, min(depth, picture.top * 0.91))
+        draw_flag(axes, number, rpm, min(depth, picture.top * 0.91))
     if picture.present_rpm is not None:
-        _draw_present(axes, picture.present_rpm, picture.top)
+        draw_present(axes, picture.present_rpm, picture.top)
     axes.set_xlabel("spindle speed, true, rpm")
     axes.set_ylabel(picture.depth_label)
     _write_caption(figure, picture.caption)
@@ -215,8 +212,8 @@ def draw_chances(picture: ChancePicture, *, path: Path) -> None:
             linewidth=1.6,
             zorder=4,
         )
-        _draw_flag(axes, number, window.rpm, chance)
-    _draw_present(axes, picture.present_rpm, 112)
+        draw_flag(axes, number, window.rpm, chance)
+    draw_present(axes, picture.present_rpm, 112)
     if not picture.windows:
         axes.text(0.5, 0.45, "no speed to suggest", transform=axes.transAxes, ha="center", color=INK)
     axes.set_xlabel("spindle speed, true, rpm")
@@ -243,8 +240,10 @@ def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:
     figure = Figure(figsize=SIZE_IN, dpi=DOTS_PER_IN, facecolor=PAPER, layout="constrained")
     axes = figure.add_subplot()
     axes.set_facecolor(PAPER)
-    figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=17, fontweight="bold")
-    axes.set_title(textwrap.fill(subtitle, SUBTITLE_WIDE), loc="left", color=INK, fontsize=11.5, pad=10)
+    # A setup's name may hold dollar signs: it is words, not mathematics.
+    figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=17, fontweight="bold", parse_math=False)
+    told = textwrap.fill(subtitle, SUBTITLE_WIDE)
+    axes.set_title(told, loc="left", color=INK, fontsize=11.5, pad=10, parse_math=False)
     axes.tick_params(colors=INK, labelsize=11.5, length=5)
     axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda rpm, _: f"{rpm:,.0f}"))
@@ -262,139 +261,6 @@ def _write_caption(figure: "Figure", caption: str) -> None:
     if caption:
         lines = [part for line in caption.split("\n") for part in textwrap.wrap(line, CAPTION_WIDE) or [""]]
         figure.supxlabel("\n".join(lines), x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.45)
-
-
-def _draw_coast(axes: "Axes", speeds: Floats, limit: Floats, top: float, *, fill: bool) -> None:
-    """Draw the limit as a coast, with the words for both sides."""
-    coast = np.minimum(limit, 1.5 * top)  # a line that leaves the picture, not one along its edge
-    if fill:
-        axes.fill_between(speeds, 0, coast, color=WATER, linewidth=0, zorder=1)
-        axes.fill_between(
-            speeds, coast, 2 * top, facecolor=LAND, edgecolor=DOTS, hatch="..", linewidth=0, zorder=1
-        )
-    axes.plot(speeds, coast, color=COAST, linewidth=2.4, solid_joinstyle="round", zorder=3)
-    seen = np.minimum(limit, top)
-    floor, ceiling = _running(seen, np.min), _running(seen, np.max)
-    wet, dry = int(np.argmax(floor)), int(np.argmin(ceiling))
-    _write(axes, float(speeds[wet]), 0.5 * float(floor[wet]), "repeats")
-    if ceiling[dry] < 0.85 * top:
-        _write(axes, float(speeds[dry]), 0.5 * (float(ceiling[dry]) + top), "chatters")
-
-
-def _running(values: Floats, reduce: Any) -> Floats:
-    """Give the least or most of the values over a tenth of the range either side, where that fits."""
-    half = max(1, values.size // 10)
-    width = min(2 * half + 1, values.size)
-    inner = reduce(np.lib.stride_tricks.sliding_window_view(values, width), axis=-1)
-    lost = values.size - inner.size
-    worst = inner.min() if reduce is np.min else inner.max()
-    return np.pad(inner, (lost // 2, lost - lost // 2), constant_values=worst)
-
-
-def _write(axes: "Axes", rpm: float, depth: float, word: str) -> None:
-    axes.text(
-        rpm,
-        depth,
-        word,
-        ha="center",
-        va="center",
-        fontsize=15,
-        fontstyle="italic",
-        color=INK,
-        bbox={"boxstyle": "round,pad=0.25", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.85},
-        zorder=7,
-    )
-
-
-def _draw_flag(axes: "Axes", number: int, rpm: float, height: float) -> None:
-    """Mark a speed with a numbered flag on a staff that stands on the speed axis."""
-    axes.plot([rpm, rpm], [0, height], color=MARK, linewidth=1.4, linestyle=(0, (3, 2)), zorder=6)
-    left, right = axes.get_xlim()
-    place = (rpm - left) / (right - left)
-    axes.annotate(
-        f"{number}",
-        (rpm, height),
-        xytext=(9 * (place < 0.03) - 9 * (place > 0.97), 11),  # beside the edge, not across it
-        textcoords="offset points",
-        ha="center",
-        va="center",
-        fontsize=12,
-        fontweight="bold",
-        color="white",
-        bbox={"boxstyle": "round,pad=0.25", "facecolor": MARK, "edgecolor": "white", "linewidth": 1.2},
-        zorder=8,
-    )
-
-
-def _draw_present(axes: "Axes", rpm: float, top: float) -> None:
-    axes.axvline(rpm, color=INK, linewidth=2, linestyle=(0, (1, 1.2)), zorder=5)
-    left, right = axes.get_xlim()
-    on_right = rpm < (left + right) / 2
-    axes.annotate(
-        f"now {rpm:,.0f}",
-        (rpm, top * 0.99),
-        xytext=(5 if on_right else -5, 0),
-        textcoords="offset points",
-        ha="left" if on_right else "right",
-        va="top",
-        fontsize=11.5,
-        color=INK,
-        zorder=7,
-    )
-
-
-def _draw_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
-    for verdict, shape in _VERDICT_SHAPES.items():  # all of one shape at once: a long history has thousands
-        points = [point for point in cuts if point.verdict == verdict]
-        axes.plot(
-            [point.rpm for point in points],
-            [point.depth for point in points],
-            marker=shape,
-            markersize=11,
-            color="white" if verdict == "stable" else INK,
-            markeredgecolor=INK if verdict != "chatter" else "white",
-            markeredgewidth=1.6,
-            linestyle="none",
-            zorder=7,
-        )
-
-
-def _explain_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
-    from matplotlib.lines import Line2D
-
-    handles = [
-        Line2D(
-            [],
-            [],
-            marker=shape,
-            markersize=9,
-            color="white" if verdict == "stable" else INK,
-            markeredgecolor=INK,
-            linestyle="none",
-            label=f"cut: {verdict}",
-        )
-        for verdict, shape in _VERDICT_SHAPES.items()
-        if any(point.verdict == verdict for point in cuts)
-    ]
-    axes.legend(handles=handles, loc="upper left", fontsize=10.5, framealpha=0.9, edgecolor=FAINT)
-
-
-def _draw_chance_image(
-    figure: "Figure", axes: "Axes", speeds: Floats, depths: Floats, percent: Floats
-) -> None:
-    """Draw chances over speed and depth, with lines at 10, 50 and 90 in 100."""
-    from matplotlib.colors import LinearSegmentedColormap
-
-    shades = LinearSegmentedColormap.from_list("coast", ["#C39A45", LAND, PAPER, WATER, "#3F86B0"])
-    image = axes.pcolormesh(speeds, depths, percent, cmap=shades, vmin=0, vmax=100, shading="gouraud")
-    levels = [level for level in (10, 50, 90) if percent.min() < level < percent.max()]
-    if levels:
-        widths = [1.6 if level == 50 else 0.8 for level in levels]
-        lines = axes.contour(speeds, depths, percent, levels=levels, colors=INK, linewidths=widths)
-        axes.clabel(lines, fmt="%.0f", fontsize=10)
-    bar = figure.colorbar(image, ax=axes, orientation="horizontal", pad=0.02, aspect=30)
-    bar.set_label("chances of a stable cut, of 100", color=INK, fontsize=11)
-    bar.ax.tick_params(colors=INK, labelsize=10.5)
 
 
 def _save(figure: "Figure", path: Path) -> None:

@@ -11,7 +11,8 @@ import numpy as np
 
 from chatter.errors import BadValueError, OutputError
 from chatter.model.tap import TapDocument
-from chatter.report.plots import COAST, DOTS_PER_IN, FAINT, INK, MARK, PAPER, WATER, check_plot_path
+from chatter.report._palette import COAST, FAINT, INK, MARK, PAPER, WATER
+from chatter.report.plots import DOTS_PER_IN, check_plot_path
 
 SIZE_IN = (8.6, 9.2)
 MOST_FLAGS = 6

@@ -1,0 +1,166 @@
+"""Marks on maps of stability: the coast, flags, the present speed, cuts that were made.
+
+In: axes and arrays. Out: nothing; the axes are drawn on.
+Look: as in plots.py. Leaves out: any analysis. matplotlib is imported where it draws.
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.model.cut import Verdict
+from chatter.report._palette import COAST, DOTS, FAINT, INK, LAND, MARK, PAPER, VERDICT_SHAPES, WATER
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutPoint:
+    """One cut that was made, to be shown on a map."""
+
+    rpm: float
+    depth: float  # in the map's unit
+    verdict: Verdict
+
+
+def draw_coast(axes: "Axes", speeds: Floats, limit: Floats, top: float, *, fill: bool) -> None:
+    """Draw the limit as a coast, with the words for both sides."""
+    coast = np.minimum(limit, 1.5 * top)  # a line that leaves the picture, not one along its edge
+    if fill:
+        axes.fill_between(speeds, 0, coast, color=WATER, linewidth=0, zorder=1)
+        axes.fill_between(
+            speeds, coast, 2 * top, facecolor=LAND, edgecolor=DOTS, hatch="..", linewidth=0, zorder=1
+        )
+    axes.plot(speeds, coast, color=COAST, linewidth=2.4, solid_joinstyle="round", zorder=3)
+    seen = np.minimum(limit, top)
+    floor, ceiling = _running(seen, np.min), _running(seen, np.max)
+    wet, dry = int(np.argmax(floor)), int(np.argmin(ceiling))
+    write_word(axes, float(speeds[wet]), 0.5 * float(floor[wet]), "repeats")
+    if ceiling[dry] < 0.85 * top:
+        write_word(axes, float(speeds[dry]), 0.5 * (float(ceiling[dry]) + top), "chatters")
+
+
+def _running(values: Floats, reduce: Any) -> Floats:
+    """Give the least or most of the values over a tenth of the range either side, where that fits."""
+    half = max(1, values.size // 10)
+    width = min(2 * half + 1, values.size)
+    inner = reduce(np.lib.stride_tricks.sliding_window_view(values, width), axis=-1)
+    lost = values.size - inner.size
+    worst = inner.min() if reduce is np.min else inner.max()
+    return np.pad(inner, (lost // 2, lost - lost // 2), constant_values=worst)
+
+
+def write_word(axes: "Axes", rpm: float, depth: float, word: str) -> None:
+    """Write one word on the map, readable on any ground."""
+    axes.text(
+        rpm,
+        depth,
+        word,
+        ha="center",
+        va="center",
+        fontsize=15,
+        fontstyle="italic",
+        color=INK,
+        bbox={"boxstyle": "round,pad=0.25", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.85},
+        zorder=7,
+    )
+
+
+def draw_flag(axes: "Axes", number: int, rpm: float, height: float) -> None:
+    """Mark a speed with a numbered flag on a staff that stands on the speed axis."""
+    axes.plot([rpm, rpm], [0, height], color=MARK, linewidth=1.4, linestyle=(0, (3, 2)), zorder=6)
+    left, right = axes.get_xlim()
+    place = (rpm - left) / (right - left)
+    axes.annotate(
+        f"{number}",
+        (rpm, height),
+        xytext=(9 * (place < 0.03) - 9 * (place > 0.97), 11),  # beside the edge, not across it
+        textcoords="offset points",
+        ha="center",
+        va="center",
+        fontsize=12,
+        fontweight="bold",
+        color="white",
+        bbox={"boxstyle": "round,pad=0.25", "facecolor": MARK, "edgecolor": "white", "linewidth": 1.2},
+        zorder=8,
+    )
+
+
+def draw_present(axes: "Axes", rpm: float, top: float) -> None:
+    """Mark the present speed with a dotted line and its number."""
+    axes.axvline(rpm, color=INK, linewidth=2, linestyle=(0, (1, 1.2)), zorder=5)
+    left, right = axes.get_xlim()
+    on_right = rpm < (left + right) / 2
+    axes.annotate(
+        f"now {rpm:,.0f}",
+        (rpm, top * 0.99),
+        xytext=(5 if on_right else -5, 0),
+        textcoords="offset points",
+        ha="left" if on_right else "right",
+        va="top",
+        fontsize=11.5,
+        color=INK,
+        zorder=7,
+    )
+
+
+def draw_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
+    """Draw a point for each cut, in the shape of its verdict."""
+    for verdict, shape in VERDICT_SHAPES.items():  # all of one shape at once: a long history has thousands
+        points = [point for point in cuts if point.verdict == verdict]
+        axes.plot(
+            [point.rpm for point in points],
+            [point.depth for point in points],
+            marker=shape,
+            markersize=11,
+            color="white" if verdict == "stable" else INK,
+            markeredgecolor=INK if verdict != "chatter" else "white",
+            markeredgewidth=1.6,
+            linestyle="none",
+            zorder=7,
+        )
+
+
+def explain_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
+    """Explain the shapes of the verdicts that are there."""
+    from matplotlib.lines import Line2D
+
+    handles = [
+        Line2D(
+            [],
+            [],
+            marker=shape,
+            markersize=9,
+            color="white" if verdict == "stable" else INK,
+            markeredgecolor=INK,
+            linestyle="none",
+            label=f"cut: {verdict}",
+        )
+        for verdict, shape in VERDICT_SHAPES.items()
+        if any(point.verdict == verdict for point in cuts)
+    ]
+    axes.legend(handles=handles, loc="upper left", fontsize=10.5, framealpha=0.9, edgecolor=FAINT)
+
+
+def draw_chance_image(
+    figure: "Figure", axes: "Axes", speeds: Floats, depths: Floats, percent: Floats
+) -> None:
+    """Draw chances over speed and depth, with lines at 10, 50 and 90 in 100."""
+    from matplotlib.colors import LinearSegmentedColormap
+
+    shades = LinearSegmentedColormap.from_list("coast", ["#C39A45", LAND, PAPER, WATER, "#3F86B0"])
+    image = axes.pcolormesh(speeds, depths, percent, cmap=shades, vmin=0, vmax=100, shading="gouraud")
+    levels = [level for level in (10, 50, 90) if percent.min() < level < percent.max()]
+    if levels:
+        widths = [1.6 if level == 50 else 0.8 for level in levels]
+        lines = axes.contour(speeds, depths, percent, levels=levels, colors=INK, linewidths=widths)
+        axes.clabel(lines, fmt="%.0f", fontsize=10)
+    bar = figure.colorbar(image, ax=axes, orientation="horizontal", pad=0.02, aspect=30)
+    bar.set_label("chances of a stable cut, of 100", color=INK, fontsize=11)
+    bar.ax.tick_params(colors=INK, labelsize=10.5)
