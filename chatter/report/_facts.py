@@ -74,9 +74,10 @@ def list_provenance(program: dict[str, Any], recording: dict[str, Any] | None) -
     return tuple(pairs)
 
 
-def tell_version(program: dict[str, Any]) -> str:
-    """Say what made the page."""
+def tell_version(program: dict[str, Any], *, heard: bool = True) -> str:
+    """Say what made the page, and how far to trust it."""
+    doubt = "Judged by ear from a recording" if heard else "Worked out, not heard"
     return (
         f"Made by {program['name']} {program['version']} on your own computer; nothing was sent anywhere. "
-        "Judged by ear from a recording: check every change with a short cut."
+        f"{doubt}: check every change with a short cut."
     )

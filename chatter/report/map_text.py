@@ -120,7 +120,7 @@ def _sources(document: MapDocument) -> list[str]:
     cut = document.cut
     lines = ["Drawn from"]
     for mode in document.modes:
-        lines += wrap(_mode(mode), "  - ", "    ")
+        lines += wrap(tell_mode(mode), "  - ", "    ")
     pressure = "" if cut.pressure_mpa is None else f"cutting pressure {cut.pressure_mpa:,.0f} MPa, "
     lines += wrap(f"{pressure}radial force {cut.radial_ratio:.2f} times the tangential one", "  - ", "    ")
     names = {
@@ -130,7 +130,8 @@ def _sources(document: MapDocument) -> list[str]:
     return lines + wrap(f"method: {names[document.method]}", "  - ", "    ")
 
 
-def _mode(mode: MapMode) -> str:
+def tell_mode(mode: MapMode) -> str:
+    """Say what one mode is."""
     text = f"mode at {mode.frequency_hz:,.1f} Hz, damping {100 * mode.damping_ratio:.2g} %, "
     if mode.stiffness_n_per_um is not None:
         text += f"{mode.stiffness_n_per_um:g} N/µm, "

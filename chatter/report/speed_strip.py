@@ -42,7 +42,8 @@ def draw_speeds(document: CutDocument) -> str | None:
     figure = new_figure(3.7 if curve is not None else 1.75)
     strip = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=1.4)
     strip.set_xlim(min(ends) - room, max(ends) + room)
-    _draw_strip(strip, [(dial * one.low_rpm, one.set_rpm, dial * one.high_rpm) for one in speeds], now=now)
+    draw_strip(strip, [(dial * one.low_rpm, one.set_rpm, dial * one.high_rpm) for one in speeds], now=now)
+    strip.set_xlabel("speed to dial, rpm")
     if curve is not None:
         upper = add_axes(figure, left=LEFT, right=RIGHT, low_in=1.55, high_in=3.4)
         upper.set_xlim(strip.get_xlim())
@@ -92,8 +93,18 @@ def _draw_curve(axes: "Axes", rpm: Floats, percent: Floats, *, now: float) -> No
     )
 
 
-def _draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: float) -> None:
-    """Draw the windows as water in a strip of land, each with the speed to dial, and the present speed."""
+def draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: float | None = None) -> None:
+    """Draw windows as water in a strip of land, each with its speed, and the present speed.
+
+    Parameters
+    ----------
+    axes
+        With the limits of the speeds set.
+    windows
+        From, the speed to name, and to, rpm.
+    now
+        The present speed, rpm.
+    """
     left, right = axes.get_xlim()
     axes.set_ylim(0, 1)
     hide_ticks(axes, y=True)
@@ -101,11 +112,12 @@ def _draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now:
     axes.axhspan(0, 0.45, facecolor=LAND, edgecolor=DOTS, hatch="..", linewidth=0, zorder=1)
     for low, _, high in windows:
         axes.fill_between([low, high], 0, 0.45, facecolor=WATER, edgecolor=COAST, linewidth=1.4, zorder=2)
-    axes.plot([now, now], [0, 1.0], color=INK, linewidth=1.2, linestyle=(0, (1, 1.4)), zorder=3)
+    words = [(at, f"{at:,.0f}", False) for _, at, _ in windows]
+    if now is not None:
+        axes.plot([now, now], [0, 1.0], color=INK, linewidth=1.2, linestyle=(0, (1, 1.4)), zorder=3)
+        words.append((now, "now", True))
     taken: list[float] = []
-    for place, word, is_now in sorted(
-        [(now, "now", True), *((at, f"{at:,.0f}", False) for _, at, _ in windows)]
-    ):
+    for place, word, is_now in sorted(words):
         share = (place - left) / (right - left)
         row = 0.60 if all(abs(share - other) > LABEL_WIDE for other in taken) else 0.88
         taken = [*taken, share] if row == 0.60 else taken
@@ -124,4 +136,3 @@ def _draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now:
             zorder=5,
         )
     space_ticks(axes, most_x=5)
-    axes.set_xlabel("speed to dial, rpm")

@@ -1,0 +1,147 @@
+"""A stability map as a page: which speeds carry most, the coast as a picture, what it was drawn from.
+
+In: a `MapDocument`. Out: a `Page`.
+Leaves out: any judgement; every number stands in the document.
+"""
+
+from chatter.model.map import BestSpeed, MapDocument
+from chatter.report._facts import list_provenance, list_settings, tell_version
+from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
+from chatter.report._map_marks import draw_coast
+from chatter.report._svg import to_svg
+from chatter.report.map_text import tell_mode, told_depth
+from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Words
+from chatter.report.plots import picture_map
+from chatter.report.speed_strip import LEFT, RIGHT, draw_strip
+
+METHODS = {
+    "zero order": "Zero-order solution, quick: a limit at each speed from the mean cutting force.",
+    "semi-discretization": "Semi-discretization, exact in its model: it follows the teeth through a turn.",
+}
+
+
+def page_of_map(document: MapDocument) -> Page:
+    """Give the page of one map."""
+    cut = document.cut
+    width = "in a slot" if cut.width_mm == cut.diameter_mm else f"{cut.width_mm:g} mm wide, {cut.direction}"
+    flutes = f"{cut.flutes} flute{'s' if cut.flutes > 1 else ''}"
+    lead = (
+        f"{flutes}, {cut.diameter_mm:g} mm tool, {width}; {document.speeds_rpm[0]:,.0f} to "
+        f"{document.speeds_rpm[-1]:,.0f} rpm, true speeds."
+    )
+    sources = [tell_mode(mode) for mode in document.modes]
+    pressure = "" if cut.pressure_mpa is None else f"cutting pressure {cut.pressure_mpa:,.0f} MPa, "
+    sources.append(f"{pressure}radial force {cut.radial_ratio:.2f} times the tangential one")
+    settings = {
+        name: value for name, value in document.program["settings"].items() if name not in ("modes", "exact")
+    }
+    return Page(
+        subject=cut.material or "Stability map",
+        kicker="How deep at which speed",
+        sign="map",
+        answer=_answer(document),
+        lead=(lead,),
+        parts=(
+            Part(heading="Best speeds", blocks=_best(document)),
+            Part(heading="Before you cut", blocks=(Points(texts=document.cautions),), is_warning=True),
+            Part(
+                heading="Drawn from",
+                blocks=(
+                    Points(texts=tuple(f"{text[:1].upper()}{text[1:]}." for text in sources)),
+                    Words(texts=(METHODS[document.method],)),
+                ),
+            ),
+            Part(heading="What you told", blocks=(Facts(pairs=list_settings(settings)),)),
+            Part(
+                heading="What this page was made from",
+                blocks=(Facts(pairs=list_provenance(document.program, None)),),
+            ),
+        ),
+        footer=tell_version(document.program, heard=False),
+    )
+
+
+def _answer(document: MapDocument) -> str:
+    if document.best:
+        return f"Deepest near {document.best[0].rpm:,.0f} rpm."
+    if document.lowest_depth is None:
+        return "Nothing chatters at these speeds and depths."
+    return "No speed here is clearly better than the others."
+
+
+def _depth(document: MapDocument, depth: float) -> str:
+    unit = "times the lowest limit" if document.is_relative else "mm"
+    return f"{told_depth(depth)} {unit}"
+
+
+def _best(document: MapDocument) -> tuple[Block | None, ...]:
+    """Say how deep the best window carries, then the others and the lowest limit, then draw the coast."""
+    large, more = None, []
+    if document.best:
+        first = document.best[0]
+        large = Words(
+            texts=(
+                f"{_depth(document, first.window_depth)} stays quiet from {first.low_rpm:,.0f} to "
+                f"{first.high_rpm:,.0f} rpm.",
+            ),
+            large=True,
+        )
+        more.append(f"At {first.rpm:,.0f} rpm itself {_peak(document, first)}.")
+        others = [
+            f"{_depth(document, one.window_depth)} from {one.low_rpm:,.0f} to {one.high_rpm:,.0f} rpm"
+            for one in document.best[1:]
+        ]
+        if others:
+            more.append(f"Further windows carry {', '.join(others)}.")
+    if document.lowest_depth is not None and document.lowest_rpm is not None:
+        if document.is_relative:
+            more.append(f"The lowest limit, 1 in this map, lies at {document.lowest_rpm:,.0f} rpm.")
+        else:
+            more.append(
+                f"Below {_depth(document, document.lowest_depth)} no speed of this range chatters; that "
+                f"lowest limit lies at {document.lowest_rpm:,.0f} rpm."
+            )
+    return (large, Words(texts=tuple(more)) if more else None, _picture(document))
+
+
+def _peak(document: MapDocument, speed: BestSpeed) -> str:
+    if speed.limit_depth is None:
+        top = "" if document.max_depth is None else f" down to {_depth(document, document.max_depth)}"
+        return f"no depth{top} chatters"
+    return f"it chatters from {_depth(document, speed.limit_depth)} on"
+
+
+def _picture(document: MapDocument) -> Picture:
+    drawn = picture_map(document)
+    figure = new_figure(5.0)
+    strip = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=1.25)
+    coast = add_axes(figure, left=LEFT, right=RIGHT, low_in=1.35, high_in=4.68)
+    for axes in (strip, coast):
+        axes.set_xlim(float(drawn.speeds_rpm[0]), float(drawn.speeds_rpm[-1]))
+    coast.set_ylim(0, drawn.top)
+    if drawn.limit is not None:
+        draw_coast(coast, drawn.speeds_rpm, drawn.limit, drawn.top, fill=True)
+    hide_ticks(coast, x=True)
+    space_ticks(coast, most_y=6)
+    name_height(coast, "× lowest" if document.is_relative else "mm deep")
+    draw_strip(strip, [(one.low_rpm, one.rpm, one.high_rpm) for one in document.best])
+    strip.set_xlabel("true speed, rpm", fontsize=USUAL)
+    windows = "; ".join(
+        f"{one.low_rpm:,.0f} to {one.high_rpm:,.0f} rpm, {_depth(document, one.window_depth)}"
+        for one in document.best
+    )
+    return Picture(
+        heading="The coast",
+        svg=to_svg(
+            figure,
+            name="coast",
+            title="How deep at which speed",
+            description=f"The limit depth over speed. Windows: {windows or 'none stands out'}.",
+        ),
+        texts=(
+            "The line is the deepest cut that stays quiet at each speed. In the water below it every turn "
+            "of the cut repeats the last one; on the dotted land above it the cut chatters.",
+            "Water in the strip marks the windows, each with the speed at its peak. Stay near the middle: "
+            "peaks have a steep side, and no spindle holds its speed exactly.",
+        ),
+    )
