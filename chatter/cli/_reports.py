@@ -25,17 +25,24 @@ EmbedSound = Annotated[
 ]
 
 
-def prepare_report(report: Path | None, *, recording: Path, embed_sound: bool) -> "Sound | None":
-    """Check where the page shall go and take the sound that it shall hold, before any work is done."""
-    if report is None:
-        if embed_sound:
-            raise BadValueError("embed-sound", "yes", "a report too: the sound goes into its page")
-        return None
-    from chatter.report.page import check_report_path
-    from chatter.report.page import embed_sound as take_sound
+def check_report(report: Path | None) -> None:
+    """Refuse a file name that no page can have, before any work is done."""
+    if report is not None:
+        from chatter.report.page import check_report_path
 
-    check_report_path(report)
-    return take_sound(recording) if embed_sound else None
+        check_report_path(report)
+
+
+def prepare_report(report: Path | None, *, recording: Path, embed_sound: bool) -> "Sound | None":
+    """Check where the page shall go, and take the sound that it shall hold, before any work is done."""
+    if embed_sound and report is None:
+        raise BadValueError("embed-sound", "given", "a file name for the report too: the sound goes into it")
+    check_report(report)
+    if not embed_sound:
+        return None
+    from chatter.report.page import take_sound
+
+    return take_sound(recording)
 
 
 def tell_report(report: Path | None) -> None:

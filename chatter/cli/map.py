@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from chatter.cli._options import Direction
+from chatter.cli._reports import ReportFile, check_report, tell_report
 
 
 def map_command(
@@ -64,12 +65,14 @@ def map_command(
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the map too, as .png or .svg.")
     ] = None,
+    report: ReportFile = None,
 ) -> None:
     """Say how deep a cut may be at which speed, from the machine's modes."""
     from chatter.report.plots import check_plot_path, draw_map, picture_map
 
     if plot is not None:
         check_plot_path(plot)  # before the work, not after it
+    check_report(report)
     from chatter.analysis import map_stability
 
     document = map_stability(
@@ -90,8 +93,14 @@ def map_command(
     )
     if plot is not None:
         draw_map(picture_map(document), path=plot)
+    if report is not None:
+        from chatter.report.map_page import page_of_map
+        from chatter.report.page import write_page
+
+        write_page(page_of_map(document), path=report)
     from chatter.report import map_to_text, to_json
 
     typer.echo(to_json(document.to_dict()) if as_json else map_to_text(document), nl=as_json)
     if plot is not None:
         typer.echo(f"chatter: drew {plot}", err=True)
+    tell_report(report)

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from chatter.cli._options import Direction
+from chatter.cli._reports import ReportFile, check_report, tell_report
 
 NotebookFile = Annotated[
     Path | None,
@@ -203,13 +204,21 @@ def card_command(
     setup: Annotated[str, typer.Argument(metavar="SETUP", help="Name of the setup.")],
     notebook: NotebookFile = None,
     as_json: _AsJson = False,
+    report: ReportFile = None,
 ) -> None:
     """Show the settings of a setup that were heard stable, one page for the wall."""
+    check_report(report)  # before the work, not after it
     from chatter.analysis import make_card
     from chatter.report import card_to_text, to_json
 
     card = make_card(setup, notebook=notebook)
+    if report is not None:
+        from chatter.report.card_page import page_of_card
+        from chatter.report.page import write_page
+
+        write_page(page_of_card(card), path=report)
     typer.echo(to_json(card.to_dict()) if as_json else card_to_text(card), nl=as_json)
+    tell_report(report)
 
 
 notebook_app = typer.Typer(

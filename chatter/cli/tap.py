@@ -1,6 +1,6 @@
 """The `tap` command: natural frequency and damping from a recording of taps.
 
-In: the command line. Out: text or one JSON document on stdout, and a picture where one is asked for.
+In: the command line. Out: text or one JSON document on stdout, a picture and a page where they are asked for.
 Leaves out: every analysis and every layout. Heavy imports stand inside the command.
 """
 
@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from chatter.cli._reports import EmbedSound, ReportFile, prepare_report, tell_report
 from chatter.cli.notebook import NotebookFile, tell_notes
 
 
@@ -41,8 +42,11 @@ def tap_command(
         Path | None,
         typer.Option(metavar="FILE", help="Draw the decay and the spectrum too, as .png or .svg."),
     ] = None,
+    report: ReportFile = None,
+    embed_sound: EmbedSound = False,
 ) -> None:
     """Say at which frequencies a tapped part rings, and how well it is damped."""
+    sound = prepare_report(report, recording=file, embed_sound=embed_sound)  # before the work, not after it
     if plot is not None:
         from chatter.report.plots import check_plot_path
 
@@ -63,6 +67,11 @@ def tap_command(
         from chatter.report.tap_plot import draw_tap
 
         draw_tap(document, path=plot)
+    if report is not None:
+        from chatter.report.page import write_page
+        from chatter.report.tap_page import page_of_tap
+
+        write_page(page_of_tap(document, sound=sound), path=report)
     from chatter.report import to_json
     from chatter.report.tap_text import tap_to_text
 
@@ -70,3 +79,4 @@ def tap_command(
     if plot is not None:
         drew = f"drew {plot}" if document.modes else "drew nothing, because nothing rang"
         typer.echo(f"chatter: {drew}", err=True)
+    tell_report(report)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.model.cut import Verdict
-from chatter.report._palette import COAST, DOTS, FAINT, INK, LAND, MARK, PAPER, VERDICT_SHAPES, WATER
+from chatter.report._palette import COAST, DOTS, FAINT, INK, LAND, MARK, ON_MARK, PAPER, VERDICT_SHAPES, WATER
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -86,8 +86,8 @@ def draw_flag(axes: "Axes", number: int, rpm: float, height: float) -> None:
         va="center",
         fontsize=12,
         fontweight="bold",
-        color="white",
-        bbox={"boxstyle": "round,pad=0.25", "facecolor": MARK, "edgecolor": "white", "linewidth": 1.2},
+        color=ON_MARK,
+        bbox={"boxstyle": "round,pad=0.25", "facecolor": MARK, "edgecolor": ON_MARK, "linewidth": 1.2},
         zorder=8,
     )
 

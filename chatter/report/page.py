@@ -85,7 +85,7 @@ class Facts:
 class Sound:
     """A player for the recording."""
 
-    source: str  # a data: URL from `embed_sound`
+    source: str  # a data: URL from `take_sound`
     kind: str = "sound"
 
 
@@ -132,7 +132,7 @@ def check_report_path(path: Path) -> None:
         raise OutputError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
 
 
-def embed_sound(path: Path) -> Sound:
+def take_sound(path: Path) -> Sound:
     """Give a player that holds a recording's file as it is.
 
     Raises

@@ -6,13 +6,17 @@ Leaves out: any judgement; every number stands in the document. Colours and shee
 
 import io
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from chatter.errors import BadValueError, OutputError
-from chatter.model.tap import TapDocument
-from chatter.report._palette import COAST, FAINT, INK, MARK, PAPER, WATER
+from chatter.model.tap import TapDocument, TapMode, TapView
+from chatter.report._palette import COAST, FAINT, INK, MARK, ON_MARK, PAPER, WATER
 from chatter.report.plots import DOTS_PER_IN, check_plot_path
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 SIZE_IN = (8.6, 9.2)
 MOST_FLAGS = 6
@@ -47,29 +51,16 @@ def draw_tap(document: TapDocument, *, path: Path) -> None:
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
     modes = document.modes[:MOST_FLAGS]
-    top = float(view.levels_db.max())
-    upper.plot(1000 * view.times_s, view.levels_db - top, color=COAST, linewidth=1.6)
-    upper.fill_between(1000 * view.times_s, view.levels_db - top, LOWEST_DB, color=WATER, linewidth=0)
-    upper.axvline(0, color=FAINT, linewidth=1)
-    after = view.times_s > 0.002
-    begin = float(np.max((view.levels_db - top)[after][:4], initial=LOWEST_DB))
-    for mode in modes[:1]:
-        if mode.decay_time_s:
-            t = np.linspace(0.002, min(float(view.times_s[-1]), 1.1 * mode.decay_time_s), 50)
-            upper.plot(
-                1000 * t,
-                begin - 60 * (t - 0.002) / mode.decay_time_s,
-                color=MARK,
-                linewidth=2,
-                linestyle=(0, (4, 2)),
-            )
-    floor = max(LOWEST_DB, float(np.min(view.levels_db - top)) - 3)
-    upper.set_ylim(floor, 4)
-    upper.set_xlim(1000 * float(view.times_s[0]), 1000 * float(view.times_s[-1]))
+    paint_decay(upper, view, mode=modes[0] if modes else None)
     upper.set_title("The loudest tap dying away; dashed: mode 1 alone", loc="left", color=INK, fontsize=11.5)
     upper.set_xlabel("time after the blow, ms", color=INK, fontsize=12)
     upper.set_ylabel("level, dB", color=INK, fontsize=12)
-    _draw_spectrum(document, lower)
+    paint_spectrum(lower, view, modes=modes, names=tuple(f"{k}" for k in range(1, len(modes) + 1)))
+    lower.set_title(
+        "Spectrum of all taps after the click; dotted: the noise", loc="left", color=INK, fontsize=11.5
+    )
+    lower.set_xlabel("frequency, Hz", color=INK, fontsize=12)
+    lower.set_ylabel("level, dB", color=INK, fontsize=12)
     lines = [
         f"{number}   {mode.frequency_hz:,.1f} Hz, damping {100 * mode.damping_ratio:.3g} %"
         + (" or less" if mode.damping_bound == "upper" else "")
@@ -88,11 +79,26 @@ def draw_tap(document: TapDocument, *, path: Path) -> None:
         raise OutputError(str(path), problem, "choose another place or name") from error
 
 
-def _draw_spectrum(document: TapDocument, axes) -> None:  # type: ignore[no-untyped-def]  # matplotlib loads late
-    view = document.analysis.view
-    if view is None:
-        return
-    modes = document.modes[:MOST_FLAGS]
+def paint_decay(axes: "Axes", view: TapView, *, mode: TapMode | None) -> None:
+    """Draw how the loudest tap dies away, and one mode alone as a dashed line."""
+    top = float(view.levels_db.max())
+    axes.plot(1000 * view.times_s, view.levels_db - top, color=COAST, linewidth=1.6)
+    axes.fill_between(1000 * view.times_s, view.levels_db - top, LOWEST_DB, color=WATER, linewidth=0)
+    axes.axvline(0, color=FAINT, linewidth=1)
+    after = view.times_s > 0.002
+    begin = float(np.max((view.levels_db - top)[after][:4], initial=LOWEST_DB))
+    if mode is not None and mode.decay_time_s:
+        t = np.linspace(0.002, min(float(view.times_s[-1]), 1.1 * mode.decay_time_s), 50)
+        fall = begin - 60 * (t - 0.002) / mode.decay_time_s
+        axes.plot(1000 * t, fall, color=MARK, linewidth=2, linestyle=(0, (4, 2)))
+    axes.set_ylim(max(LOWEST_DB, float(np.min(view.levels_db - top)) - 3), 4)
+    axes.set_xlim(1000 * float(view.times_s[0]), 1000 * float(view.times_s[-1]))
+
+
+def paint_spectrum(
+    axes: "Axes", view: TapView, *, modes: tuple[TapMode, ...], names: tuple[str, ...]
+) -> None:
+    """Draw the spectrum of all taps with a named flag at each mode, and the noise dotted."""
     highest = min(float(view.frequencies_hz[-1]), max(1000.0, 1.8 * max(mode.frequency_hz for mode in modes)))
     shown = view.frequencies_hz <= highest
     axes.plot(view.frequencies_hz[shown], view.spectrum_db[shown], color=COAST, linewidth=1.6)
@@ -103,11 +109,13 @@ def _draw_spectrum(document: TapDocument, axes) -> None:  # type: ignore[no-unty
     ticks = [hz for hz in (50, 100, 200, 500, 1000, 2000, 5000) if hz <= highest]
     axes.set_xticks(ticks, [f"{hz:,}" for hz in ticks])
     axes.minorticks_off()
-    for number, mode in enumerate(modes, start=1):
+    for mode, name in zip(modes, names, strict=True):
         height = float(np.interp(mode.frequency_hz, view.frequencies_hz, view.spectrum_db))
         axes.plot([mode.frequency_hz] * 2, [-65, height], color=MARK, linewidth=1.3, linestyle=(0, (3, 2)))
+        if not name:
+            continue
         axes.annotate(
-            f"{number}",
+            name,
             (mode.frequency_hz, height),
             xytext=(0, 11),
             textcoords="offset points",
@@ -115,11 +123,6 @@ def _draw_spectrum(document: TapDocument, axes) -> None:  # type: ignore[no-unty
             va="center",
             fontsize=12,
             fontweight="bold",
-            color="white",
-            bbox={"boxstyle": "round,pad=0.25", "facecolor": MARK, "edgecolor": "white", "linewidth": 1.2},
+            color=ON_MARK,
+            bbox={"boxstyle": "round,pad=0.25", "facecolor": MARK, "edgecolor": ON_MARK, "linewidth": 1.2},
         )
-    axes.set_title(
-        "Spectrum of all taps after the click; dotted: the noise", loc="left", color=INK, fontsize=11.5
-    )
-    axes.set_xlabel("frequency, Hz", color=INK, fontsize=12)
-    axes.set_ylabel("level, dB", color=INK, fontsize=12)

@@ -30,7 +30,7 @@ def tap_to_text(document: TapDocument) -> str:
 def _title(document: TapDocument) -> list[str]:
     if document.modes:
         first = document.modes[0]
-        head = f"TAP: the {document.of} rings at {first.frequency_hz:,.1f} Hz, damping {_damping(first)}."
+        head = f"TAP: the {document.of} rings at {first.frequency_hz:,.1f} Hz, damping {tell_damping(first)}."
     else:
         head = f"TAP: no ringing of the {document.of} was heard."
     lines = wrap(head)
@@ -42,7 +42,8 @@ def _title(document: TapDocument) -> list[str]:
     )
 
 
-def _damping(mode: TapMode) -> str:
+def tell_damping(mode: TapMode) -> str:
+    """Give the damping ratio in percent, with its spread or as a bound."""
     if mode.damping_bound == "upper":
         return f"{100 * mode.damping_ratio:.2g} % or less"
     if mode.damping_ratio_sd is None:
@@ -64,7 +65,7 @@ def _modes(document: TapDocument) -> list[str]:
         fall = "" if mode.decay_time_s is None else f"{1000 * mode.decay_time_s:,.0f} ms"
         if mode.damping_bound == "upper" and fall:
             fall += " or more"
-        lines.append(f"  {hz + ' Hz':>19}  {_damping(mode):>16}  {fall:>17}  {mode.level_db:.0f} dB")
+        lines.append(f"  {hz + ' Hz':>19}  {tell_damping(mode):>16}  {fall:>17}  {mode.level_db:.0f} dB")
     if document.analysis.room_decay_s is not None:
         lines += wrap(f"The room itself takes about {document.analysis.room_decay_s:.1f} s for 60 dB.", "  ")
     return lines
