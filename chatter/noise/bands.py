@@ -1,8 +1,9 @@
 """One-third-octave bands, base ten, from 25 Hz to 16 kHz.
 
 In: energies per line of a spectrum (spectrum.py). Out: the level of each band, dB re full scale.
-Method: the lines between a band's edges are added up; a line on an edge counts by the share inside. With a Hann
-window's leakage this meets class 1 in every band (tests/unit/noise/test_bands.py), without a filter bank.
+Method: the lines between a band's edges are added up; a line on an edge counts by the share inside. With a
+Hann window's leakage this meets class 1 in every band (tests/unit/noise/test_bands.py) without a filter
+bank.
 Source: IEC 61260-1:2014, 5.4 (midbands and edges, base ten), Table 1 (class limits).
 Leaves out: levels of bands over time.
 """
