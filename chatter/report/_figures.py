@@ -41,10 +41,10 @@ def name_height(axes: "Axes", unit: str) -> None:
     axes.annotate(
         unit,
         (0, 1),
-        xycoords="axes fraction",
-        xytext=(-7, 8),
+        xycoords=("figure fraction", axes.transAxes),
+        xytext=(1, 8),
         textcoords="offset points",
-        ha="right",
+        ha="left",
         va="bottom",
         fontsize=SMALL,
         color=INK,

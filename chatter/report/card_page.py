@@ -23,7 +23,7 @@ MOST_WRITTEN = 8  # speeds whose depths are written at their marks
 def page_of_card(card: Card) -> Page:
     """Give the page of one card."""
     count = len(card.rows)
-    answer = f"{count} setting{'' if count == 1 else 's'} that work{'s' if count == 1 else ''}."
+    answer = f"{count} setting{' was' if count == 1 else 's were'} heard stable."
     cuts = f"{card.cuts} cut{'' if card.cuts == 1 else 's'}"
     return Page(
         subject=card.setup,
@@ -32,12 +32,12 @@ def page_of_card(card: Card) -> Page:
         answer=answer if count else "No setting was heard stable yet.",
         lead=(f"From {cuts} with a verdict and a depth, judged from recordings; made {card.made[:10]}.",),
         parts=(
-            Part(heading="Settings that were heard stable", blocks=(_large(card), _table(card))),
+            Part(heading="What to set", blocks=(_large(card), _table(card))),
             Part(heading="Before you cut", blocks=(Points(texts=card.cautions),), is_warning=True),
             Part(heading="How deep was heard", blocks=(_picture(card), _sure(card))),
             Part(heading="The setup", blocks=(Facts(pairs=list_facts(card.facts)),)),
             Part(
-                heading="What this page was made from",
+                heading="Made from",
                 blocks=(Facts(pairs=list_provenance(card.program, None)),),
             ),
         ),

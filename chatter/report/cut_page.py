@@ -29,6 +29,7 @@ from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound
 from chatter.report.speed_strip import draw_speeds
 
 LINES_SHOWN = 14
+LIKELY = 0.7  # own choice: below it a speed is tried, not just dialled
 
 
 def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
@@ -69,7 +70,7 @@ def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
                 blocks=(Facts(pairs=list_settings(document.program["settings"])),),
             ),
             Part(
-                heading="What this page was made from",
+                heading="Made from",
                 blocks=(Facts(pairs=list_provenance(document.program, document.recording)),),
             ),
         ),
@@ -111,7 +112,8 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
         return (Words(texts=(large,), large=True),)
     if first is not None and advice.action == "change speed":
         feed = "" if first.feed_mm_min is None else f" and feed {first.feed_mm_min:,.0f} mm/min"
-        large = f"Dial {first.set_rpm:,.0f} rpm{feed}."
+        verb = "Dial" if first.stable_probability >= LIKELY else "Try"
+        large = f"{verb} {first.set_rpm:,.0f} rpm{feed}."
         scale = first.set_rpm / first.rpm
         more.append(
             f"Stable {tell_chance(first.stable_probability)}; on the dial anything from "
@@ -135,8 +137,8 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
             heading="Which speeds are worth a try",
             svg=strip,
             texts=(
-                "Along the bottom runs the speed to dial. Water in the strip is a window: any speed in it "
-                "shares the odds of the one named. The dotted line is the cut you recorded.",
+                "Along the bottom runs the speed to dial. Water in the strip is a window: every speed in it is "
+                "at least nine tenths as likely to be stable as its best. The dotted line is the cut you recorded.",
                 *(
                     ()
                     if document.map is None

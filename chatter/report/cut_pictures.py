@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 LEFT, RIGHT = 0.125, 0.965
 SHOWN_DB = 55.0  # own choice: from the loudest spot down to paper
+RULER_HIGH = 0.07  # of the axes
 MOST_NUMBERED = 12  # cuts whose numbers fit above the picture
 # Shape, size, filled, and how many of the strongest are drawn.
 _SHAPES: dict[LineKind, tuple[str, float, bool, int]] = {
@@ -250,14 +251,20 @@ def _label_lines(axes: "Axes", shown: list[Line], *, floor: float, high: float) 
 
 def _draw_ruler(axes: "Axes", *, rotation_hz: float, flutes: int) -> None:
     """Draw a ruler under the spectrum: a long mark each tooth passing, a short one each turn."""
-    below = axes.get_xaxis_transform()
+    below, top = axes.get_xaxis_transform(), RULER_HIGH
     right = axes.get_xlim()[1]
     orders = np.arange(1, int(right / rotation_hz) + 1)
     if len(orders) > 400:  # they would run into one another
         orders = orders[orders % flutes == 0]
     teeth = orders % flutes == 0
-    axes.vlines(orders[~teeth] * rotation_hz, 0, 0.028, transform=below, color=COAST, linewidth=0.9)
-    axes.vlines(orders[teeth] * rotation_hz, 0, 0.065, transform=below, color=COAST, linewidth=1.8)
+    axes.fill_between([0, 1], 0, RULER_HIGH, transform=axes.transAxes, color=PAPER, linewidth=0, zorder=6)
+    axes.plot([0, 1], [RULER_HIGH] * 2, transform=axes.transAxes, color=COAST, linewidth=0.9, zorder=7)
+    axes.vlines(
+        orders[~teeth] * rotation_hz, 0.6 * top, top, transform=below, color=COAST, linewidth=0.9, zorder=7
+    )
+    axes.vlines(
+        orders[teeth] * rotation_hz, 0.15 * top, top, transform=below, color=COAST, linewidth=2.0, zorder=7
+    )
 
 
 def _draw_key(axes: "Axes", kinds: set[LineKind], *, has_idle: bool) -> None:

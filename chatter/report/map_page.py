@@ -53,7 +53,7 @@ def page_of_map(document: MapDocument) -> Page:
             ),
             Part(heading="What you told", blocks=(Facts(pairs=list_settings(settings)),)),
             Part(
-                heading="What this page was made from",
+                heading="Made from",
                 blocks=(Facts(pairs=list_provenance(document.program, None)),),
             ),
         ),
@@ -81,7 +81,7 @@ def _best(document: MapDocument) -> tuple[Block | None, ...]:
         first = document.best[0]
         large = Words(
             texts=(
-                f"{_depth(document, first.window_depth)} stays quiet from {first.low_rpm:,.0f} to "
+                f"{_depth(document, first.window_depth)} should stay quiet from {first.low_rpm:,.0f} to "
                 f"{first.high_rpm:,.0f} rpm.",
             ),
             large=True,

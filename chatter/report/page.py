@@ -177,15 +177,16 @@ def to_html(page: Page) -> str:
 
 
 def _printable(value: Any) -> Any:  # templates print values of any kind
-    """Show control characters as a box: a page may not hold them."""
+    """Show a box for what a page may not hold, and for marks that turn the reading direction of a name."""
     if type(value) is not str:  # Markup was made here
         return value
-    return "".join(
-        "\N{REPLACEMENT CHARACTER}"
-        if unicodedata.category(one) in ("Cc", "Cs") and one not in "\n\t"
-        else one
-        for one in value
-    )
+    return "".join("\N{REPLACEMENT CHARACTER}" if _misleads(one) else one for one in value)
+
+
+def _misleads(one: str) -> bool:
+    # Unicode Standard Annex 9: embeddings, overrides and isolates can make a name read backwards.
+    turns = unicodedata.bidirectional(one) in {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+    return turns or (unicodedata.category(one) in {"Cc", "Cs"} and one not in "\n\t")
 
 
 def write_page(page: Page, *, path: Path) -> None:

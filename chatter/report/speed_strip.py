@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.model.cut import CutDocument
-from chatter.report._figures import SMALL, USUAL, add_axes, hide_ticks, new_figure, space_ticks
+from chatter.report._figures import SMALL, USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, DOTS, INK, LAND, MARK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
 from chatter.report.cut_words import SPEEDS_SHOWN, verdict_of_all
@@ -80,17 +80,7 @@ def _draw_curve(axes: "Axes", rpm: Floats, percent: Floats, *, now: float) -> No
     axes.set_ylim(0, 104)
     axes.set_yticks([0, 50, 100])
     hide_ticks(axes, x=True)
-    axes.annotate(
-        "chances of 100 that the cut is stable",
-        (0, 1),
-        xycoords="axes fraction",
-        xytext=(-24, 7),
-        textcoords="offset points",
-        ha="left",
-        va="bottom",
-        fontsize=SMALL,
-        color=INK,
-    )
+    name_height(axes, "chances of 100 that the cut is stable")
 
 
 def draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: float | None = None) -> None:

@@ -15,6 +15,7 @@ from chatter.report.tap_text import CAUTIONS, tell_damping
 LEFT, RIGHT = 0.12, 0.965
 MOST_NAMED = 3  # frequencies written at their peaks; more would lie on each other
 LEAST_RATIO = 1.35  # of two written frequencies
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 def page_of_tap(document: TapDocument, *, sound: Sound | None = None) -> Page:
@@ -66,7 +67,7 @@ def page_of_tap(document: TapDocument, *, sound: Sound | None = None) -> Page:
             ),
             Part(heading="What you told", blocks=(Facts(pairs=list_settings(document.program["settings"])),)),
             Part(
-                heading="What this page was made from",
+                heading="Made from",
                 blocks=(Facts(pairs=list_provenance(document.program, document.recording)),),
             ),
         ),
@@ -102,7 +103,7 @@ def _table(document: TapDocument) -> Table | None:
         rows=tuple(
             (
                 f"{mode.frequency_hz:,.1f}{_spread(mode)}",
-                tell_damping(mode),
+                tell_damping(mode).replace(" ± ", f"{NO_BREAK}±{NO_BREAK}"),
                 "–" if mode.decay_time_s is None else f"{1000 * mode.decay_time_s:,.0f}",
                 f"{mode.level_db:.0f}".replace("-", "−"),
             )
@@ -113,7 +114,11 @@ def _table(document: TapDocument) -> Table | None:
 
 
 def _spread(mode: TapMode) -> str:
-    return "" if mode.frequency_sd_hz is None else f" ± {max(0.1, mode.frequency_sd_hz):.1f}"
+    return (
+        ""
+        if mode.frequency_sd_hz is None
+        else f" ± {max(0.1, mode.frequency_sd_hz):.1f}".replace(" ", NO_BREAK)
+    )
 
 
 def _speeds(document: TapDocument) -> tuple[Words | None, Points | None]:
