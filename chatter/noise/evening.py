@@ -1,0 +1,157 @@
+"""How much cutting fits an evening under a limit that the user states, and what helps.
+
+In: a `Neighbour`, a limit in dB, minutes of cutting, measures. Out: an `Evening`.
+Method: L = rating + 10 lg(minutes of cutting / minutes of the reference time), silence in between.
+Source: ISO 1996-1 (rating level: equivalent level with adjustments, over a reference time).
+Leaves out: other noise, extra penalties for evening or night, limits on single peaks, and every law.
+"""
+
+import dataclasses
+import math
+from collections.abc import Sequence
+
+from chatter.errors import BadValueError
+from chatter.model.noise_effects import Evening, Neighbour
+from chatter.noise.measures import Measure
+
+EVENING_H = 4.0  # own choice: a usual evening, also the evening of Lden (19 to 23, Directive 2002/49/EC)
+MOST_DISTANCE_M = 200.0  # own choice: no advice to move farther than that
+SAID_MEASURES = 4  # own choice
+GUIDANCE = (
+    "WHO, Guidelines for Community Noise 1999, Table 4.1: outdoor living area by day and evening "
+    "50 dB LAeq over 16 h (moderate annoyance), 55 dB (serious annoyance).",
+    "Same: outside a bedroom with the window open 45 dB LAeq over 8 h of night, single events 60 dB LAFmax.",
+    "Same: indoors by day and evening 35 dB LAeq over 16 h; in a bedroom at night 30 dB LAeq over 8 h.",
+    "WHO, Night Noise Guidelines for Europe 2009: 40 dB Lnight outside, a mean over a year (from memory).",
+    "These are guidance, not law, and none of them carries the tone adjustment: local codes decide.",
+)
+
+
+def rate_evening(
+    neighbour: Neighbour,
+    *,
+    limit_db: float,
+    minutes: float | None = None,
+    reference_h: float = EVENING_H,
+    measures: Sequence[Measure] = (),
+) -> Evening:
+    """Hold an evening of cutting against a limit.
+
+    Source: ISO 1996-1: Leq over the reference time, with the tonal adjustment of the time in which it cuts.
+
+    Parameters
+    ----------
+    neighbour
+        The level at the neighbour while the machine cuts.
+    limit_db
+        The limit for the rated level, dB, from 0 to 140: the user's own, whatever it stands on.
+    minutes
+        Minutes of cutting wanted; None: cutting throughout. More than the reference time counts as all of it.
+    reference_h
+        The time that the limit's mean is taken over, h, above 0 and at most 24.
+    measures
+        From `try_measures`.
+
+    Returns
+    -------
+    Evening
+        Its minutes go by the most likely level; `minutes_low` and `minutes_high` by the ends of its range.
+
+    Raises
+    ------
+    BadValueError
+        A number is not finite or out of range.
+    """
+    if not 0 <= limit_db <= 140:
+        raise BadValueError("limit", limit_db, "a level from 0 to 140 dB")
+    if not 0 < reference_h <= 24:
+        raise BadValueError("reference time", reference_h, "a time above 0 and not above 24 h")
+    if minutes is not None and not 0 < minutes <= 24 * 60:
+        raise BadValueError("minutes of cutting", minutes, "a time above 0 and not above 1440 minutes")
+    whole_min = 60 * reference_h
+    asked_min = whole_min if minutes is None else min(minutes, whole_min)
+    rated_db = neighbour.rating_db + 10 * math.log10(asked_min / whole_min)
+    adjustment_db = neighbour.rating_db - neighbour.LAeq_db
+    quieter_db = max(0.0, rated_db - limit_db)
+    evening = Evening(
+        limit_db=float(limit_db),
+        reference_h=float(reference_h),
+        minutes=_fitting_min(neighbour.rating_db, limit_db, whole_min),
+        minutes_low=_fitting_min(neighbour.high_db + adjustment_db, limit_db, whole_min),
+        minutes_high=_fitting_min(neighbour.low_db + adjustment_db, limit_db, whole_min),
+        minutes_per_hour=_fitting_min(neighbour.rating_db, limit_db, 60.0),
+        asked_minutes=None if minutes is None else float(minutes),
+        rated_db=rated_db,
+        quieter_by_db=quieter_db,
+        helps=(),
+        guidance=GUIDANCE,
+    )
+    return _with_helps(evening, neighbour, asked_min, measures)
+
+
+def _fitting_min(rating_db: float, limit_db: float, whole_min: float) -> float:
+    """Give the minutes of cutting whose mean over the whole time meets the limit."""
+    return min(whole_min, whole_min * 10 ** ((limit_db - rating_db) / 10))
+
+
+def _with_helps(
+    evening: Evening, neighbour: Neighbour, asked_min: float, measures: Sequence[Measure]
+) -> Evening:
+    whole_min = 60 * evening.reference_h
+    share_db = 10 * math.log10(asked_min / whole_min)
+    helps = [_say_fit(evening, asked_min)]
+    if evening.quieter_by_db > 0:
+        helps += _say_measures(evening, share_db, measures)
+        helps += _say_distance(evening, neighbour)
+        helps.append(_say_minutes(evening))
+    return dataclasses.replace(evening, helps=tuple(helps))
+
+
+def _say_fit(evening: Evening, asked_min: float) -> str:
+    evening_is = f"{evening.reference_h:g} h"
+    what = f"{asked_min:.0f} minutes of cutting in {evening_is} rate at {evening.rated_db:.0f} dB"
+    if evening.quieter_by_db > 0:
+        return f"{what}, {_db(evening.quieter_by_db)} above the limit of {evening.limit_db:g} dB."
+    sure = evening.minutes_low >= asked_min * (1 - 1e-9)
+    doubt = "" if sure else ", but not at the high end of the range"
+    return f"{what}, within the limit of {evening.limit_db:g} dB{doubt}."
+
+
+def _say_measures(evening: Evening, share_db: float, measures: Sequence[Measure]) -> list[str]:
+    """Say what each measure gives, the strongest first."""
+    said = []
+    for one in sorted(measures, key=lambda one: one.rating_db):
+        rated_db = one.rating_db + share_db
+        verdict = (
+            "which is enough"
+            if rated_db <= evening.limit_db
+            else f"still {_db(rated_db - evening.limit_db)} too much"
+        )
+        said.append(f"{one.words}: {_db(one.gain_db)} quieter, {rated_db:.0f} dB, {verdict}.")
+    if said and min(one.rating_db for one in measures) + share_db > evening.limit_db:
+        said[0] = f"No single measure is enough. Nearest: {said[0]}"
+    return said[:SAID_MEASURES]
+
+
+def _say_distance(evening: Evening, neighbour: Neighbour) -> list[str]:
+    """Say how far away would do by distance alone (20 lg of the distance)."""
+    needed_m = neighbour.distance_m * 10 ** (evening.quieter_by_db / 20)
+    if needed_m > MOST_DISTANCE_M:
+        return []
+    return [
+        f"By distance alone it would have to be {needed_m:.0f} m away instead of {neighbour.distance_m:g} m."
+    ]
+
+
+def _say_minutes(evening: Evening) -> str:
+    if evening.minutes < 1:
+        return "Cutting for less time is no way out: less than a minute fits the limit."
+    return (
+        f"Or cut for {evening.minutes:.0f} minutes only, in all, "
+        f"or {evening.minutes_per_hour:.0f} in each hour where the limit counts by the hour."
+    )
+
+
+def _db(value_db: float) -> str:
+    """Give a difference in dB with the digits that it carries: tenths below 1 dB, so that it is never 0."""
+    return f"{max(value_db, 0.1):.1f} dB" if value_db < 1 else f"{value_db:.0f} dB"

@@ -1,0 +1,191 @@
+"""What one day of this noise is for the operator's hearing, by EU, NIOSH and OSHA criteria.
+
+In: LAeq at the microphone in dB, distances in m, minutes a day. Out: an `Exposure`.
+Source: Directive 2003/10/EC, Article 3; NIOSH 98-126, chapter 1; OSHA 29 CFR 1910.95 and its Appendix A.
+Leaves out: other noise of the day, and hearing that is hurt already.
+"""
+
+import math
+
+from chatter.errors import BadValueError
+from chatter.model.noise_effects import Exposure, HearingProtection
+from chatter.noise.room import absorption_area_m2, nearer_db
+
+DAY_MIN = 480.0  # 8 h: all three rules
+EU_LOWER_DB, EU_UPPER_DB, EU_LIMIT_DB = 80.0, 85.0, 87.0  # Directive 2003/10/EC, Article 3: LEX,8h
+EU_PEAKS_DB = (135.0, 137.0, 140.0)  # same: LCpeak of lower and upper action value and limit
+NIOSH_DB, NIOSH_EXCHANGE_DB = 85.0, 3.0  # NIOSH 98-126, 1.1: T = 480 / 2^((L - 85)/3) min
+NIOSH_FROM_DB = 80.0  # NIOSH 98-126, 1.1.3: lower sound isn't counted
+OSHA_DB, OSHA_EXCHANGE_DB = 90.0, 5.0  # 29 CFR 1910.95, Appendix A: T = 8 / 2^((L - 90)/5) h
+OSHA_CONSERVATION_FROM_DB = (
+    80.0  # 29 CFR 1910.95(c): the dose of the action level counts from here (from memory)
+)
+OSHA_LIMIT_FROM_DB = 90.0
+OSHA_ACTION_PERCENT = 50.0  # 29 CFR 1910.95(c)(1)
+NEAR_M = 0.3  # own choice: nearer than about the size of the source no law of distance holds
+LEAST_M, MOST_M = 0.01, 100.0
+
+
+def niosh_percent(level_db: float, *, minutes: float) -> float:
+    """Give the daily dose by NIOSH: 85 dBA for 8 h, 3 dB exchange, from 80 dBA.
+
+    Source: NIOSH 98-126, 1.1: D = 100 C/T.
+
+    >>> niosh_percent(88, minutes=240)
+    100.0
+    """
+    return _dose_percent(level_db, minutes, NIOSH_DB, NIOSH_EXCHANGE_DB, NIOSH_FROM_DB)
+
+
+def osha_percent(level_db: float, *, minutes: float, from_db: float = OSHA_CONSERVATION_FROM_DB) -> float:
+    """Give the daily dose by OSHA: 90 dBA for 8 h, 5 dB exchange.
+
+    Source: 29 CFR 1910.95, Appendix A. `from_db`: 80 dBA for hearing conservation, 90 for the limit.
+
+    >>> osha_percent(95, minutes=240)
+    100.0
+    """
+    return _dose_percent(level_db, minutes, OSHA_DB, OSHA_EXCHANGE_DB, from_db)
+
+
+def daily_exposure(
+    laeq_db: float,
+    *,
+    mic_distance_m: float,
+    ear_distance_m: float,
+    minutes: float,
+    uncertainty_db: float = 0.0,
+    lcpeak_db: float | None = None,
+    indoors: bool = False,
+    room_m3: float | None = None,
+) -> Exposure:
+    """Give the operator's daily exposure, and whether hearing protection is due.
+
+    The level goes from microphone to ear by 20 lg of the distances, as in a free field; with a room's volume,
+    by direct and reverberant sound. Neither holds nearer than about 0.3 m.
+
+    Parameters
+    ----------
+    laeq_db
+        LAeq at the microphone while cutting, dB.
+    mic_distance_m, ear_distance_m
+        From the cut, m.
+    minutes
+        Of cutting in a day, above 0 and at most 1440.
+    uncertainty_db
+        Of the level, dB.
+    lcpeak_db
+        LCpeak at the microphone, dB; None where it isn't known.
+    indoors, room_m3
+        The room and its volume, m³; indoors without a volume no fall is reckoned where the ear is farther
+        away than the microphone.
+
+    Returns
+    -------
+    Exposure
+        Levels, doses and sentences; protection goes by the high end of the range.
+
+    Raises
+    ------
+    BadValueError
+        A number is not finite or out of range.
+    """
+    _check(laeq_db, mic_distance_m, ear_distance_m, minutes, uncertainty_db)
+    absorption_m2 = absorption_area_m2(room_m3) if indoors and room_m3 is not None else None
+    step_db = nearer_db(mic_distance_m, to_m=ear_distance_m, absorption_m2=absorption_m2)
+    unknown_room = indoors and room_m3 is None and step_db < 0
+    if unknown_room:
+        step_db = 0.0
+    ear_db = laeq_db + step_db
+    share_db = 10 * math.log10(minutes / DAY_MIN)
+    lex_db = ear_db + share_db
+    high_db = lex_db + uncertainty_db
+    peak_db = None if lcpeak_db is None else lcpeak_db + step_db
+    to_wear_min = DAY_MIN * 10 ** ((EU_UPPER_DB - ear_db) / 10)
+    niosh, osha = niosh_percent(ear_db, minutes=minutes), osha_percent(ear_db, minutes=minutes)
+    says = [_say_protection(lex_db, high_db, peak_db)]
+    if lex_db > EU_LIMIT_DB:
+        says.append(
+            f"EU: {lex_db:.0f} dB is above the limit of 87 dB, which counts behind the hearing protection."
+        )
+    if niosh >= 100:
+        says.append(f"NIOSH: {niosh:.0f} % of the dose that it recommends as the most for a day.")
+    if osha >= OSHA_ACTION_PERCENT:
+        says.append(
+            f"OSHA: {osha:.0f} % of its dose; from 50 % a workplace needs hearing tests and protection."
+        )
+    says.append(_say_distance(ear_distance_m, mic_distance_m, absorption_m2, unknown_room))
+    return Exposure(
+        ear_distance_m=float(ear_distance_m),
+        LEX8h_db=lex_db,
+        niosh_percent=niosh,
+        osha_percent=osha,
+        osha_pel_percent=osha_percent(ear_db, minutes=minutes, from_db=OSHA_LIMIT_FROM_DB),
+        minutes=float(minutes),
+        ear_db=ear_db,
+        low_db=lex_db - uncertainty_db,
+        high_db=high_db,
+        minutes_to_wear=to_wear_min if to_wear_min <= 1440 else None,
+        protection=_protection(high_db, peak_db),
+        says=tuple(says),
+    )
+
+
+def _dose_percent(
+    level_db: float, minutes: float, base_db: float, exchange_db: float, from_db: float
+) -> float:
+    if level_db < from_db:
+        return 0.0
+    return 100 * minutes / DAY_MIN * 2 ** ((level_db - base_db) / exchange_db)
+
+
+def _protection(lex_db: float, peak_db: float | None) -> HearingProtection:
+    """Give what an action value asks for (Directive 2003/10/EC, Article 6)."""
+    lower_db, upper_db, _ = EU_PEAKS_DB
+    if lex_db >= EU_UPPER_DB or (peak_db is not None and peak_db >= upper_db):
+        return "must be worn"
+    if lex_db >= EU_LOWER_DB or (peak_db is not None and peak_db >= lower_db):
+        return "must be at hand"
+    return "not due"
+
+
+def _say_protection(lex_db: float, high_db: float, peak_db: float | None) -> str:
+    likely, cautious = _protection(lex_db, peak_db), _protection(high_db, peak_db)
+    if cautious == "not due":
+        return "Hearing protection is not due by this day's exposure; wear it where the noise bothers you."
+    order, needed_db, needed_peak_db = {
+        "must be worn": ("Wear hearing protection", EU_UPPER_DB, EU_PEAKS_DB[1]),
+        "must be at hand": ("Keep hearing protection at hand", EU_LOWER_DB, EU_PEAKS_DB[0]),
+    }[cautious]
+    if high_db < needed_db:
+        return f"{order}: the peaks reach {needed_peak_db:.0f} dB (C) at the ear."
+    reach = f"{order}: a day like this reaches {needed_db:.0f} dB LEX,8h"
+    if cautious == likely:
+        return f"{reach}."
+    return f"{reach} at the high end of the range ({high_db:.0f} dB; most likely {lex_db:.0f} dB)."
+
+
+def _say_distance(ear_m: float, mic_m: float, absorption_m2: float | None, unknown_room: bool) -> str:
+    if unknown_room:
+        said = (
+            "The room throws sound back and its volume is not known: the ear is reckoned as loud as the phone"
+        )
+    elif absorption_m2 is not None:
+        said = "From phone to ear by direct and reverberant sound of a room of that volume"
+    else:
+        said = "From phone to ear as in the open (6 dB for each doubling); in a room it falls less"
+    if min(ear_m, mic_m) < NEAR_M:
+        return f"{said}; nearer than {NEAR_M:g} m that is only a guess: record with the phone beside the ear."
+    return f"{said}."
+
+
+def _check(laeq_db: float, mic_m: float, ear_m: float, minutes: float, uncertainty_db: float) -> None:
+    if not -100 <= laeq_db <= 200:
+        raise BadValueError("level at the microphone", laeq_db, "one from -100 to 200 dB")
+    for name, distance_m in (("distance of the microphone", mic_m), ("distance of the ear", ear_m)):
+        if not LEAST_M <= distance_m <= MOST_M:
+            raise BadValueError(name, distance_m, f"a distance from {LEAST_M:g} to {MOST_M:g} m")
+    if not 0 < minutes <= 1440:
+        raise BadValueError("minutes of cutting", minutes, "a time above 0 and not above 1440 minutes a day")
+    if not 0 <= uncertainty_db < 60:
+        raise BadValueError("uncertainty", uncertainty_db, "one from 0 to below 60 dB")

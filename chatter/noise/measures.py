@@ -1,0 +1,143 @@
+"""What one change would do for the neighbour: every case worked out anew with that one thing changed.
+
+In: what `level_at_neighbour` takes, and other recorded speeds. Out: `Measure`s, the strongest first.
+Source: neighbour.py; which changes are tried is our own choice.
+Leaves out: what a change costs, and two changes at once.
+"""
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypedDict, Unpack
+
+from chatter.noise.neighbour import Facade, level_at_neighbour
+from chatter.noise.screen import Screen
+from chatter.noise.walls import Opening, shut
+
+NEW_SCREEN_M = 2.0  # own choice: as high as fences are allowed to be in many places
+NEW_SCREEN_DISTANCE_M = 2.0  # own choice: near the machine, where a screen takes most
+HIGHER_M = 0.5  # own choice
+LEAST_GAIN_DB = 0.5  # own choice: nobody hears less
+
+
+class Surroundings(TypedDict, total=False):
+    """The keywords of `level_at_neighbour`."""
+
+    mic_distance_m: float
+    neighbour_distance_m: float
+    tonal_adjustment_db: float
+    uncertainty_db: float
+    laeq_db: float | None
+    screen: Screen | None
+    indoors: bool
+    openings: Sequence[Opening]
+    room_m3: float | None
+    facade: Facade
+    temperature_c: float
+    humidity_percent: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherSpeed:
+    """The same cut recorded at another speed, with the microphone where it was."""
+
+    rpm: float
+    octave_levels_db: Mapping[float, float | None]  # as for `level_at_neighbour`
+    tonal_adjustment_db: float
+    laeq_db: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One change, and the rating that the neighbour would then get."""
+
+    words: str  # an order, without a full stop
+    rating_db: float
+    gain_db: float  # how much lower than now
+
+
+def try_measures(
+    octave_levels_db: Mapping[float, float | None],
+    *,
+    other_speeds: Sequence[OtherSpeed] = (),
+    **surroundings: Unpack[Surroundings],
+) -> tuple[Measure, ...]:
+    """Work out what each single change would do for the neighbour.
+
+    Parameters
+    ----------
+    octave_levels_db
+        As for `level_at_neighbour`.
+    other_speeds
+        Recordings of the same cut at other speeds.
+    **surroundings
+        The keywords that `level_at_neighbour` was given; they stay as they are but for one.
+
+    Returns
+    -------
+    tuple of Measure
+        Those that make it at least 0.5 dB quieter, the strongest first.
+
+    Raises
+    ------
+    BadValueError
+        As `level_at_neighbour`.
+    """
+    now_db = level_at_neighbour(octave_levels_db, **surroundings).rating_db
+    tried = [
+        (words, level_at_neighbour(octave_levels_db, **changed).rating_db)
+        for words, changed in _changes(surroundings)
+    ]
+    for speed in other_speeds:
+        changed = surroundings.copy()
+        changed["tonal_adjustment_db"] = speed.tonal_adjustment_db
+        changed["laeq_db"] = speed.laeq_db
+        rating_db = level_at_neighbour(speed.octave_levels_db, **changed).rating_db
+        tried.append((f"Cut at {speed.rpm:,.0f} rpm, as in the other recording", rating_db))
+    measures = [
+        Measure(words=words, rating_db=rating_db, gain_db=now_db - rating_db) for words, rating_db in tried
+    ]
+    return tuple(
+        sorted(
+            (measure for measure in measures if measure.gain_db >= LEAST_GAIN_DB),
+            key=lambda measure: measure.rating_db,
+        )
+    )
+
+
+def _changes(now: Surroundings) -> list[tuple[str, Surroundings]]:
+    """Give each single change with the surroundings that it makes."""
+    changes: list[tuple[str, Surroundings]] = []
+    openings = now.get("openings", ())
+    for i, opening in enumerate(openings):
+        closed = shut(opening)
+        if closed is not None:
+            changed = now.copy()
+            changed["openings"] = [*openings[:i], closed, *openings[i + 1 :]]
+            changes.append((f"Shut the {_plain(opening.name)}", changed))
+    if now.get("tonal_adjustment_db", 0.0) > 0:
+        changed = now.copy()
+        changed["tonal_adjustment_db"] = 0.0
+        changes.append(("Get rid of the tone (cut without chatter, or change speed or flute count)", changed))
+    distance_m = now["neighbour_distance_m"]
+    changed = now.copy()
+    changed["neighbour_distance_m"] = 2 * distance_m
+    changes.append((f"Move the machine twice as far away ({2 * distance_m:g} m)", changed))
+    screen = now.get("screen")
+    changed = now.copy()
+    if screen is not None:
+        changed["screen"] = dataclasses.replace(screen, height_m=screen.height_m + HIGHER_M)
+        changes.append((f"Raise the screen to {screen.height_m + HIGHER_M:g} m", changed))
+    elif distance_m > 2 * NEW_SCREEN_DISTANCE_M:
+        changed["screen"] = Screen(height_m=NEW_SCREEN_M, distance_m=NEW_SCREEN_DISTANCE_M)
+        from_what = "openings" if now.get("indoors", False) else "machine"
+        words = (
+            f"Put up a solid screen {NEW_SCREEN_M:g} m high, {NEW_SCREEN_DISTANCE_M:g} m from the {from_what}"
+        )
+        changes.append((words, changed))
+    return changes
+
+
+def _plain(name: str) -> str:
+    """Give an opening's name without the word that it is open."""
+    return name.removeprefix("open ").removeprefix("tilted ")
