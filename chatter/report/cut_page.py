@@ -137,8 +137,9 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
             heading="Which speeds are worth a try",
             svg=strip,
             texts=(
-                "Along the bottom runs the speed to dial. Water in the strip is a window: every speed in it is "
-                "at least nine tenths as likely to be stable as its best. The dotted line is the cut you recorded.",
+                "Along the bottom runs the speed to dial. Water in the strip is a window: every speed in "
+                "it is at least nine tenths as likely to be stable as its best. The dotted line is the "
+                "cut you recorded.",
                 *(
                     ()
                     if document.map is None
