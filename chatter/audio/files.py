@@ -40,6 +40,7 @@ class Block:
     rate_hz: float
     samples: Samples  # shape (channels, frames), full scale is 1
     findings: tuple[Finding, ...] = ()  # about the decoding; only the last block can have any
+    codec: str = ""  # FFmpeg's name of it; empty for plain samples
 
 
 def read_recording(path: str | Path) -> Recording:
@@ -134,7 +135,12 @@ def _blocks(place: Path, block_s: float) -> Iterator[Block]:
             continue
         joined = np.concatenate(waiting, axis=1)
         while joined.shape[1] > size:
-            yield Block(start_s=done / track.rate_hz, rate_hz=track.rate_hz, samples=joined[:, :size].copy())
+            yield Block(
+                start_s=done / track.rate_hz,
+                rate_hz=track.rate_hz,
+                samples=joined[:, :size].copy(),
+                codec=track.codec,
+            )
             done += size
             joined = joined[:, size:]
         waiting, held = [joined.copy()], joined.shape[1]
@@ -144,6 +150,7 @@ def _blocks(place: Path, block_s: float) -> Iterator[Block]:
         rate_hz=track.rate_hz,
         samples=np.concatenate(waiting, axis=1),
         findings=tuple(track.findings()),
+        codec=track.codec,
     )
 
 
@@ -234,3 +241,21 @@ def _riff_is_short(head: bytes, size: int) -> bool:
     """Say whether a WAV file holds fewer bytes than its header says."""
     stated = int.from_bytes(head[4:8], "little")
     return head[:4] == b"RIFF" and 0 < stated < UNKNOWN_RIFF_SIZE and stated + 8 > size + 1
+
+
+def stated_length_s(path: str | Path) -> float | None:
+    """Give the length that a file says it has, s; None where it doesn't say, or can't be read."""
+    import soundfile
+
+    place = Path(path)
+    try:
+        return float(soundfile.info(place).duration)
+    except (soundfile.SoundFileError, OSError, TypeError, ValueError):
+        pass
+    import av
+
+    try:
+        with av.open(str(place)) as container:
+            return float(container.duration / av.time_base) if container.duration else None
+    except (av.FFmpegError, OSError, ValueError):
+        return None

@@ -28,6 +28,16 @@ EDGE_WIDTH_HZ = 600.0  # a telephone band ends between 3.4 and 4 kHz
 EDGE_FROM_HZ = 2500.0  # no codec that phones record with stops lower
 BELOW, ABOVE = 6, 4  # bands that an edge must have on either side
 BLOCK = 4096
+CLIPPED = Finding(
+    code="clipped",
+    severity="warning",
+    message="The loudest parts are cut off at full scale: move the phone away or lower the gain.",
+)
+QUIET = Finding(
+    code="quiet",
+    severity="warning",
+    message="The recording is very quiet: put the phone nearer, behind the guard.",
+)
 
 
 def describe(
@@ -56,17 +66,10 @@ def describe(
         findings.append(
             _finding("too-short", "Under a second of sound: record the whole pass with idle around it.")
         )
-    if _is_clipped(samples, lossy=bool(codec) and not codec.startswith(LOSSLESS)):
-        findings.append(
-            _finding(
-                "clipped",
-                "The loudest parts are cut off at full scale: move the phone away or lower the gain.",
-            )
-        )
+    if is_clipped(samples, lossy=bool(codec) and not codec.startswith(LOSSLESS)):
+        findings.append(CLIPPED)
     if float(np.abs(samples).max()) < QUIET_PEAK:
-        findings.append(
-            _finding("quiet", "The recording is very quiet: put the phone nearer, behind the guard.")
-        )
+        findings.append(QUIET)
     bandwidth_hz = carried_bandwidth_hz(samples, rate_hz=rate_hz)
     core_hz = made_up_from_hz(samples[0], rate_hz=rate_hz, bandwidth_hz=bandwidth_hz)
     if core_hz is not None:
@@ -84,7 +87,8 @@ def describe(
     return bandwidth_hz, findings
 
 
-def _is_clipped(samples: Samples, *, lossy: bool) -> bool:
+def is_clipped(samples: Samples, *, lossy: bool) -> bool:
+    """Say whether any channel is cut off at full scale; a lossy codec bends flat tops beyond it."""
     if any(flat_share(channel) > CLIPPED_SHARE for channel in samples):
         return True
     return lossy and any(overshoot_share(channel) > CLIPPED_SHARE for channel in samples)

@@ -59,7 +59,7 @@ class SpectrumMeter:
     @property
     def line_hz(self) -> float:
         """Distance of two lines, Hz."""
-        return self._rate_hz / self.size
+        return float(self._rate_hz / self.size)
 
     def add(self, samples: NDArray[np.floating]) -> list[Span]:
         """Take the next block, shape (n,); give the spans that it completes."""

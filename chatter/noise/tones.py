@@ -2,8 +2,8 @@
 
 In: the mean spectrum of a stretch of sound (spectrum.py). Out: tones with their audibility, and 0 to 6 dB.
 Method: lines that stand out of a running median are tonal; the masking noise in a tone's critical band is a
-straight line in dB, fitted to the power of the lines around it that are not tonal, so that few averages give no
-bias. docs/noise.md tells it in full.
+straight line in dB, fitted to the power of the lines around it that are not tonal, so that few averages give
+no bias. docs/noise.md tells it in full.
 Source: ISO 1996-2:2007, Annex C (critical bands, audibility, adjustment, regression over the lines around).
 Leaves out: how a tone wavers; whether a tone alone, without masking noise, can be heard at all.
 """
@@ -32,7 +32,7 @@ TOP_RANGE = 0.1  # own choice: lines down to 10 dB below its top belong to a ton
 LEAST_POWER = 1e-16  # own choice: of a line; what single precision leaves of a tone at full scale
 LOBE_LINES = 2  # of a Hann window: F. J. Harris, Proc. IEEE 66 (1978)
 SKIRT_LINES = 3  # own choice: a Hann window's main lobe and one line more
-MOST_TONES = 60  # own choice: the strongest are looked at
+MOST_TONES = 40  # own choice: the strongest are looked at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,7 +229,7 @@ def _noise_db(powers: Floats, tonal: NDArray[np.bool_], tone_hz: float, line_hz:
     values = powers[kept]
     level, slope = float(np.log(values.mean())), 0.0
     spread = at - at.mean()
-    for _ in range(8):
+    for _ in range(5):
         fitted = np.exp(level + slope * at)
         excess = values / fitted - 1
         step = float(spread @ excess / max(float(spread @ spread), 1e-12))

@@ -109,7 +109,7 @@ def test_click_counts_alike_wherever_it_is(at_s):
 )
 def test_bands_above_the_sounds_end_are_not_given(rate_hz, top_hz, known, rng):
     levels = bands_db(rng.normal(0, 0.1, 2 * rate_hz), rate_hz=rate_hz, top_hz=top_hz)
-    # The 3.15 kHz band ends at 3548 Hz and is given, the 4 kHz band ends at 4467 Hz and is not: 22 from 25 Hz.
+    # The 3.15 kHz band ends at 3548 Hz and is given, the 4 kHz band ends at 4467 Hz and is not.
     assert [level is not None for level in levels] == [True] * known + [False] * (29 - known)
 
 

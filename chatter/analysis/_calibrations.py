@@ -1,0 +1,223 @@
+"""Calibrations that the user keeps by name, and how one is made.
+
+In: a recording of a known level, a name. Out: a `CalibrationDocument`; a line in the user's data folder.
+Method: the level told, less the level heard. Of a calibrator's tone the middle level counts (LAF50), so that
+setting it on and taking it off do no harm; of any other sound the equivalent level, as a meter beside it
+shows.
+Source: IEC 60942 (what a calibrator is); IEC 61672-1:2013, Annex E (A and C weighting of its tone).
+Leaves out: the microphone's response over frequency.
+"""
+
+import json
+import os
+from pathlib import Path
+from typing import Any, Literal
+
+from chatter.analysis._folders import data_folder
+from chatter.analysis._parts import program_part
+from chatter.errors import BadValueError, FileProblemError, OutputError
+from chatter.model.noise import Calibration, CalibrationDocument
+
+Weighting = Literal["A", "C", "Z"]
+WEIGHTINGS = ("A", "C", "Z")
+LEVELS_DB = (20.0, 160.0)  # own choice: from a silent room to beyond any phone
+TONES_HZ = (100.0, 4000.0)  # own choice: calibrators give 250 Hz or 1 kHz
+TONE_SHARE = 0.9  # own choice: of the A-weighted energy that must be the tone's; 0.5 dB
+STEADY_DB = 1.0  # own choice: a calibrator's level stays within a tenth of that
+MOST_NAME = 60
+UNCERTAINTIES_DB = (0.0, 20.0)
+
+
+def calibrations_file() -> Path:
+    """Give the file that calibrations are kept in."""
+    return data_folder() / "calibrations.json"
+
+
+def make_calibration(
+    name: str,
+    path: str | Path,
+    *,
+    level_db: float,
+    weighting: Weighting = "A",
+    tone_hz: float | None = None,
+    uncertainty_db: float | None = None,
+    replace: bool = False,
+) -> CalibrationDocument:
+    """Make a calibration from a recording of a known level, and keep it by name.
+
+    Parameters
+    ----------
+    name
+        To call it by later.
+    path
+        The recording, made with the same phone, program and settings as later ones.
+    level_db
+        Level at the phone meanwhile, dB re 20 µPa: what a meter beside it showed, or what the calibrator's
+        plate says.
+    weighting
+        Of that level: "A", "C" or "Z". A calibrator's own level is always Z.
+    tone_hz
+        Frequency of a calibrator's tone, Hz; None for any other sound.
+    uncertainty_db
+        Of the known level, dB; 1 dB where it is not told.
+    replace
+        Whether an earlier one of that name may be replaced.
+
+    Returns
+    -------
+    CalibrationDocument
+        What was made; `to_dict()` gives the `calibration` document.
+
+    Raises
+    ------
+    BadValueError
+        A value is out of its range, the name is taken, or the recording doesn't hold what it should.
+    FileProblemError, BadSamplesError
+        The recording can't be read.
+    OutputError
+        The calibration can't be kept.
+    """
+    kept = _checked_name(name)
+    level = _number("level_db", level_db, LEVELS_DB)
+    if weighting not in WEIGHTINGS:
+        raise BadValueError("weighting", weighting, "A, C or Z")
+    told_db = None if uncertainty_db is None else _number("uncertainty_db", uncertainty_db, UNCERTAINTIES_DB)
+    hz = None if tone_hz is None else _number("tone_hz", tone_hz, TONES_HZ)
+    known = _read_all()
+    if kept in known and not replace:
+        raise BadValueError(
+            "name", kept, "another name, or say that the calibration kept by it is to be replaced"
+        )
+    from chatter.analysis._noise import measure
+    from chatter.noise.calibration import TOLD_UNCERTAINTY_DB, made_uncertainty_db
+
+    heard = measure(Path(path))
+    file = str(heard.recording["file"])
+    if any(finding.code == "clipped" for finding in heard.analysis.findings):
+        raise BadValueError("recording", file, "one that isn't cut off at full scale: set the gain lower")
+    levels = heard.analysis.levels
+    if hz is None:
+        heard_db = {"A": levels.LAeq_db, "C": levels.LCeq_db, "Z": levels.LZeq_db}[weighting]
+    else:
+        heard_db = _tone_db(heard.analysis, hz, file)
+    if heard_db is None:
+        raise BadValueError("recording", file, "one that holds more than digital silence")
+    uncertainty = made_uncertainty_db(TOLD_UNCERTAINTY_DB if told_db is None else told_db)
+    document = CalibrationDocument(
+        program=program_part(
+            {"level_db": level, "weighting": weighting, "tone_hz": hz, "uncertainty_db": told_db}
+        ),
+        recording=heard.recording,
+        name=kept,
+        full_scale_db=level - heard_db,
+        uncertainty_db=uncertainty,
+        level_db=level,
+        heard_db=heard_db,
+        replaced=kept in known,
+    )
+    known[kept] = {
+        "full_scale_db": document.full_scale_db,
+        "uncertainty_db": uncertainty,
+        "level_db": level,
+        "weighting": weighting if hz is None else "Z",
+        "tone_hz": hz,
+        "recording": file,
+        "sha256": heard.recording["sha256"],
+    }
+    _write_all(known)
+    return document
+
+
+def find_calibration(name: str) -> Calibration:
+    """Give a calibration that is kept by name.
+
+    Raises
+    ------
+    BadValueError
+        There is none of that name.
+    FileProblemError
+        The file of calibrations can't be read.
+    """
+    known = _read_all()
+    if name not in known:
+        there = ", ".join(sorted(known)) or "none yet: make one from a recording of a known level"
+        raise BadValueError("calibration", name, f"the name of one that is kept ({there})")
+    entry = known[name]
+    return Calibration(
+        source="saved",
+        full_scale_db=float(entry["full_scale_db"]),
+        uncertainty_db=float(entry["uncertainty_db"]),
+        name=name,
+    )
+
+
+def _tone_db(analysis: Any, hz: float, file: str) -> float | None:
+    """Give the level of a calibrator's tone re full scale, unweighted."""
+    import numpy as np
+
+    from chatter.noise.weighting import a_weighting_db
+
+    levels = analysis.levels
+    if levels.LAF50_db is None or levels.LAeq_db is None:
+        return None
+    weight_db = float(a_weighting_db(np.array([hz]))[0])
+    near = [band for band in analysis.bands if abs(np.log10(band.midband_hz / hz)) <= 0.1]
+    power = sum(10 ** (band.Leq_db / 10) for band in near if band.Leq_db is not None)
+    whole = 10 ** ((levels.LAeq_db - weight_db) / 10)
+    if power < TONE_SHARE * whole:
+        raise BadValueError(
+            "recording", file, f"one in which the tone at {hz:g} Hz is louder than all the rest"
+        )
+    if levels.LAF10_db is not None and levels.LAF10_db - levels.LAF50_db > STEADY_DB:
+        raise BadValueError(
+            "recording", file, "one in which the tone is steady for more than half of the time"
+        )
+    return float(levels.LAF50_db - weight_db)
+
+
+def _number(name: str, value: object, limits: tuple[float, float]) -> float:
+    low, high = limits
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise BadValueError(name, value, f"a number from {low:g} to {high:g}")
+    return float(value)
+
+
+def _checked_name(name: object) -> str:
+    if (
+        not isinstance(name, str)
+        or not name.strip()
+        or len(name.strip()) > MOST_NAME
+        or not name.isprintable()
+    ):
+        raise BadValueError("name", name, f"a name of up to {MOST_NAME} letters")
+    return name.strip()
+
+
+def _read_all() -> dict[str, dict[str, Any]]:
+    place = calibrations_file()
+    try:
+        held = json.loads(place.read_text(encoding="utf-8"))
+        known = held["calibrations"]
+        for entry in known.values():
+            float(entry["full_scale_db"]), float(entry["uncertainty_db"])
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise FileProblemError(
+            str(place), "the calibrations in it can't be read", "mend it, or move it away and calibrate again"
+        ) from error
+    return dict(known)
+
+
+def _write_all(known: dict[str, dict[str, Any]]) -> None:
+    place = calibrations_file()
+    whole = {"document": "calibrations", "version": 1, "calibrations": known}
+    fresh = place.with_name(f".{place.name}.{os.getpid()}")
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        fresh.write_text(json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False), encoding="utf-8")
+        fresh.replace(place)  # all of it or nothing
+    except OSError as error:
+        fresh.unlink(missing_ok=True)
+        problem = error.strerror or "can't be written"
+        raise OutputError(str(place), problem, "make room there, or allow writing") from error

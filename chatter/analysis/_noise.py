@@ -1,0 +1,238 @@
+"""One recording in, one `noise` document out.
+
+In: the path of a recording, what full scale stands for, where people are. Out: a `NoiseDocument`.
+Leaves out: every formula (noise/) and every layout (report/); several recordings (_noise_compare.py).
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from chatter.analysis._calibrations import find_calibration
+from chatter.analysis._files import hash_file
+from chatter.analysis._noise_scene import Scene, read_scene, spread_noise
+from chatter.analysis._parts import program_part
+from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number
+from chatter.errors import BadValueError
+from chatter.model.noise import Calibration, NoiseAnalysis, NoiseDocument, NoiseLevels
+
+Progress = Callable[[float, float | None], None]
+FULL_SCALES_DB = (0.0, 250.0)  # own choice: any microphone there is
+NAMED_UP_TO_S = (
+    600.0  # own choice: longer recordings are no single cut, and don't go through the cut pipeline
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """One recording as heard, re full scale, with its `recording` part."""
+
+    recording: dict[str, Any]
+    analysis: NoiseAnalysis
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What was asked about a recording, checked."""
+
+    calibration: Calibration
+    rpm: float | None
+    flutes: int | None
+    scene: Scene
+    settings: dict[str, Any]
+
+
+def measure_noise(
+    path: str | Path,
+    *,
+    full_scale_db: float | None = None,
+    calibration: str | None = None,
+    rpm: float | None = None,
+    flutes: int | None = None,
+    mic_distance_m: float | None = None,
+    neighbour_distance_m: float | None = None,
+    screen_height_m: float | None = None,
+    screen_distance_m: float | None = None,
+    machine_height_m: float | None = None,
+    neighbour_height_m: float | None = None,
+    indoors: bool = False,
+    opening: Sequence[str] = (),
+    room_m3: float | None = None,
+    ear_distance_m: float | None = None,
+    limit_db: float | None = None,
+    minutes: float | None = None,
+    evening_h: float | None = None,
+    progress: Progress | None = None,
+) -> NoiseDocument:
+    """Measure the noise in a recording of any length, and say what it is for the neighbour and the operator.
+
+    Parameters
+    ----------
+    path
+        The recording, in any format a phone writes.
+    full_scale_db
+        Sound pressure level of a signal whose rms is digital full scale, dB re 20 µPa.
+    calibration
+        Name of a calibration that is kept, instead of `full_scale_db`. Without either a typical phone is
+        taken.
+    rpm, flutes
+        Spindle speed as dialled and cutting edges: then tones are named. Both or none.
+    mic_distance_m
+        Machine to phone, m.
+    neighbour_distance_m
+        Machine to neighbour, m; indoors from the openings. Then the level there is given.
+    screen_height_m, screen_distance_m
+        A solid fence between: its height, and its distance from the machine (half way where not told), m.
+    machine_height_m, neighbour_height_m
+        Over the ground, m; 1 and 1.5 where not told. They count only with a screen.
+    indoors
+        Whether machine and phone stand in a room, with `opening` leading out of it.
+    opening
+        Walls, doors and windows towards the neighbour, each as name:area in m².
+    room_m3
+        Volume of the room, m³.
+    ear_distance_m
+        Cut to the operator's ear, m: then the daily exposure is given.
+    limit_db
+        A limit for the rated level at the neighbour, dB.
+    minutes
+        Minutes of cutting, in the evening and in a day. Not told: the whole evening, and a day of 8 h.
+    evening_h
+        The time that the limit's mean is taken over, h; 4 where not told.
+    progress
+        Called now and then with the seconds done, and all of them where the file says so.
+
+    Returns
+    -------
+    NoiseDocument
+        The answer; `to_dict()` gives the `noise` document.
+
+    Raises
+    ------
+    BadValueError
+        A value is out of its range, or lacks another that it needs.
+    FileProblemError, BadSamplesError
+        The recording can't be read, or is too short to have a level.
+    """
+    options = {name: value for name, value in locals().items() if name not in ("path", "progress")}
+    wanted = read_wanted(options)
+    return answer(measure(Path(path), progress=progress), wanted, path=Path(path))
+
+
+def read_wanted(options: dict[str, Any]) -> Wanted:
+    """Check every option of `measure_noise` once, at the public edge."""
+    # Imported here: scipy takes longer to load than a wrong value takes to refuse.
+    from chatter.noise.calibration import given, typical_phone
+
+    full_scale_db, name = options["full_scale_db"], options["calibration"]
+    if full_scale_db is not None and name is not None:
+        raise BadValueError("calibration", name, "either it or full_scale_db, not both")
+    if full_scale_db is not None:
+        calibration = given(read_number("full_scale_db", full_scale_db, FULL_SCALES_DB[1], zero_allowed=True))
+    else:
+        calibration = typical_phone() if name is None else find_calibration(name)
+    rpm, flutes = options["rpm"], options["flutes"]
+    if (rpm is None) != (flutes is None):
+        missing, other = ("flutes", "rpm") if flutes is None else ("rpm", "flutes")
+        raise BadValueError(missing, None, f"both rpm and flutes, to name the tones; only {other} is there")
+    if rpm is not None:
+        rpm = read_number("rpm", rpm, MAX_RPM)
+        edges = read_number("flutes", flutes, float(MAX_FLUTES))
+        if edges != int(edges) or edges < 1:
+            raise BadValueError("flutes", flutes, f"a whole number from 1 to {MAX_FLUTES}")
+        flutes = int(edges)
+    scene = read_scene(options)
+    settings = {**options, "opening": list(options["opening"])}
+    return Wanted(calibration=calibration, rpm=rpm, flutes=flutes, scene=scene, settings=settings)
+
+
+def measure(path: Path, *, progress: Progress | None = None) -> Measured:
+    """Measure a recording re full scale, in one pass and constant memory."""
+    from chatter.audio import read_blocks
+    from chatter.audio.files import stated_length_s
+    from chatter.noise.pipeline import BLOCK_S, analyse_blocks
+
+    blocks = read_blocks(path, block_s=BLOCK_S)
+    sha256 = hash_file(path)
+    length_s = stated_length_s(path) if progress is not None else None
+
+    def show(done_s: float) -> None:
+        if progress is not None:
+            progress(done_s, length_s)
+
+    analysis = analyse_blocks(blocks, name=path.name, progress=show)
+    recording = {
+        "file": path.name,
+        "sha256": sha256,
+        "duration_s": analysis.duration_s,
+        "sample_rate_hz": analysis.rate_hz,
+        "bandwidth_hz": analysis.bandwidth_hz,
+        "channel": analysis.channel,
+        "findings": [finding.to_dict() for finding in analysis.findings],
+    }
+    return Measured(recording=recording, analysis=analysis)
+
+
+def answer(
+    measured: Measured, wanted: Wanted, *, path: Path, others: Sequence[tuple[float, NoiseDocument]] = ()
+) -> NoiseDocument:
+    """Calibrate what was heard, name its tones, and say what it does elsewhere.
+
+    `others` are recordings of the same cut at other speeds (rpm), that an evening's advice may name.
+    """
+    from chatter.noise.calibration import widen
+
+    analysis = measured.analysis
+    calibration = widen(wanted.calibration, findings=analysis.findings)
+    scale_db = calibration.full_scale_db
+    measured_rpm, tones = _named_tones(analysis, wanted, path)
+    document = NoiseDocument(
+        program=program_part(wanted.settings),
+        recording=measured.recording,
+        calibration=calibration,
+        levels=NoiseLevels(
+            **{name: _shift(level, scale_db) for name, level in analysis.levels.to_dict().items()}
+        ),
+        bands=tuple(replace(band, Leq_db=_shift(band.Leq_db, scale_db)) for band in analysis.bands),
+        tones=tuple(replace(tone, level_db=tone.level_db + scale_db) for tone in tones),
+        tonal_adjustment_db=analysis.tonal_adjustment_db,
+        measured_rpm=measured_rpm,
+    )
+    return spread_noise(document, scene=wanted.scene, others=others)
+
+
+def _shift(level_db: float | None, scale_db: float) -> float | None:
+    return None if level_db is None else level_db + scale_db
+
+
+def _named_tones(analysis: NoiseAnalysis, wanted: Wanted, path: Path) -> tuple[float | None, Any]:
+    """Name tones by the cut pipeline's lines and the spindle's comb."""
+    if wanted.rpm is None or wanted.flutes is None or not analysis.tones:
+        return None, analysis.tones
+    from chatter.noise.naming import name_tone
+
+    measured_rpm, lines = None, []
+    if analysis.duration_s <= NAMED_UP_TO_S:
+        from chatter.audio import read_recording
+        from chatter.cut.pipeline import judge_recording
+        from chatter.model import CutSetup
+
+        cut = judge_recording(read_recording(path), setup=CutSetup(rpm=wanted.rpm, flutes=wanted.flutes))
+        measured_rpm = cut.spindle.measured_rpm
+        lines = [line for judged in cut.cuts for line in judged.lines]
+    rpm = wanted.rpm if measured_rpm is None else measured_rpm
+    tones = tuple(
+        replace(
+            tone,
+            source=name_tone(
+                tone.frequency_hz,
+                rotation_hz=rpm / 60,  # [rev/min] / [s/min] = [rev/s]
+                measured=measured_rpm is not None,
+                flutes=wanted.flutes,
+                lines=lines,
+            ),
+        )
+        for tone in analysis.tones
+    )
+    return measured_rpm, tones

@@ -1,0 +1,209 @@
+"""Where machine, phone, neighbour and operator are, and what the noise is there.
+
+In: distances and walls as typed, a measured noise. Out: the same noise with what it does elsewhere.
+Leaves out: every formula (noise/).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from chatter.analysis._values import read_number
+from chatter.errors import BadValueError
+from chatter.model.noise import NoiseDocument
+from chatter.noise.exposure import DAY_MIN
+
+if TYPE_CHECKING:
+    from chatter.noise.measures import Surroundings
+    from chatter.noise.screen import Screen
+    from chatter.noise.walls import Opening
+
+MOST_M, MOST_M3, MOST_DB, MOST_MIN, MOST_H = 2000.0, 100_000.0, 140.0, 1440.0, 24.0
+LIMITS = {
+    "mic_distance_m": MOST_M,
+    "neighbour_distance_m": MOST_M,
+    "screen_height_m": 100.0,
+    "screen_distance_m": MOST_M,
+    "machine_height_m": 100.0,
+    "neighbour_height_m": 100.0,
+    "room_m3": MOST_M3,
+    "ear_distance_m": 100.0,
+    "limit_db": MOST_DB,
+    "minutes": MOST_MIN,
+    "evening_h": MOST_H,
+}
+# What each option needs beside it, and what that is in words.
+NEEDS = {
+    "neighbour_distance_m": ("mic_distance_m", "how far the phone lay from the machine, in m"),
+    "ear_distance_m": ("mic_distance_m", "how far the phone lay from the machine, in m"),
+    "limit_db": ("neighbour_distance_m", "how far away the neighbour is, in m"),
+    "evening_h": ("limit_db", "the limit that the evening is held against, in dB"),
+    "screen_height_m": ("neighbour_distance_m", "how far away the neighbour is, in m"),
+    "screen_distance_m": ("screen_height_m", "the height of the screen, in m"),
+    "machine_height_m": ("screen_height_m", "the height of the screen, in m: heights count only with one"),
+    "neighbour_height_m": ("screen_height_m", "the height of the screen, in m: heights count only with one"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """Where everyone is; None where not told."""
+
+    mic_distance_m: float | None
+    neighbour_distance_m: float | None
+    screen: "Screen | None"
+    indoors: bool
+    openings: "tuple[Opening, ...]"
+    room_m3: float | None
+    ear_distance_m: float | None
+    limit_db: float | None
+    minutes: float | None
+    evening_h: float | None
+
+
+def read_scene(options: dict[str, Any]) -> Scene:
+    """Check what was told about the surroundings.
+
+    Raises
+    ------
+    BadValueError
+        A value is out of its range, or lacks another that it needs.
+    """
+    from chatter.noise.walls import find_opening
+
+    numbers = {
+        name: None if options[name] is None else read_number(name, options[name], limit)
+        for name, limit in LIMITS.items()
+    }
+    for name, (other, words) in NEEDS.items():
+        if numbers[name] is not None and numbers[other] is None:
+            raise BadValueError(other, None, f"{words}, beside {name}")
+    openings = tuple(find_opening(text) for text in options["opening"])
+    indoors = bool(options["indoors"])
+    if openings and not indoors:
+        raise BadValueError(
+            "opening", options["opening"][0], "indoors beside it: openings lead out of a room"
+        )
+    if numbers["room_m3"] is not None and not indoors:
+        raise BadValueError("room_m3", numbers["room_m3"], "indoors beside it: in the open there is no room")
+    if indoors and numbers["neighbour_distance_m"] is not None and not openings:
+        raise BadValueError(
+            "opening", None, "the walls, doors and windows towards the neighbour, such as 'garage door:5'"
+        )
+    return Scene(
+        screen=_screen(numbers),
+        indoors=indoors,
+        openings=openings,
+        **{name: numbers[name] for name in Scene.__slots__ if name not in ("screen", "indoors", "openings")},
+    )
+
+
+def _screen(numbers: dict[str, float | None]) -> "Screen | None":
+    from chatter.noise.screen import NEIGHBOUR_M, SOURCE_M, Screen, check_heights
+
+    height_m, away_m = numbers["screen_height_m"], numbers["neighbour_distance_m"]
+    if height_m is None or away_m is None:
+        return None
+    machine_m, neighbour_m = numbers["machine_height_m"], numbers["neighbour_height_m"]
+    screen = Screen(
+        height_m=height_m,
+        distance_m=numbers["screen_distance_m"],
+        source_height_m=SOURCE_M if machine_m is None else machine_m,
+        neighbour_height_m=NEIGHBOUR_M if neighbour_m is None else neighbour_m,
+    )
+    check_heights(screen, neighbour_distance_m=away_m)
+    return screen
+
+
+def spread_noise(
+    document: NoiseDocument, *, scene: Scene, others: Sequence[tuple[float, NoiseDocument]] = ()
+) -> NoiseDocument:
+    """Say what a measured noise does at the neighbour's, over an evening and at the operator's ear.
+
+    Parameters
+    ----------
+    document
+        The noise at the microphone.
+    scene
+        Where everyone is.
+    others
+        Speeds (rpm) and noises of the same cut recorded at them, that advice may name.
+
+    Returns
+    -------
+    NoiseDocument
+        With what was asked for, where the recording has a level at all.
+    """
+    levels = document.levels
+    if levels.LAeq_db is None or scene.mic_distance_m is None:
+        return document
+    if scene.neighbour_distance_m is not None:
+        document = _at_neighbour(document, scene, others)
+    if scene.ear_distance_m is not None:
+        from chatter.noise.exposure import daily_exposure
+
+        exposure = daily_exposure(
+            levels.LAeq_db,
+            mic_distance_m=scene.mic_distance_m,
+            ear_distance_m=scene.ear_distance_m,
+            minutes=DAY_MIN if scene.minutes is None else scene.minutes,
+            uncertainty_db=document.calibration.uncertainty_db,
+            lcpeak_db=levels.LCpeak_db,
+            indoors=scene.indoors,
+            room_m3=scene.room_m3,
+        )
+        document = replace(document, exposure=exposure)
+    return document
+
+
+def _at_neighbour(
+    document: NoiseDocument, scene: Scene, others: Sequence[tuple[float, NoiseDocument]]
+) -> NoiseDocument:
+    from chatter.noise.evening import EVENING_H, rate_evening
+    from chatter.noise.measures import OtherSpeed, try_measures
+    from chatter.noise.neighbour import level_at_neighbour
+
+    assert scene.mic_distance_m is not None
+    assert scene.neighbour_distance_m is not None
+    surroundings: Surroundings = {
+        "mic_distance_m": scene.mic_distance_m,
+        "neighbour_distance_m": scene.neighbour_distance_m,
+        "tonal_adjustment_db": document.tonal_adjustment_db or 0.0,
+        "uncertainty_db": document.calibration.uncertainty_db,
+        "laeq_db": document.levels.LAeq_db,
+        "screen": scene.screen,
+        "indoors": scene.indoors,
+        "openings": scene.openings,
+        "room_m3": scene.room_m3,
+    }
+    neighbour = level_at_neighbour(band_levels(document), **surroundings)
+    document = replace(document, neighbour=neighbour)
+    if scene.limit_db is None:
+        return document
+    measures = try_measures(
+        band_levels(document),
+        other_speeds=[
+            OtherSpeed(
+                rpm=rpm,
+                octave_levels_db=band_levels(other),
+                tonal_adjustment_db=other.tonal_adjustment_db or 0.0,
+                laeq_db=other.levels.LAeq_db,
+            )
+            for rpm, other in others
+            if other.levels.LAeq_db is not None
+        ],
+        **surroundings,
+    )
+    evening = rate_evening(
+        neighbour,
+        limit_db=scene.limit_db,
+        minutes=scene.minutes,
+        reference_h=EVENING_H if scene.evening_h is None else scene.evening_h,
+        measures=measures,
+    )
+    return replace(document, evening=evening)
+
+
+def band_levels(document: NoiseDocument) -> dict[float, float | None]:
+    """Give the levels of the bands by their midbands."""
+    return {band.midband_hz: band.Leq_db for band in document.bands}

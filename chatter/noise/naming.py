@@ -1,0 +1,63 @@
+"""Where a tone comes from.
+
+In: a tone's frequency, the spindle's, the flutes, lines that the cut pipeline named. Out: a source.
+Source: f_rot = n / 60, f_tooth = flutes * n / 60 (kinematics of milling).
+Leaves out: finding the speed (cut/).
+"""
+
+from collections.abc import Sequence
+
+from chatter.model import Line, LineKind
+from chatter.model.noise import ToneSource
+
+NEAR_HZ = 1.5  # own choice: two lines of the spectrum that tones are found in
+NEAR_SHARE = 0.002  # own choice: what a speed that was heard moves by during a cut
+DIALLED_SHARE = 0.03  # open-loop spindles slip by up to 3 %
+PARTED = 0.25  # own choice: of the spacing; wider errors could be the next order
+OF_KIND: dict[LineKind, ToneSource] = {
+    "tooth passing": "tooth passing",
+    "spindle harmonic": "spindle",
+    "chatter": "chatter",
+    "chatter sideband": "chatter",
+}
+
+
+def name_tone(
+    frequency_hz: float, *, rotation_hz: float, measured: bool, flutes: int, lines: Sequence[Line] = ()
+) -> ToneSource:
+    """Say where a tone comes from.
+
+    Parameters
+    ----------
+    frequency_hz
+        Of the tone, Hz.
+    rotation_hz
+        Turns of the spindle, 1/s.
+    measured
+        Whether it was heard in the recording; else it is as dialled, and slips.
+    flutes
+        Cutting edges.
+    lines
+        Lines of the cut with their kinds.
+
+    Returns
+    -------
+    str
+        "other" where nothing fits.
+    """
+    near = [line for line in lines if line.kind in OF_KIND and line.width_hz is None]
+    if near:
+        line = min(near, key=lambda each: abs(each.frequency_hz - frequency_hz))
+        if abs(line.frequency_hz - frequency_hz) <= max(NEAR_HZ, NEAR_SHARE * frequency_hz):
+            return OF_KIND[line.kind]
+    error_hz = max(NEAR_HZ, (NEAR_SHARE if measured else DIALLED_SHARE) * frequency_hz)
+    order = round(frequency_hz / rotation_hz)
+    if order == 0:
+        return "other"
+    if error_hz > PARTED * rotation_hz:  # only teeth are far enough apart
+        order = flutes * round(frequency_hz / (rotation_hz * flutes))
+        if error_hz > PARTED * rotation_hz * flutes or order == 0:
+            return "other"
+    if abs(order * rotation_hz - frequency_hz) > error_hz:
+        return "other"
+    return "tooth passing" if order % flutes == 0 else "spindle"
