@@ -146,9 +146,11 @@ def _say_distance(evening: Evening, neighbour: Neighbour) -> list[str]:
 def _say_minutes(evening: Evening) -> str:
     if evening.minutes < 1:
         return "Cutting for less time is no way out: less than a minute fits the limit."
+    hourly = math.floor(evening.minutes_per_hour)
+    by_hour = f"{hourly}" if hourly else "less than 1"
     return (
-        f"Or cut for {evening.minutes:.0f} minutes only, in all, "
-        f"or {evening.minutes_per_hour:.0f} in each hour where the limit counts by the hour."
+        f"Or cut for {math.floor(evening.minutes)} minutes only, in all, "
+        f"or {by_hour} in each hour where the limit counts by the hour."
     )
 
 

@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from typing import TypedDict, Unpack
 
 from chatter.noise.neighbour import Facade, level_at_neighbour
-from chatter.noise.screen import Screen
+from chatter.noise.screen import SOURCE_M, Screen
 from chatter.noise.walls import Opening, shut
 
 NEW_SCREEN_M = 2.0  # own choice: as high as fences are allowed to be in many places
 NEW_SCREEN_DISTANCE_M = 2.0  # own choice: near the machine, where a screen takes most
 HIGHER_M = 0.5  # own choice
+OPENING_HEIGHT_M = 1.5  # own choice: middle of a window or upper half of a door
 LEAST_GAIN_DB = 0.5  # own choice: nobody hears less
 
 
@@ -109,12 +110,12 @@ def _changes(now: Surroundings) -> list[tuple[str, Surroundings]]:
     """Give each single change with the surroundings that it makes."""
     changes: list[tuple[str, Surroundings]] = []
     openings = now.get("openings", ())
-    for i, opening in enumerate(openings):
-        closed = shut(opening)
-        if closed is not None:
-            changed = now.copy()
-            changed["openings"] = [*openings[:i], closed, *openings[i + 1 :]]
-            changes.append((f"Shut the {_plain(opening.name)}", changed))
+    closable = [i for i, opening in enumerate(openings) if shut(opening) is not None]
+    for chosen in [[i] for i in closable] + ([closable] if len(closable) > 1 else []):
+        changed = now.copy()
+        changed["openings"] = [shut(one) or one if i in chosen else one for i, one in enumerate(openings)]
+        names = dict.fromkeys(_plain(openings[i].name) for i in chosen)
+        changes.append((f"Shut the {' and the '.join(names)}", changed))
     if now.get("tonal_adjustment_db", 0.0) > 0:
         changed = now.copy()
         changed["tonal_adjustment_db"] = 0.0
@@ -129,8 +130,12 @@ def _changes(now: Surroundings) -> list[tuple[str, Surroundings]]:
         changed["screen"] = dataclasses.replace(screen, height_m=screen.height_m + HIGHER_M)
         changes.append((f"Raise the screen to {screen.height_m + HIGHER_M:g} m", changed))
     elif distance_m > 2 * NEW_SCREEN_DISTANCE_M:
-        changed["screen"] = Screen(height_m=NEW_SCREEN_M, distance_m=NEW_SCREEN_DISTANCE_M)
-        from_what = "openings" if now.get("indoors", False) else "machine"
+        indoors = now.get("indoors", False)
+        from_m = OPENING_HEIGHT_M if indoors else SOURCE_M
+        changed["screen"] = Screen(
+            height_m=NEW_SCREEN_M, distance_m=NEW_SCREEN_DISTANCE_M, source_height_m=from_m
+        )
+        from_what = "openings" if indoors else "machine"
         words = (
             f"Put up a solid screen {NEW_SCREEN_M:g} m high, {NEW_SCREEN_DISTANCE_M:g} m from the {from_what}"
         )

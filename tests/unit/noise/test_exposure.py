@@ -1,0 +1,158 @@
+"""Daily exposure against the printed durations and doses of NIOSH, OSHA and the EU."""
+
+import math
+
+import pytest
+
+from chatter.errors import BadValueError
+from chatter.noise.exposure import daily_exposure, niosh_percent, osha_percent
+
+
+def exposed(level_db, **changes):
+    given = {"mic_distance_m": 1, "ear_distance_m": 1, "minutes": 480} | changes
+    return daily_exposure(level_db, **given)
+
+
+@pytest.mark.parametrize(
+    ("level_db", "seconds"),
+    [
+        # NIOSH 98-126, Table 1-1: how long a level may last for 100 %.
+        (80, 25 * 3600 + 24 * 60),
+        (82, 16 * 3600),
+        (85, 8 * 3600),
+        (88, 4 * 3600),
+        (91, 2 * 3600),
+        (92, 3600 + 35 * 60),
+        (94, 3600),
+        (95, 47 * 60 + 37),
+        (97, 30 * 60),
+        (100, 15 * 60),
+        (103, 7 * 60 + 30),
+        (112, 56),
+        (115, 28),
+    ],
+)
+def test_niosh_dose_after_the_printed_time_is_100_percent(level_db, seconds):
+    # Printed to the minute or the second, 0.6 % where that is coarsest: 56 s for 56.25 s and 28 s for 28.1 s.
+    assert niosh_percent(level_db, minutes=seconds / 60) == pytest.approx(100, rel=0.006)
+
+
+@pytest.mark.parametrize(
+    ("level_db", "hours"),
+    [(80, 32), (82, 24.3), (85, 16), (88, 10.6), (90, 8), (92, 6.1), (95, 4), (100, 2), (105, 1), (110, 0.5)],
+)  # 29 CFR 1910.95, Table G-16A
+def test_osha_dose_after_the_printed_time_is_100_percent(level_db, hours):
+    assert osha_percent(level_db, minutes=60 * hours) == pytest.approx(100, rel=0.007)  # 6.1 stands for 6.063
+
+
+def test_doses_of_several_levels_add_up_to_the_worked_ones():
+    # 4 h at 85, 2 h at 88, 1 h at 91, 0.5 h at 94: a half each, by hand 200 %.
+    steps = [(85, 240), (88, 120), (91, 60), (94, 30)]
+    assert sum(niosh_percent(level, minutes=m) for level, m in steps) == pytest.approx(200, abs=1e-9)
+    # 6 h at 90 and 2 h at 95: 75 + 50 %.
+    assert osha_percent(90, minutes=360) + osha_percent(95, minutes=120) == pytest.approx(125, abs=1e-9)
+    # 8 h at 92 dBA: 132 % by Appendix A's formula.
+    assert osha_percent(92, minutes=480) == pytest.approx(132.0, abs=0.05)
+
+
+def test_sound_below_each_threshold_is_not_counted():
+    # 29 CFR 1910.95: from 80 dBA for hearing conservation, from 90 dBA for the limit. NIOSH: from 80 dBA.
+    assert osha_percent(79.9, minutes=480) == 0
+    assert osha_percent(80, minutes=480) == pytest.approx(25, abs=1e-9)  # 32 h allowed
+    assert osha_percent(89.9, minutes=480, from_db=90) == 0
+    assert osha_percent(90, minutes=480, from_db=90) == pytest.approx(100, abs=1e-9)
+    assert niosh_percent(79.9, minutes=480) == 0
+    assert niosh_percent(80, minutes=480) == pytest.approx(31.5, abs=0.05)  # 480 / 1523.9 min
+
+
+def test_exposure_of_84_db_for_8_h_is_79_percent_by_niosh_and_43_by_osha():
+    exposure = exposed(84)
+    assert exposure.LEX8h_db == pytest.approx(84, abs=1e-9)
+    # 100 / 2^(1/3) and 100 / 2^(6/5), by hand
+    assert exposure.niosh_percent == pytest.approx(79.37, abs=0.01)
+    assert exposure.osha_percent == pytest.approx(43.53, abs=0.01)
+    assert exposure.osha_pel_percent == 0
+
+
+def test_half_the_day_is_3_db_less_and_a_double_distance_6_db():
+    assert exposed(90, minutes=240).LEX8h_db == pytest.approx(90 - 3.0103, abs=1e-4)
+    assert exposed(90, ear_distance_m=2).ear_db == pytest.approx(90 - 6.0206, abs=1e-4)
+    assert exposed(90, mic_distance_m=2).ear_db == pytest.approx(90 + 6.0206, abs=1e-4)
+
+
+def test_room_makes_the_level_fall_less_than_the_open():
+    in_the_open = exposed(90, ear_distance_m=2).ear_db
+    in_a_room = exposed(90, ear_distance_m=2, indoors=True, room_m3=45).ear_db
+    unknown = exposed(90, ear_distance_m=2, indoors=True)
+    assert in_the_open < in_a_room < 90
+    assert unknown.ear_db == 90
+    assert "volume is not known" in unknown.says[-1]
+    # Absorption of the room 0.1 * 6.6 * 45^(2/3) = 8.350 m², so 4/A = 0.4790; by hand:
+    direct = {r: 1 / (4 * math.pi * r**2) for r in (1, 2)}
+    by_hand_db = 10 * math.log10((direct[2] + 0.4790) / (direct[1] + 0.4790))
+    assert in_a_room - 90 == pytest.approx(by_hand_db, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("level_db", "protection"),
+    [(79.9, "not due"), (80.0, "must be at hand"), (84.9, "must be at hand"), (85.0, "must be worn")],
+)  # Directive 2003/10/EC, Articles 3 and 6: action values of 80 and 85 dB
+def test_protection_is_due_at_the_action_values(level_db, protection):
+    assert exposed(level_db).protection == protection
+
+
+def test_uncertain_level_asks_for_protection_at_its_high_end():
+    exposure = exposed(78, uncertainty_db=10)
+    assert (exposure.low_db, exposure.high_db) == pytest.approx((68, 88), abs=1e-9)
+    assert exposure.protection == "must be worn"
+    assert exposure.says[0].endswith("at the high end of the range (88 dB; most likely 78 dB).")
+
+
+def test_peaks_alone_can_make_protection_due():
+    # Directive 2003/10/EC, Article 3: 137 dB (C) is the upper action value.
+    exposure = exposed(70, lcpeak_db=137)
+    assert exposure.protection == "must be worn"
+    assert "peaks reach 137 dB (C)" in exposure.says[0]
+
+
+def test_loud_day_is_said_by_each_rule():
+    says = " ".join(exposed(95).says)
+    # 10 dB above 85 with 3 dB exchange: 1008 %; OSHA 100 * 2^(5/5) = 200 %.
+    assert "above the limit of 87 dB" in says
+    assert "NIOSH: 1008 %" in says
+    assert "OSHA: 200 %" in says
+
+
+def test_time_until_protection_must_be_worn_matches_3_db_a_halving():
+    # LEX,8h = 85: 88 dB for 240.6 min (10^0.3 = 1.9953); at 75 dB a day of 24 h gives 79.8.
+    assert exposed(88).minutes_to_wear == pytest.approx(240.57, abs=0.01)
+    assert exposed(75).minutes_to_wear is None
+
+
+def test_near_field_is_said():
+    assert "only a guess" in exposed(90, mic_distance_m=0.1, ear_distance_m=0.5).says[-1]
+
+
+def test_document_holds_the_promised_names():
+    document = exposed(84, ear_distance_m=0.7).to_dict()
+    assert {"ear_distance_m", "LEX8h_db", "niosh_percent", "osha_percent"} <= set(document)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "named"),
+    [
+        ({"ear_distance_m": 0}, "distance of the ear is 0"),
+        ({"mic_distance_m": float("nan")}, "distance of the microphone is nan"),
+        ({"minutes": 0}, "minutes of cutting is 0"),
+        ({"minutes": 2000}, "minutes of cutting is 2000"),
+        ({"uncertainty_db": -1}, "uncertainty is -1"),
+    ],
+)
+def test_value_out_of_range_is_refused(wrong, named):
+    with pytest.raises(BadValueError, match=named):
+        exposed(84, **wrong)
+
+
+def test_level_that_is_no_number_is_refused():
+    with pytest.raises(BadValueError, match="level at the microphone is nan"):
+        exposed(float("nan"))
