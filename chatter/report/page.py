@@ -150,7 +150,7 @@ def take_sound(path: Path) -> Sound:
             )
         held = base64.b64encode(path.read_bytes()).decode("ascii")
     except (OSError, ValueError) as error:  # ValueError: a null byte in the name
-        problem = getattr(error, "strerror", None) or "can't be read"
+        problem = (getattr(error, "strerror", None) or "can't be read").lower()
         raise FileProblemError(str(path), problem, "check the name and the folder") from error
     return Sound(source=f"data:{SOUND_TYPES.get(path.suffix.lower(), 'audio/mpeg')};base64,{held}")
 
