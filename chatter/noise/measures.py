@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypedDict, Unpack
 
-from chatter.noise.neighbour import Facade, level_at_neighbour
-from chatter.noise.screen import SOURCE_M, Screen
+from chatter.noise.neighbour import MOST_M, Facade, level_at_neighbour
+from chatter.noise.screen import MOST_HEIGHT_M, SOURCE_M, Screen
 from chatter.noise.walls import Opening, shut
 
 NEW_SCREEN_M = 2.0  # own choice: as high as fences are allowed to be in many places
@@ -121,15 +121,16 @@ def _changes(now: Surroundings) -> list[tuple[str, Surroundings]]:
         changed["tonal_adjustment_db"] = 0.0
         changes.append(("Get rid of the tone (cut without chatter, or change speed or flute count)", changed))
     distance_m = now["neighbour_distance_m"]
-    changed = now.copy()
-    changed["neighbour_distance_m"] = 2 * distance_m
-    changes.append((f"Move the machine twice as far away ({2 * distance_m:g} m)", changed))
+    if 2 * distance_m <= MOST_M:
+        changed = now.copy()
+        changed["neighbour_distance_m"] = 2 * distance_m
+        changes.append((f"Move the machine twice as far away ({2 * distance_m:g} m)", changed))
     screen = now.get("screen")
     changed = now.copy()
-    if screen is not None:
+    if screen is not None and screen.height_m + HIGHER_M <= MOST_HEIGHT_M:
         changed["screen"] = dataclasses.replace(screen, height_m=screen.height_m + HIGHER_M)
         changes.append((f"Raise the screen to {screen.height_m + HIGHER_M:g} m", changed))
-    elif distance_m > 2 * NEW_SCREEN_DISTANCE_M:
+    elif screen is None and distance_m > 2 * NEW_SCREEN_DISTANCE_M:
         indoors = now.get("indoors", False)
         from_m = OPENING_HEIGHT_M if indoors else SOURCE_M
         changed["screen"] = Screen(

@@ -61,7 +61,7 @@ class Construction:
         leaf_db = np.maximum(leaf_db - MASS_LAW_DB * np.maximum(octaves[0] - wanted, 0.0), 0.0)
         leaf_db = np.minimum(leaf_db, np.interp(wanted, octaves, np.asarray(self.printed_db, dtype=float)))
         through = np.minimum(10 ** (-leaf_db / 10) + self.leak, 1.0)
-        return np.asarray(-10 * np.log10(through), dtype=np.float64)
+        return np.asarray(10 * np.log10(1 / through), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,6 +1,8 @@
 """Evenings against hand arithmetic: how much fits, how much quieter, what helps."""
 
+import doctest
 import math
+from pathlib import Path
 
 import pytest
 
@@ -182,6 +184,13 @@ def test_nothing_to_shut_is_not_offered():
     assert not any(words.startswith("Shut") for words in gains(try_measures(LEVELS, **closed)))
 
 
+def test_place_at_the_end_of_the_range_offers_no_place_beyond_it():
+    far = OPEN | {"neighbour_distance_m": 1500.0, "screen": Screen(height_m=100.0)}
+    assert list(gains(try_measures(LEVELS, **far))) == [
+        "Get rid of the tone (cut without chatter, or change speed or flute count)"
+    ]
+
+
 def test_screen_that_stands_is_raised():
     found = gains(try_measures(LEVELS, **OPEN, screen=Screen(height_m=1.6)))
     assert found["Raise the screen to 2.1 m"] > 0.5
@@ -198,6 +207,13 @@ def test_quieter_speed_is_offered_and_a_louder_one_is_not():
     # 8 dB in every band and 3 dB of tone adjustment
     assert found["Cut at 9,000 rpm, as in the other recording"] == pytest.approx(11, abs=1e-9)
     assert not any("18,000" in words for words in found)
+
+
+def test_example_of_the_page_comes_out_as_printed():
+    page = Path(__file__).parents[3] / "docs" / "neighbour.md"
+    results = doctest.testfile(str(page), module_relative=False)
+    assert results.attempted >= 5
+    assert results.failed == 0
 
 
 def test_helps_of_a_whole_case_name_the_open_door():

@@ -5,6 +5,7 @@ import pytest
 
 from chatter.errors import BadValueError
 from chatter.noise.walls import find_construction, find_opening, list_constructions, read_constructions, shut
+from tests.unit.noise.walls_page import PAGE, page_with_fresh_tables
 
 OCTAVES_HZ = np.array([63, 125, 250, 500, 1000, 2000, 4000, 8000], dtype=float)
 ISO_717_1 = np.array([36, 45, 52, 55, 56])  # ISO 717-1, reference curve in octaves 125 Hz to 2 kHz, Rw 52
@@ -19,7 +20,7 @@ reduction_db = [1, 2]
 down_db = 1
 up_db = 1
 source = ["hand"]
-strength = "own choice"
+strength = "worked"
 """
 
 
@@ -130,7 +131,7 @@ def test_every_construction_has_a_source_and_a_range():
     assert len(list_constructions()) >= 15
     for construction in list_constructions():
         assert construction.sources
-        assert construction.strength in {"published", "worked", "own choice"}
+        assert construction.strength in {"published", "worked", "by definition"}
         assert construction.down_db + construction.up_db > 0
 
 
@@ -149,3 +150,7 @@ def test_broken_table_is_refused(right, wrong):
     assert right in SMALLEST
     with pytest.raises(BadValueError, match="table of walls"):
         read_constructions(SMALLEST.replace(right, wrong))
+
+
+def test_page_shows_the_table_as_it_is():
+    assert PAGE.read_text(encoding="utf-8") == page_with_fresh_tables()
