@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from chatter.analysis._calibrations import find_calibration
+from chatter.analysis._cut_documents import ReadCut, read_cut
 from chatter.analysis._files import hash_file
 from chatter.analysis._noise_scene import Scene, read_scene, spread_noise
 from chatter.analysis._parts import program_part
@@ -63,6 +64,7 @@ def measure_noise(
     limit_db: float | None = None,
     minutes: float | None = None,
     evening_h: float | None = None,
+    cut: Sequence[str | Path] = (),
     progress: Progress | None = None,
 ) -> NoiseDocument:
     """Measure the noise in a recording of any length, and say what it is for the neighbour and the operator.
@@ -100,6 +102,8 @@ def measure_noise(
         Minutes of cutting, in the evening and in a day. Not told: the whole evening, and a day of 8 h.
     evening_h
         The time that the limit's mean is taken over, h; 4 where not told.
+    cut
+        `cut` documents (JSON files): the one of this recording gives speed and flutes, where not told.
     progress
         Called now and then with the seconds done, and all of them where the file says so.
 
@@ -115,9 +119,11 @@ def measure_noise(
     FileProblemError, BadSamplesError
         The recording can't be read, or is too short to have a level.
     """
-    options = {name: value for name, value in locals().items() if name not in ("path", "progress")}
+    options = {name: value for name, value in locals().items() if name not in ("path", "cut", "progress")}
     wanted = read_wanted(options)
-    return answer(measure(Path(path), progress=progress), wanted, path=Path(path))
+    cuts = [read_cut(Path(each)) for each in cut]
+    measured = measure(Path(path), progress=progress)
+    return answer(measured, with_cut(wanted, measured, cuts), path=Path(path))
 
 
 def read_wanted(options: dict[str, Any]) -> Wanted:
@@ -145,6 +151,14 @@ def read_wanted(options: dict[str, Any]) -> Wanted:
     scene = read_scene(options)
     settings = {**options, "opening": list(options["opening"])}
     return Wanted(calibration=calibration, rpm=rpm, flutes=flutes, scene=scene, settings=settings)
+
+
+def with_cut(wanted: Wanted, measured: "Measured", cuts: Sequence[ReadCut]) -> Wanted:
+    """Take speed and flutes from the `cut` document of a recording, where they were not told."""
+    mine = [one for one in cuts if one.sha256 == measured.recording["sha256"]]
+    if not mine or wanted.rpm is not None:
+        return wanted
+    return replace(wanted, rpm=mine[-1].rpm, flutes=mine[-1].flutes)
 
 
 def measure(path: Path, *, progress: Progress | None = None) -> Measured:

@@ -16,6 +16,7 @@ from chatter import __version__
 from chatter.cli._options import Direction
 from chatter.cli._reports import EmbedSound, ReportFile, prepare_report, tell_report
 from chatter.cli.map import map_command
+from chatter.cli.noise import calibrate_command, noise_command
 from chatter.cli.notebook import (
     NotebookFile,
     card_command,
@@ -211,6 +212,8 @@ def batch(
 
 app.command(name="map")(map_command)
 app.command(name="tap")(tap_command)
+app.command(name="noise")(noise_command)
+app.command(name="calibrate")(calibrate_command)
 app.add_typer(setup_app)
 app.command(name="next")(next_command)
 app.command(name="card")(card_command)

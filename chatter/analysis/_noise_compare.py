@@ -1,0 +1,157 @@
+"""Several recordings in, ranked by what the neighbour gets.
+
+In: paths of recordings of the same job, `cut` documents of some of them. Out: a `NoiseComparison`.
+Method: each recording by its rating (level with the adjustment for tones) at the neighbour, or at the phone
+where no neighbour was told; cuts are matched to recordings by the SHA-256 of their content.
+Leaves out: how one recording is measured (_noise.py).
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from chatter.analysis._cut_documents import ReadCut, read_cut
+from chatter.analysis._noise import Measured, Progress, Wanted, answer, measure, read_wanted, with_cut
+from chatter.analysis._parts import program_part
+from chatter.errors import BadValueError
+from chatter.model.noise import NoiseComparison, NoiseDocument, StableCut
+
+DIFFERENT_DB = 1.0  # own choice: nobody hears less, with the phone in one place
+UNRATED = float("inf")
+
+
+def compare_noise(
+    paths: Sequence[str | Path],
+    *,
+    cut: Sequence[str | Path] = (),
+    progress: Progress | None = None,
+    **options: Any,  # those of `measure_noise`, checked there
+) -> NoiseComparison:
+    """Rank recordings by what the neighbour gets, quietest first.
+
+    Parameters
+    ----------
+    paths
+        Two or more recordings, made with the phone in one place and with the same settings.
+    cut
+        `cut` documents (JSON files): the quietest stable one that is among the recordings is named, and each
+        gives its speed and flutes to its recording.
+    progress
+        As for `measure_noise`.
+    **options
+        Those of `measure_noise`.
+
+    Returns
+    -------
+    NoiseComparison
+        The answer; `to_dict()` gives the `noise comparison` document.
+
+    Raises
+    ------
+    BadValueError
+        Fewer than two recordings, or a value is out of its range.
+    FileProblemError, BadSamplesError
+        A recording or a document can't be read.
+    """
+    places = [Path(path) for path in paths]
+    if len(places) < 2:
+        raise BadValueError("recordings", [place.name for place in places], "two or more to compare")
+    wanted = read_wanted(all_options(options))
+    cuts = [read_cut(Path(path)) for path in cut]
+    heard = [measure(place, progress=progress) for place in places]
+    each = [with_cut(wanted, one, cuts) for one in heard]
+    plain = [answer(one, want, path=place) for one, want, place in zip(heard, each, places, strict=True)]
+    noises = [
+        _with_others(index, heard, each, plain, places, cuts)
+        if wanted.scene.limit_db is not None
+        else plain[index]
+        for index in range(len(places))
+    ]
+    noises.sort(key=lambda noise: UNRATED if noise.rated_db is None else noise.rated_db)
+    stable = _quietest_stable(noises, cuts)
+    settings = {**wanted.settings, "cut": [Path(path).name for path in cut]}
+    return NoiseComparison(
+        program=program_part(settings),
+        noises=tuple(noises),
+        quietest_stable=stable,
+        says=tuple(_say(noises, stable, cuts)),
+    )
+
+
+def all_options(told: dict[str, Any]) -> dict[str, Any]:
+    """Give every option of `measure_noise`, the ones that were not told with their defaults."""
+    from inspect import signature
+
+    from chatter.analysis._noise import measure_noise
+
+    defaults = {
+        name: one.default
+        for name, one in signature(measure_noise).parameters.items()
+        if name not in ("path", "cut", "progress")
+    }
+    unknown = sorted(set(told) - set(defaults))
+    if unknown:
+        raise TypeError(f"no option of measure_noise: {', '.join(unknown)}")
+    return {**defaults, **told}
+
+
+def _with_others(
+    index: int,
+    heard: list[Measured],
+    each: list[Wanted],
+    plain: list[NoiseDocument],
+    places: list[Path],
+    cuts: list[ReadCut],
+) -> NoiseDocument:
+    """Give the answer anew, with advice that may name the other stable speeds."""
+    stable = {one.sha256: one.rpm for one in cuts if one.verdict == "stable"}
+    others = [
+        (stable[sha256], noise)
+        for noise in plain
+        if (sha256 := noise.recording["sha256"]) in stable and noise is not plain[index]
+    ]
+    if not others:
+        return plain[index]
+    return answer(heard[index], each[index], path=places[index], others=others)
+
+
+def _quietest_stable(noises: list[NoiseDocument], cuts: list[ReadCut]) -> StableCut | None:
+    stable = {one.sha256: one for one in cuts if one.verdict == "stable"}
+    for noise in noises:
+        one = stable.get(noise.recording["sha256"])
+        if one is not None and noise.rated_db is not None:
+            return StableCut(
+                file=noise.recording["file"],
+                sha256=one.sha256,
+                programmed_rpm=one.rpm,
+                rated_db=noise.rated_db,
+            )
+    return None
+
+
+def _say(noises: list[NoiseDocument], stable: StableCut | None, cuts: list[ReadCut]) -> list[str]:
+    first, second = noises[0], noises[1]
+    says = []
+    if first.rated_db is None:
+        says.append("None of the recordings holds any sound.")
+    elif second.rated_db is not None and second.rated_db - first.rated_db < DIFFERENT_DB:
+        says.append(
+            f"{first.recording['file']} and {second.recording['file']} differ by less than "
+            f"{DIFFERENT_DB:g} dB: nobody hears which is the quieter."
+        )
+    elif second.rated_db is not None:
+        says.append(
+            f"{first.recording['file']} is the quietest, {second.rated_db - first.rated_db:.1f} dB below the "
+            "next, tones counted."
+        )
+    if stable is not None:
+        says.append(
+            f"The quietest stable speed recorded is {stable.programmed_rpm:,.0f} rpm ({stable.file})."
+        )
+    elif cuts:
+        says.append("No stable cut among the cut documents belongs to one of these recordings.")
+    says.append(
+        "The order holds only if the phone lay in the same place with the same settings, and its gain stayed "
+        "as it was."
+    )
+    return says
