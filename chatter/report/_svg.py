@@ -79,6 +79,8 @@ def to_svg(
     body = re.sub(r"url\(#", f"url(#{name}-", body)
     body = re.sub(r'href="#', f'href="#{name}-', body)
     body = body.replace("xlink:href", "href")
+    body = re.sub(r"(\d\.\d\d)\d+", r"\1", body)  # a hundredth of a point can't be seen
+    body = re.sub(r" \n", " ", body)
     for colour, light, _ in PAGE_COLOURS:
         body = re.sub(light, f"var(--{colour})", body, flags=re.IGNORECASE)
     under = "".join(
@@ -89,6 +91,21 @@ def to_svg(
         f'<title id="{name}-title">{html.escape(title)}</title>'
         f'<desc id="{name}-text">{html.escape(description)}</desc>{under}{body.strip()}</svg>'
     )
+
+
+def to_file_svg(drawn: str) -> str:
+    """Give a page's picture as a file of its own, light or dark as its reader is."""
+    light = " ".join(f"--{name}: {colour};" for name, colour, _ in PAGE_COLOURS)
+    dark = " ".join(f"--{name}: {colour};" for name, _, colour in PAGE_COLOURS)
+    style = (
+        f"<style>:root {{ {light} }} @media (prefers-color-scheme: dark) {{ :root {{ {dark} }} }} "
+        "text { font-family: 'DejaVu Sans', Verdana, sans-serif; } "
+        "path, line { stroke-linejoin: round; }</style>"
+    )
+    head = '<svg xmlns="http://www.w3.org/2000/svg" '
+    ground = '<rect width="100%" height="100%" fill="var(--paper)"/>'
+    body = drawn.replace("<svg ", head, 1)
+    return body.replace("</desc>", f"</desc>{style}{ground}", 1) + "\n"
 
 
 def _font(found: re.Match[str]) -> str:
