@@ -6,11 +6,15 @@ Leaves out: what a change costs, and two changes at once.
 """
 
 import dataclasses
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypedDict, Unpack
 
+import numpy as np
+
 from chatter.noise.neighbour import MOST_M, Facade, level_at_neighbour
+from chatter.noise.room import USUAL_ROOM_M3, absorption_area_m2
 from chatter.noise.screen import MOST_HEIGHT_M, SOURCE_M, Screen
 from chatter.noise.walls import Opening, shut
 
@@ -18,6 +22,7 @@ NEW_SCREEN_M = 2.0  # own choice: as high as fences are allowed to be in many pl
 NEW_SCREEN_DISTANCE_M = 2.0  # own choice: near the machine, where a screen takes most
 HIGHER_M = 0.5  # own choice
 OPENING_HEIGHT_M = 1.5  # own choice: middle of a window or upper half of a door
+MIDDLE_HZ = np.array([1000.0])  # own choice: stands for the whole of a cut's sound
 LEAST_GAIN_DB = 0.5  # own choice: nobody hears less
 
 
@@ -86,7 +91,11 @@ def try_measures(
     """
     now_db = level_at_neighbour(octave_levels_db, **surroundings).rating_db
     tried = [
-        (words, level_at_neighbour(octave_levels_db, **changed).rating_db)
+        (
+            words,
+            level_at_neighbour(octave_levels_db, **changed).rating_db
+            + _louder_room_db(surroundings, changed),
+        )
         for words, changed in _changes(surroundings)
     ]
     for speed in other_speeds:
@@ -142,6 +151,26 @@ def _changes(now: Surroundings) -> list[tuple[str, Surroundings]]:
         )
         changes.append((words, changed))
     return changes
+
+
+def _louder_room_db(before: Surroundings, after: Surroundings) -> float:
+    """Give how much louder the room gets, since what went out by an opening stays in it, dB.
+
+    An element swallows what it lets through: its area times its transmission, here at 1 kHz.
+    """
+    if not before.get("indoors", False):
+        return 0.0
+    room_m3 = before.get("room_m3")
+    room_m2 = absorption_area_m2(USUAL_ROOM_M3 if room_m3 is None else room_m3)
+    before_m2, after_m2 = (
+        room_m2
+        + sum(
+            one.area_m2 * float(10 ** (-one.construction.reduction_db(MIDDLE_HZ)[0] / 10))
+            for one in now.get("openings", ())
+        )
+        for now in (before, after)
+    )
+    return 10 * math.log10(before_m2 / after_m2)
 
 
 def _plain(name: str) -> str:
