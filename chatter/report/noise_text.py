@@ -222,10 +222,12 @@ def _evening(document: NoiseDocument) -> list[str]:
     if evening is None:
         return []
     lines = [f"An evening of {evening.reference_h:g} h under {evening.limit_db:g} dB"]
+    fit, low, high, hourly = (
+        math.floor(minutes)  # never more than fit
+        for minutes in (evening.minutes, evening.minutes_low, evening.minutes_high, evening.minutes_per_hour)
+    )
     lines += wrap(
-        f"{math.floor(evening.minutes)} minutes of cutting fit it, between {math.floor(evening.minutes_low)} and "
-        f"{math.floor(evening.minutes_high)}; {math.floor(evening.minutes_per_hour)} in each hour by itself.",
-        "  ",
+        f"{fit} minutes of cutting fit it, between {low} and {high}; {hourly} in each hour by itself.", "  "
     )
     for text in evening.guidance:
         lines += wrap(text, "  - ")
