@@ -13,6 +13,7 @@ from chatter.report.cut_words import (
     ACTIONS,
     SPEEDS_SHOWN,
     choose_lines,
+    find_onset_s,
     name_line,
     tell_chance,
     tell_chatter,
@@ -89,9 +90,8 @@ def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
     if worst.chatter_probability is not None:
         chance = tell_chance(worst.chatter_probability).removeprefix("with ")
         text += f" That it chattered has {chance}."
-    if worst.verdict in ("chatter", "marginal") and worst.onset_s is not None:
-        text += f" Chatter is heard from {worst.onset_s:.1f} s on."
-    return (text,)
+    onset_s = find_onset_s(document.analysis)
+    return (text if onset_s is None else f"{text} Chatter is heard from {onset_s:.1f} s on.",)
 
 
 def _points(texts: tuple[str, ...]) -> Points | None:

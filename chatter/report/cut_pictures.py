@@ -16,7 +16,7 @@ from chatter.model.pictures import Spectrogram, SteadySpectrum, TurnByTurn
 from chatter.report._figures import SMALL, USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, FAINT, INK, MARK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import Raster, to_svg
-from chatter.report.cut_words import name_line, tell_span
+from chatter.report.cut_words import find_onset_s, name_line, tell_span
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -61,9 +61,9 @@ def draw_spectrogram(document: CutDocument, picture: Spectrogram) -> str:
     cuts = document.analysis.cuts
     for number, cut in enumerate(cuts, start=1):
         _draw_bracket(axes, cut, number=number, total=len(cuts), duration_s=picture.duration_s)
-    worst = document.analysis.worst
-    if worst is not None and worst.onset_s is not None:
-        _draw_onset(axes, worst.onset_s, duration_s=picture.duration_s)
+    onset_s = find_onset_s(document.analysis)
+    if onset_s is not None:
+        _draw_onset(axes, onset_s, duration_s=picture.duration_s)
     return to_svg(
         figure,
         name="heard",
@@ -80,9 +80,9 @@ def _describe_spectrogram(document: CutDocument, picture: Spectrogram) -> str:
         parts.append(f"Cut {number}: {tell_span(cut)}, {cut.verdict}.")
     if not cuts:
         parts.append("No cut is marked.")
-    worst = document.analysis.worst
-    if worst is not None and worst.onset_s is not None:
-        parts.append(f"Chatter is marked from {worst.onset_s:.1f} s on.")
+    onset_s = find_onset_s(document.analysis)
+    if onset_s is not None:
+        parts.append(f"Chatter is marked from {onset_s:.1f} s on.")
     return " ".join(parts)
 
 

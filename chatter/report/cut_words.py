@@ -60,9 +60,16 @@ def tell_which_cut(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
         sentence = f"judged by the worst cut, number {analysis.cut_index + 1} ({tell_span(worst)})"
     if worst.chatter_probability is not None:
         sentence += f", chatter {tell_chance(worst.chatter_probability)}"
-    if worst.verdict in ("chatter", "marginal") and worst.onset_s is not None:
-        sentence += f", from {worst.onset_s:.1f} s on"
-    return sentence + "."
+    onset_s = find_onset_s(analysis)
+    return sentence + ("." if onset_s is None else f", from {onset_s:.1f} s on.")
+
+
+def find_onset_s(analysis: CutAnalysis) -> float | None:
+    """Give when chatter is first heard in the worst cut; of a ramped pass, when its depth was told."""
+    worst = analysis.worst
+    if worst is None or worst.verdict not in ("chatter", "marginal"):
+        return None
+    return worst.onset_s if analysis.ramp is None else analysis.ramp.time_s
 
 
 def tell_span(cut: JudgedCut) -> str:
