@@ -36,7 +36,7 @@ FACADE_WORDS: dict[Facade, str] = {
     "in front": "0.5 to 2 m in front of the neighbour's wall, with what it throws back",
     "on it": "on the neighbour's wall itself",
 }
-OUT_OF_A_ROOM_DB = -6.0  # EN 12354-4:2000, diffusivity term for a small room with a diffuse field
+OUT_OF_A_ROOM_DB = -6.0  # EN 12354-4:2000, annex B: diffusivity term of an ideal diffuse field
 METHOD_DB = 3.0  # ISO 9613-2:1996, Table 5: accuracy below 5 m height and 1000 m, light wind towards
 PLACE_M = 0.1  # own choice: how far the sound's origin may lie from where the distance was measured
 SCREEN_GAPS_DB = 3.0  # own choice: what gaps, short fences and ways around the end give back
