@@ -42,7 +42,7 @@ GROUNDS = [  # distance, heights of machine and ear in m, porous share; dB
     (96.6, 4.7, 2.0, 0.19, (-3.0, -1.759, -1.2638, -2.0687, -2.4078, -2.43, -2.43, -2.43)),
 ]
 # Power that leaves by 10 m² of plastered brick (37, 40, 46, 54 dB), 0.6 m² of open window and 8 m² of boards
-# (18, 22, 24, 30 dB) at 80 dB in the room, less 80 dB: EN 12354-4:2000, formulas (2) and (3), diffusivity -6 dB.
+# (18, 22, 24, 30 dB) at 80 dB in the room, less 80 dB: EN 12354-4:2000, formulas (2), (3), diffusivity -6 dB.
 POWER = [(250, 72.6260 - 80), (500, 72.1390 - 80), (1000, 72.0079 - 80), (2000, 71.8393 - 80)]
 
 
