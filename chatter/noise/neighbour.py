@@ -29,7 +29,7 @@ from chatter.noise.walls import Opening
 from chatter.noise.weighting import a_weighting_db
 
 Facade = Literal["none", "in front", "on it"]
-# ISO 1996-2:2007, 8.3 (from memory): incident sound 0 dB, 3 dB 0.5 to 2 m in front of a wall, 6 dB flush on it.
+# ISO 1996-2:2007, 8.3 (from memory): incident sound 0 dB, 3 dB 0.5 to 2 m in front of a wall, 6 dB on it.
 FACADE_DB: dict[Facade, float] = {"none": 0.0, "in front": 3.0, "on it": 6.0}
 FACADE_WORDS: dict[Facade, str] = {
     "none": "in the open, without what the neighbour's own wall throws back (3 dB more right before it)",
