@@ -26,12 +26,15 @@ def make_pages() -> dict[str, Page]:
     told = {"rpm": 12000, "feed_mm_min": 480, "direction": "climb", "pictures": True, **machine}
     singing = analyse_cut(RECORDINGS / "clock-plate-singing.flac", depth_mm=1.5, **told)
     quiet = analyse_cut(RECORDINGS / "clock-plate-quiet.flac", depth_mm=0.5, **told)
+    del told["feed_mm_min"]
+    ramp = analyse_cut(RECORDINGS / "clock-plate-ramp.flac", depth_from_mm=0.4, depth_to_mm=2.8, **told)
     taps = analyse_tap(RECORDINGS / "clock-plate-taps.flac")
     modes = ("x:680:0.03:2", "y:728:0.03:2.2")
     coast = map_stability(modes=modes, material="brass", direction="climb", **machine)
     return {
         "chatter": page_of_cut(singing),
         "stable": page_of_cut(quiet),
+        "ramp": page_of_cut(ramp),
         "tap": page_of_tap(taps),
         "map": page_of_map(coast),
     }
