@@ -4,9 +4,10 @@ In: a `CutDocument` that was made with pictures. Out: a `Page`.
 Leaves out: any judgement; every number stands in the document.
 """
 
+import math
 from typing import Any
 
-from chatter.model.cut import CutDocument, JudgedCut, Line
+from chatter.model.cut import CutDocument, JudgedCut, Line, present_depth_mm
 from chatter.report._facts import list_provenance, list_settings, tell_version
 from chatter.report.cut_pictures import draw_spectrogram, draw_spectrum, draw_turns
 from chatter.report.cut_words import (
@@ -88,10 +89,15 @@ def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
     which = "The cut goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
     text = f"{which} {tell_span(worst)}."
     if worst.chatter_probability is not None:
-        chance = tell_chance(worst.chatter_probability).removeprefix("with ")
-        text += f" That it chattered has {chance}."
+        text += f" Chances that it chattered: {_odds(worst.chatter_probability)}."
     onset_s = find_onset_s(document.analysis)
-    return (text if onset_s is None else f"{text} Chatter is heard from {onset_s:.1f} s on.",)
+    what = "Chatter" if worst.verdict == "chatter" else "What may be chatter"
+    return (text if onset_s is None else f"{text} {what} is heard from {onset_s:.1f} s on.",)
+
+
+def _odds(probability: float) -> str:
+    """Give a probability as "86 in 100"."""
+    return tell_chance(probability).removeprefix("with ").replace(" chances", "").replace(" chance", "")
 
 
 def _points(texts: tuple[str, ...]) -> Points | None:
@@ -120,16 +126,19 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
             f"{scale * first.low_rpm:,.0f} to {scale * first.high_rpm:,.0f} rpm belongs to that window."
         )
         more.append(to_sentence(first.why))
+    if advice.action == "reduce depth":
+        large = _less_depth(document) or large
     others = (
         advice.speeds[1:SPEEDS_SHOWN] if advice.action == "change speed" else advice.speeds[:SPEEDS_SHOWN]
     )
     if others:
-        told = " or ".join(
-            f"{one.set_rpm:,.0f} rpm ({tell_chance(one.stable_probability).removeprefix('with ')})"
-            for one in others
+        told = " or ".join(f"{one.set_rpm:,.0f} rpm ({_odds(one.stable_probability)})" for one in others)
+        less = advice.action == "reduce depth"
+        more.append(
+            f"{'Likeliest of the other speeds' if less else 'Also worth a try'}: {told} for a stable cut."
         )
-        more.append(f"Also worth a try: {told}.")
-    more += [text for text in (tell_ramp(document), tell_depth(document)) if text is not None]
+    deep = [text for text in (tell_ramp(document), tell_depth(document)) if text is not None]
+    more = [*deep, *more] if advice.action == "reduce depth" else [*more, *deep]
     strip = draw_speeds(document)
     picture = None
     if strip is not None:
@@ -152,6 +161,15 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
             ),
         )
     return (Words(texts=(large,), large=True), Words(texts=tuple(more)) if more else None, picture)
+
+
+def _less_depth(document: CutDocument) -> str | None:
+    """Say how deep to cut at the present speed, rounded down; None where the depth isn't known."""
+    told, factor = document.program["settings"], document.advice.depth_factor
+    depth_mm = present_depth_mm(told.get("depth_mm"), depth_to_mm=told.get("depth_to_mm"))
+    if factor is None or depth_mm is None:
+        return None
+    return f"Keep the speed and take {math.floor(100 * factor * depth_mm) / 100:g} mm or less."
 
 
 def _pictures(document: CutDocument) -> tuple[Picture, ...]:
@@ -197,7 +215,7 @@ def _pictures(document: CutDocument) -> tuple[Picture, ...]:
                     "ones mean that something swings at a beat of its own.",
                     "Below, one dot a turn, always at the angle of the dashed line: a level row repeats, a "
                     "scattered one does not.",
-                    f"{100 * held.turns.repeating_share:.0f} % of the cut's sound comes again every turn.",
+                    f"{_share(held.turns.repeating_share)} of the cut's sound comes again every turn.",
                 ),
             )
         )
@@ -247,6 +265,12 @@ def _cut_table(document: CutDocument) -> Table | None:
         ),
         numbers=(0, 1, 2, 4),
     )
+
+
+def _share(share: float) -> str:
+    if share < 0.01:
+        return "Less than 1 %"
+    return "More than 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
 def _told(value: float | None) -> str:

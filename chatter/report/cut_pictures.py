@@ -63,7 +63,7 @@ def draw_spectrogram(document: CutDocument, picture: Spectrogram) -> str:
         _draw_bracket(axes, cut, number=number, total=len(cuts), duration_s=picture.duration_s)
     onset_s = find_onset_s(document.analysis)
     if onset_s is not None:
-        _draw_onset(axes, onset_s, duration_s=picture.duration_s)
+        _draw_onset(axes, onset_s, duration_s=picture.duration_s, is_sure=_is_sure(document))
     return to_svg(
         figure,
         name="heard",
@@ -121,11 +121,16 @@ def _draw_bracket(axes: "Axes", cut: JudgedCut, *, number: int, total: int, dura
     axes.text(middle, 1.085, word, transform=above, ha="center", va="bottom", fontsize=SMALL, color=INK)
 
 
-def _draw_onset(axes: "Axes", onset_s: float, *, duration_s: float) -> None:
+def _is_sure(document: CutDocument) -> bool:
+    worst = document.analysis.worst
+    return worst is not None and worst.verdict == "chatter"
+
+
+def _draw_onset(axes: "Axes", onset_s: float, *, duration_s: float, is_sure: bool) -> None:
     axes.axvline(onset_s, color=MARK, linewidth=2.2)
     on_right = onset_s < 0.6 * duration_s
     axes.annotate(
-        f"chatter from {onset_s:.1f} s",
+        f"chatter{'' if is_sure else '?'} from {onset_s:.1f} s",
         (onset_s, 0.965),
         xycoords=axes.get_xaxis_transform(),
         xytext=(4 if on_right else -4, 0),
@@ -226,10 +231,10 @@ def _label_lines(axes: "Axes", shown: list[Line], *, floor: float, high: float) 
     """Write beside the strongest chatter line and the first tooth passing, on two levels."""
     for kind, share, word in (("chatter", 0.965, "chatter"), ("tooth passing", 0.86, "teeth")):
         own = [line for line in shown if line.kind == kind]
-        own = [line for line in own if line.order == 1] or own
         if not own:
             continue
-        line = own[0]
+        line = min(own, key=lambda one: one.order or 0) if kind == "tooth passing" else own[0]
+        word = f"{line.order} × {word}" if (line.order or 1) > 1 else word
         y = floor + share * (high - floor)
         colour = MARK if kind == "chatter" else COAST
         on_right = line.frequency_hz < 0.55 * axes.get_xlim()[1]

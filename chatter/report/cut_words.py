@@ -168,8 +168,9 @@ def tell_chatter(worst: JudgedCut | None) -> str | None:
     """Say at which frequency it chattered; None where it didn't."""
     if worst is None or worst.chatter_hz is None:
         return None
+    what = "Chatter" if worst.verdict == "chatter" else "What may be chatter"
     return (
-        f"Chatter: strongest at {worst.chatter_hz:,.1f} Hz, which is not a multiple of the spindle's "
+        f"{what}: strongest at {worst.chatter_hz:,.1f} Hz, which is not a multiple of the spindle's "
         "speed and not there without cutting."
     )
 

@@ -113,9 +113,9 @@ def _peak(document: MapDocument, speed: BestSpeed) -> str:
 
 def _picture(document: MapDocument) -> Picture:
     drawn = picture_map(document)
-    figure = new_figure(5.0)
-    strip = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=1.25)
-    coast = add_axes(figure, left=LEFT, right=RIGHT, low_in=1.35, high_in=4.68)
+    figure = new_figure(5.1)
+    strip = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=1.62)
+    coast = add_axes(figure, left=LEFT, right=RIGHT, low_in=1.5, high_in=4.78)
     for axes in (strip, coast):
         axes.set_xlim(float(drawn.speeds_rpm[0]), float(drawn.speeds_rpm[-1]))
     coast.set_ylim(0, drawn.top)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.model.cut import CutDocument
-from chatter.report._figures import SMALL, USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
+from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, DOTS, INK, LAND, MARK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
 from chatter.report.cut_words import SPEEDS_SHOWN, verdict_of_all
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 LEFT, RIGHT = 0.1, 0.965
+LAND_HIGH, SPEED_ROWS, NOW_ROW = 0.36, (0.5, 0.72), 0.94  # of the strip's height
+EDGE_SHARE = 0.06  # half a word
 LABEL_WIDE = 0.17  # of the axes: one speed's number with a gap
 
 
@@ -39,13 +41,13 @@ def draw_speeds(document: CutDocument) -> str | None:
     if curve is not None:
         ends += [dial * curve.speeds_rpm[0], dial * curve.speeds_rpm[-1]]
     room = 0.03 * (max(ends) - min(ends)) or 0.1 * max(ends)
-    figure = new_figure(3.7 if curve is not None else 1.75)
-    strip = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=1.4)
+    figure = new_figure(3.8 if curve is not None else 1.75)
+    strip = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=1.62)
     strip.set_xlim(min(ends) - room, max(ends) + room)
     draw_strip(strip, [(dial * one.low_rpm, one.set_rpm, dial * one.high_rpm) for one in speeds], now=now)
     strip.set_xlabel("speed to dial, rpm")
     if curve is not None:
-        upper = add_axes(figure, left=LEFT, right=RIGHT, low_in=1.55, high_in=3.4)
+        upper = add_axes(figure, left=LEFT, right=RIGHT, low_in=1.72, high_in=3.5)
         upper.set_xlim(strip.get_xlim())
         _draw_curve(
             upper, dial * np.array(curve.speeds_rpm), 100 * np.array(curve.stable_probability), now=now
@@ -99,30 +101,36 @@ def draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: 
     axes.set_ylim(0, 1)
     hide_ticks(axes, y=True)
     axes.spines["left"].set_visible(False)
-    axes.axhspan(0, 0.45, facecolor=LAND, edgecolor=DOTS, hatch="..", linewidth=0, zorder=1)
+    axes.axhspan(0, LAND_HIGH, facecolor=LAND, edgecolor=DOTS, hatch="..", linewidth=0, zorder=1)
     for low, _, high in windows:
-        axes.fill_between([low, high], 0, 0.45, facecolor=WATER, edgecolor=COAST, linewidth=1.4, zorder=2)
-    words = [(at, f"{at:,.0f}", False) for _, at, _ in windows]
-    if now is not None:
-        axes.plot([now, now], [0, 1.0], color=INK, linewidth=1.2, linestyle=(0, (1, 1.4)), zorder=3)
-        words.append((now, "now", True))
-    taken: list[float] = []
-    for place, word, is_now in sorted(words):
-        share = (place - left) / (right - left)
-        row = 0.60 if all(abs(share - other) > LABEL_WIDE for other in taken) else 0.88
-        taken = [*taken, share] if row == 0.60 else taken
-        if not is_now:
-            axes.plot([place, place], [0, row], color=MARK, linewidth=1.6, zorder=3)
-        axes.text(
-            min(max(place, left + 0.06 * (right - left)), right - 0.06 * (right - left)),
-            row,
-            word,
-            ha="center",
-            va="center",
-            fontsize=USUAL if not is_now else SMALL,
-            fontweight="normal" if is_now else "bold",
-            color=INK if is_now else MARK,
-            bbox={"boxstyle": "square,pad=0.15", "facecolor": PAPER, "edgecolor": "none"},
-            zorder=5,
+        axes.fill_between(
+            [low, high], 0, LAND_HIGH, facecolor=WATER, edgecolor=COAST, linewidth=1.4, zorder=2
         )
+    room = EDGE_SHARE * (right - left)
+    if now is not None:  # on a row of its own, above every speed
+        axes.plot([now, now], [0, NOW_ROW], color=INK, linewidth=1.2, linestyle=(0, (1, 1.4)), zorder=3)
+        _write_above(axes, min(max(now, left + room), right - room), NOW_ROW, "now", colour=INK)
+    last = [-1.0] * len(SPEED_ROWS)  # share of the width at which each row's last word stands
+    for _, at, _ in sorted(windows, key=lambda window: window[1]):
+        share = (at - left) / (right - left)
+        row = next((row for row, taken in enumerate(last) if share - taken > LABEL_WIDE), len(last) - 1)
+        last[row] = share
+        axes.plot([at, at], [0, SPEED_ROWS[row]], color=MARK, linewidth=1.6, zorder=3)
+        place = min(max(at, left + room), right - room)
+        _write_above(axes, place, SPEED_ROWS[row], f"{at:,.0f}", colour=MARK)
     space_ticks(axes, most_x=5)
+
+
+def _write_above(axes: "Axes", rpm: float, row: float, word: str, *, colour: str) -> None:
+    axes.text(
+        rpm,
+        row,
+        word,
+        ha="center",
+        va="center",
+        fontsize=USUAL,
+        fontweight="bold" if colour == MARK else "normal",
+        color=colour,
+        bbox={"boxstyle": "square,pad=0.1", "facecolor": PAPER, "edgecolor": "none"},
+        zorder=5,
+    )

@@ -124,7 +124,7 @@ def test_cut_page_gives_verdict_then_setting_then_reasons(chattering):
         shown.index(part)
         for part in (
             "Chatter: this cut chattered.",
-            "That it chattered has 97 chances in 100.",
+            "Chances that it chattered: 97 in 100.",
             "Dial 13,640 rpm and feed 1,091 mm/min.",
             "Stable with 86 chances in 100",
             "Begin with a shallow pass at the new speed.",
@@ -253,3 +253,17 @@ def test_grey_png_is_read_alike_by_another_library():
     seen = np.asarray(Image.open(io.BytesIO(grey_png(shade))), dtype=float)
     assert seen.shape == (4, 15)
     assert np.abs(seen - 255 * shade).max() <= 255 / 31 / 2 + 0.5
+
+
+def test_less_depth_is_told_in_millimetres_rounded_down(make_document):
+    # 0.6171 of 2 mm is 1.2342 mm: 1.23 and not 1.24, because a depth rounded up might chatter
+    shallow = make_document(action="reduce depth")
+    shallow = replace(shallow, advice=replace(shallow.advice, depth_factor=0.6171))
+    assert "Keep the speed and take 1.23 mm or less." in Read(to_html(page_of_cut(shallow))).text
+
+
+def test_marginal_cut_is_not_said_to_chatter(make_document, make_cut):
+    edge = make_cut("marginal", 0.5, chatter_hz=913.4, onset_s=1.6)
+    shown = Read(to_html(page_of_cut(make_document((edge,))))).text
+    assert "What may be chatter is heard from 1.6 s on." in shown
+    assert "What may be chatter: strongest at 913.4 Hz" in shown
