@@ -57,7 +57,11 @@ def compare_noise(
     if len(places) < 2:
         raise BadValueError("recordings", [place.name for place in places], "two or more to compare")
     wanted = read_wanted(all_options(options))
+    from chatter.audio.files import check_readable
+
     cuts = [read_cut(Path(path)) for path in cut]
+    for place in places:
+        check_readable(place)  # before minutes of work on the others
     heard = [measure(place, progress=progress) for place in places]
     each = [with_cut(wanted, one, cuts) for one in heard]
     plain = [answer(one, want, path=place) for one, want, place in zip(heard, each, places, strict=True)]

@@ -118,7 +118,7 @@ def read_blocks(path: str | Path, *, block_s: float) -> Iterator[Block]:
     if not 0 < block_s < float("inf"):
         raise BadValueError("block_s", block_s, "a length above 0 s")
     place = Path(path)
-    _check_readable(place)
+    check_readable(place)
     return _blocks(place, block_s)
 
 
@@ -164,7 +164,7 @@ def _check_numbers(place: Path, samples: Samples) -> None:
         raise BadSamplesError(place.name, "some of its samples are not numbers", "export it again as 16-bit")
 
 
-def _check_readable(place: Path) -> None:
+def check_readable(place: Path) -> None:
     """Say why a file can't be read, if it can't."""
     if place.is_dir():
         raise FileProblemError(place.name, "it is a folder", "name a sound file in it")
@@ -183,7 +183,7 @@ def _check_readable(place: Path) -> None:
 
 def _sha256(place: Path) -> str:
     """Give the SHA-256 of a file, read as a stream."""
-    _check_readable(place)
+    check_readable(place)
     try:
         with place.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()

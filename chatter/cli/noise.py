@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 import typer
 
-QUIET_S = 2.0  # own choice: quicker work shows no progress
+QUIET_S = 3.0  # own choice: quicker work shows no progress
 EVERY_S = 0.5
 
 
@@ -168,7 +168,8 @@ class _Progress:
     """One line on stderr for work that takes a while: a bar where it is a terminal."""
 
     def __init__(self) -> None:
-        self._begin = self._last = time.monotonic()
+        self._begin: float | None = None
+        self._last = 0.0
         self._shown = False
 
     def __enter__(self) -> "_Progress":
@@ -181,6 +182,8 @@ class _Progress:
     def show(self, done_s: float, length_s: float | None) -> None:
         """Tell how far it is, from time to time."""
         now = time.monotonic()
+        if self._begin is None:
+            self._begin = now
         if now - self._begin < QUIET_S or now - self._last < EVERY_S:
             return
         terminal = sys.stderr.isatty()

@@ -66,6 +66,10 @@ def band_levels_db(samples: NDArray[np.floating], *, rate_hz: float, top_hz: flo
 
 def _otsu(values: Floats) -> float:
     """Give the threshold that parts two classes best."""
+    if np.ptp(values) < 1e-9 * max(
+        1.0, float(np.abs(values).max())
+    ):  # a sound that never changes has one class
+        return float(values.mean())
     counts, edges = np.histogram(values, bins=128)
     middle = (edges[:-1] + edges[1:]) / 2
     below = np.cumsum(counts)

@@ -1,0 +1,391 @@
+"""`chatter noise` and `chatter calibrate` from the command line and from Python."""
+
+import hashlib
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+import chatter as library
+from chatter.simulate.codec import Codec, write_as
+
+RATE_HZ = 48_000
+FIXTURES = Path(__file__).parents[2] / "fixtures" / "recordings"
+DEMO_RPM = 12_000  # dialled, chatter/cli/demo.py
+RECORDING = {"file", "sha256", "duration_s", "sample_rate_hz", "bandwidth_hz", "channel", "findings"}
+LEVELS = [
+    "LAeq_db", "LCeq_db", "LZeq_db", "LAFmax_db", "LASmax_db", "LCpeak_db", "LAF10_db", "LAF50_db",
+    "LAF90_db", "LAE_db",
+]  # fmt: skip
+
+
+def sine(frequency_hz, rms, seconds=5.0, rate_hz=RATE_HZ):
+    t = np.arange(round(seconds * rate_hz)) / rate_hz
+    return rms * np.sqrt(2) * np.sin(2 * np.pi * frequency_hz * t)
+
+
+@pytest.fixture
+def tone(tmp_path):
+    path = tmp_path / "tone.wav"
+    soundfile.write(path, sine(1000.0, 0.1), RATE_HZ, subtype="FLOAT")
+    return path
+
+
+@pytest.fixture(
+    autouse=True
+)  # before `chatter`, which keeps the environment: no test writes to the user's own
+def home(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    return tmp_path / "data"
+
+
+def told(ran):
+    assert (ran.code, ran.err) == (0, "")
+    return json.loads(ran.out)
+
+
+def test_document_has_the_contracts_fields_and_its_levels(chatter, tone):
+    document = told(chatter("noise", tone, "--full-scale-db", 120, "--json"))
+    assert (document["document"], document["version"]) == ("noise", 1)
+    assert set(document["recording"]) >= RECORDING
+    assert list(document["levels"]) == LEVELS
+    assert document["calibration"]["source"] == "given"
+    assert (document["calibration"]["full_scale_db"], document["calibration"]["uncertainty_db"]) == (
+        120.0,
+        1.0,
+    )
+    # 20 lg(0.1) + 120 = 100 dB, at 1 kHz in every weighting (IEC 61672-1:2013); its peak is 3.01 dB higher.
+    for name in ("LAeq_db", "LCeq_db", "LZeq_db", "LAFmax_db", "LAF10_db", "LAF50_db", "LAF90_db"):
+        assert document["levels"][name] == pytest.approx(100.0, abs=0.2)
+    assert document["levels"]["LCpeak_db"] == pytest.approx(103.01, abs=0.3)
+    assert document["levels"]["LAE_db"] == pytest.approx(100 + 10 * np.log10(5), abs=0.2)
+    assert len(document["bands"]) == 29
+    assert {band["midband_hz"]: band["Leq_db"] for band in document["bands"]}[1000.0] == pytest.approx(
+        100, abs=0.2
+    )
+    assert document["tonal_adjustment_db"] == 6.0
+    assert document["tones"][0]["frequency_hz"] == pytest.approx(1000.0, abs=0.1)
+    assert {document[name] for name in ("neighbour", "evening", "exposure")} == {None}
+
+
+def test_without_a_calibration_a_typical_phone_is_said(chatter, tone):
+    calibration = told(chatter("noise", tone, "--json"))["calibration"]
+    # The contract's numbers.
+    assert calibration["source"] == "typical phone"
+    assert (calibration["full_scale_db"], calibration["uncertainty_db"]) == (121, 10)
+
+
+def test_text_says_the_uncertainty_beside_every_level(chatter, tone):
+    ran = chatter("noise", tone)
+    assert (ran.code, ran.err) == (0, "")
+    lines = [line for line in ran.out.splitlines() if "(L" in line and " dB " in line]
+    assert len(lines) == 10
+    assert all("±10" in line for line in lines)
+    assert max(len(line) for line in ran.out.splitlines()) <= 80
+    words = " ".join(ran.out.split())
+    for caution in (
+        "no legal measurement",
+        "no sound level meter",
+        "Local codes",
+        "licensed",
+        "hearing protection",
+    ):
+        assert caution in words
+
+
+def test_neighbour_evening_and_ear_come_with_their_distances(chatter, tone):
+    document = told(
+        chatter(
+            "noise", tone, "--full-scale-db", 120, "--mic-distance-m", 1, "--neighbour-distance-m", 20,
+            "--limit-db", 50, "--minutes", 60, "--ear-distance-m", 1, "--json",
+        )
+    )  # fmt: skip
+    there = document["neighbour"]
+    parts = {part["name"]: part["db"] for part in there["parts"]}
+    assert parts["distance"] == pytest.approx(-26.02, abs=0.01)  # 20 lg 20, by hand
+    assert there["LAeq_db"] == pytest.approx(100 - 26.02, abs=0.5)  # air over 19 m takes a tenth
+    assert there["rating_db"] == pytest.approx(there["LAeq_db"] + 6.0, abs=0.01)
+    assert there["low_db"] < there["LAeq_db"] < there["high_db"]
+    evening = document["evening"]
+    assert (evening["limit_db"], evening["reference_h"]) == (50, 4)
+    # 240 min * 10^((50 - rating) / 10), by hand
+    assert evening["minutes"] == pytest.approx(240 * 10 ** ((50 - there["rating_db"]) / 10), rel=0.01)
+    assert evening["helps"]
+    ear = document["exposure"]
+    assert ear["LEX8h_db"] == pytest.approx(100 - 9.03, abs=0.2)  # 10 lg(1/8) = -9.03
+    # NIOSH 98-126: at 100 dBA 15 minutes are a day's dose, so 60 are 400 %; OSHA: 2 h, so 50 %.
+    assert ear["niosh_percent"] == pytest.approx(400, rel=0.06)
+    assert ear["osha_percent"] == pytest.approx(50, rel=0.06)
+
+
+def test_indoors_with_an_opening_shutting_it_helps(chatter, tone):
+    ran = chatter(
+        "noise", tone, "--full-scale-db", 120, "--mic-distance-m", 1, "--neighbour-distance-m", 10,
+        "--indoors",
+        "--opening", "garage door:5", "--opening", "open window:1", "--room-m3", 45, "--limit-db", 45,
+    )  # fmt: skip
+    assert ran.code == 0
+    assert "Shut the" in ran.out
+
+
+@pytest.mark.parametrize(("name", "codec"), [("aac", "m4a"), ("opus", "ogg"), ("flac", "flac")])
+def test_phones_formats_give_the_same_level(chatter, tmp_path, name, codec):
+    path = tmp_path / f"tone.{codec}"
+    samples = sine(1000.0, 0.1)[None].astype(np.float32)
+    if name == "flac":
+        soundfile.write(path, samples.T, RATE_HZ)
+    else:
+        write_as(
+            Codec(name=name, suffix=f".{codec}", bit_rate=128_000),
+            path=path,
+            samples=samples,
+            rate_hz=RATE_HZ,
+        )
+    levels = told(chatter("noise", path, "--full-scale-db", 120, "--json"))["levels"]
+    assert levels["LAeq_db"] == pytest.approx(100.0, abs=0.3)  # codecs cost up to 0.1 dB of level
+
+
+def test_loud_channel_is_taken_and_none_are_mixed(chatter, tmp_path):
+    path = tmp_path / "stereo.wav"
+    samples = sine(1000.0, 0.1)
+    soundfile.write(path, np.stack([0.3 * samples, -samples], axis=1), RATE_HZ, subtype="FLOAT")
+    document = told(chatter("noise", path, "--full-scale-db", 120, "--json"))
+    assert document["recording"]["channel"] == 1
+    assert document["levels"]["LAeq_db"] == pytest.approx(100.0, abs=0.2)
+
+
+def test_clipping_takes_the_peak_and_widens_the_uncertainty(chatter, tmp_path):
+    path = tmp_path / "clipped.wav"
+    soundfile.write(path, np.clip(sine(440.0, 1.5), -1, 1), RATE_HZ)
+    document = told(chatter("noise", path, "--full-scale-db", 120, "--json"))
+    assert "clipped" in {finding["code"] for finding in document["recording"]["findings"]}
+    assert document["levels"]["LCpeak_db"] is None
+    assert document["levels"]["LAeq_db"] is not None
+    assert document["calibration"]["uncertainty_db"] > 1.0
+    assert document["calibration"]["because"]
+
+
+def test_voice_recording_leaves_bands_out(chatter, tmp_path, rng):
+    path = tmp_path / "voice.wav"
+    soundfile.write(path, rng.normal(0, 0.05, 5 * 8000), 8000)
+    document = told(chatter("noise", path, "--full-scale-db", 120, "--json"))
+    known = {round(band["midband_hz"]): band["Leq_db"] is not None for band in document["bands"]}
+    assert known[3162]
+    assert not known[3981]  # it ends at 4467 Hz, and 8 kHz carry 4
+    assert None not in document["levels"].values()
+
+
+def test_silence_has_no_level_and_says_so(chatter, tmp_path):
+    path = tmp_path / "silence.wav"
+    soundfile.write(path, np.zeros(2 * RATE_HZ), RATE_HZ)
+    document = told(
+        chatter(
+            "noise", path, "--mic-distance-m", 1, "--neighbour-distance-m", 20, "--limit-db", 50, "--json"
+        )
+    )
+    assert set(document["levels"].values()) == {None}
+    assert "silent" in {finding["code"] for finding in document["recording"]["findings"]}
+    assert document["neighbour"] is None
+    assert chatter("noise", path).code == 0
+
+
+def test_tones_are_named_when_speed_and_flutes_are_told(chatter):
+    path = FIXTURES / "clock-plate-quiet.flac"
+    rpm, flutes = DEMO_RPM, 2
+    document = told(chatter("noise", path, "--rpm", rpm, "--flutes", flutes, "--json"))
+    rotation_hz = document["measured_rpm"] / 60
+    assert document["measured_rpm"] == pytest.approx(rpm, rel=0.03)
+    sources = {tone["source"] for tone in document["tones"]}
+    assert "tooth passing" in sources
+    for tone in document["tones"]:
+        if tone["source"] == "tooth passing":
+            order = tone["frequency_hz"] / (rotation_hz * flutes)
+            assert order == pytest.approx(round(order), abs=0.02)
+
+
+def test_calibration_by_a_calibrators_tone_is_kept_and_used(chatter, tone, tmp_path):
+    path = tmp_path / "calibrator.wav"
+    held = np.concatenate([np.zeros(RATE_HZ), sine(1000.0, 0.05, 8), np.zeros(RATE_HZ)])
+    soundfile.write(path, held + np.random.default_rng(3).normal(0, 1e-4, len(held)), RATE_HZ)
+    ran = chatter("calibrate", "my phone", path, "--level-db", 94, "--tone-hz", 1000, "--json")
+    assert ran.code == 0
+    made = json.loads(ran.out)
+    # 94 - 20 lg 0.05 = 120.02, by hand; 8 of 10 s are tone, which the middle level doesn't mind
+    assert made["full_scale_db"] == pytest.approx(120.02, abs=0.1)
+    document = told(chatter("noise", tone, "--calibration", "my phone", "--json"))
+    assert document["calibration"]["source"] == "saved"
+    assert document["levels"]["LAeq_db"] == pytest.approx(100.02, abs=0.2)
+    again = chatter("calibrate", "my phone", path, "--level-db", 94, "--tone-hz", 1000)
+    assert (again.code, again.out) == (1, "")
+    assert "replaced" in again.err
+    assert chatter("calibrate", "my phone", path, "--level-db", 90, "--replace").code == 0
+    assert told(chatter("noise", tone, "--calibration", "my phone", "--json"))["calibration"][
+        "full_scale_db"
+    ] == pytest.approx(90 + 26.02 + 0.97, abs=0.3)  # the mean counts now, with its 2 s of silence
+
+
+def test_calibration_from_a_meters_reading_uses_its_weighting(chatter, tmp_path):
+    path = tmp_path / "hum.wav"
+    soundfile.write(path, sine(100.0, 0.1), RATE_HZ, subtype="FLOAT")
+    ran = chatter("calibrate", "hum", path, "--level-db", 80, "--weighting", "A", "--json")
+    # A at 100 Hz is -19.1 dB (IEC 61672-1:2013, Table 3): 80 + 20 + 19.1.
+    assert json.loads(ran.out)["full_scale_db"] == pytest.approx(119.1, abs=0.2)
+    ran = chatter("calibrate", "hum c", path, "--level-db", 80, "--weighting", "C", "--json")
+    assert json.loads(ran.out)["full_scale_db"] == pytest.approx(100.3, abs=0.2)  # C: -0.3 dB
+
+
+def test_several_are_ranked_and_the_quietest_stable_is_named(chatter, tmp_path):
+    for name, rms in (("loud", 0.2), ("soft", 0.05), ("middle", 0.1)):
+        soundfile.write(tmp_path / f"{name}.wav", sine(700.0, rms), RATE_HZ, subtype="FLOAT")
+    for name, verdict, rpm in (
+        ("loud", "stable", 9000),
+        ("soft", "chatter", 10_000),
+        ("middle", "stable", 11_000),
+    ):
+        content = hashlib.sha256((tmp_path / f"{name}.wav").read_bytes()).hexdigest()
+        held = {
+            "document": "cut", "version": 1, "recording": {"sha256": content}, "verdict": verdict,
+            "spindle": {"programmed_rpm": rpm, "flutes": 2},
+        }  # fmt: skip
+        (tmp_path / f"{name}.json").write_text(json.dumps(held), encoding="utf-8")
+    words = [f"{name}.wav" for name in ("loud", "soft", "middle")]
+    cuts = [word for name in ("loud", "soft", "middle") for word in ("--cut", f"{name}.json")]
+    document = told(
+        chatter(
+            "noise",
+            *words,
+            *cuts,
+            "--mic-distance-m",
+            1,
+            "--neighbour-distance-m",
+            20,
+            "--limit-db",
+            40,
+            "--json",
+        )
+    )
+    assert document["document"] == "noise comparison"
+    assert [one["file"] for one in document["ranking"]] == ["soft.wav", "middle.wav", "loud.wav"]
+    assert document["quietest"] == "soft.wav"
+    assert document["quietest_stable"]["file"] == "middle.wav"
+    assert document["quietest_stable"]["programmed_rpm"] == 11_000
+    assert [noise["document"] for noise in document["noises"]] == ["noise"] * 3
+    # The loud one is told to change to the quieter stable speed.
+    assert any("11,000 rpm" in text for text in document["noises"][2]["evening"]["helps"])
+    ran = chatter("noise", *words, *cuts)
+    assert "quietest stable speed recorded is 11,000 rpm" in " ".join(ran.out.split())
+    assert max(len(line) for line in ran.out.splitlines()) <= 80
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("nowhere.wav",), 1),
+        (("TONE", "nowhere.wav"), 1),
+        (("TONE", "--full-scale-db", "loud"), 2),
+        (("TONE", "--full-scale-db", "nan"), 1),
+        (("TONE", "--full-scale-db", "inf"), 1),
+        (("TONE", "--full-scale-db", "120", "--calibration", "mine"), 1),
+        (("TONE", "--calibration", "nobody's"), 1),
+        (("TONE", "--rpm", "12000"), 1),
+        (("TONE", "--flutes", "2"), 1),
+        (("TONE", "--rpm", "0", "--flutes", "2"), 1),
+        (("TONE", "--rpm", "12000", "--flutes", "0"), 1),
+        (("TONE", "--neighbour-distance-m", "20"), 1),
+        (("TONE", "--mic-distance-m", "0", "--neighbour-distance-m", "20"), 1),
+        (("TONE", "--mic-distance-m", "0.0001", "--neighbour-distance-m", "20"), 1),
+        (("TONE", "--mic-distance-m", "1", "--neighbour-distance-m", "-20"), 1),
+        (("TONE", "--ear-distance-m", "1"), 1),
+        (("TONE", "--limit-db", "50"), 1),
+        (("TONE", "--mic-distance-m", "1", "--neighbour-distance-m", "9", "--limit-db", "nan"), 1),
+        (("TONE", "--mic-distance-m", "1", "--neighbour-distance-m", "9", "--indoors"), 1),
+        (("TONE", "--indoors", "--opening", "cardboard:3"), 1),
+        (("TONE", "--indoors", "--opening", "window"), 1),
+        (("TONE", "--opening", "window:2"), 1),
+        (("TONE", "--room-m3", "40"), 1),
+        (("TONE", "--screen-height-m", "2"), 1),
+        (("TONE", "--minutes", "-3"), 1),
+        (("TONE", "--cut", "nowhere.json"), 1),
+        (("TONE", "--cut", "TONE"), 1),
+        (("TONE", "--soup"), 2),
+        ((), 2),
+    ],
+)
+def test_bad_input_is_one_clear_line(words, code, chatter, tone):
+    ran = chatter("noise", *[tone if word == "TONE" else word for word in words])
+    assert (ran.code, ran.out) == (code, "")
+    assert ran.err.startswith("chatter: ")
+    assert ran.err.count("\n") == 1
+
+
+@pytest.mark.parametrize("bad", [np.nan, np.inf])
+def test_samples_that_are_no_numbers_are_an_error(chatter, tmp_path, bad):
+    path = tmp_path / "bad.wav"
+    samples = sine(1000.0, 0.1)
+    samples[1000] = bad
+    soundfile.write(path, samples, RATE_HZ, subtype="FLOAT")
+    ran = chatter("noise", path, "--json")
+    assert (ran.code, ran.out) == (1, "")
+    assert "not numbers" in ran.err
+    assert ran.err.count("\n") == 1
+
+
+@pytest.mark.parametrize("frames", [1, 100, 4000])
+def test_too_short_a_sound_is_an_error(chatter, tmp_path, frames):
+    path = tmp_path / "short.wav"
+    soundfile.write(path, np.full(frames, 0.1), RATE_HZ)
+    ran = chatter("noise", path)
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert "0.1 s" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("mine", "nowhere.wav", "--level-db", "94"), 1),
+        (("mine", "TONE"), 2),
+        (("mine", "TONE", "--level-db", "nan"), 1),
+        (("mine", "TONE", "--level-db", "500"), 1),
+        (("", "TONE", "--level-db", "94"), 1),
+        (("mine", "TONE", "--level-db", "94", "--tone-hz", "250"), 1),  # the tone in it is another
+        (("mine", "TONE", "--level-db", "94", "--weighting", "B"), 2),
+        (("mine", "TONE", "--level-db", "94", "--uncertainty-db", "-1"), 1),
+    ],
+)
+def test_bad_calibration_is_one_clear_line(words, code, chatter, tone, home):
+    ran = chatter("calibrate", *[tone if word == "TONE" else word for word in words])
+    assert (ran.code, ran.out, ran.err.count("\n")) == (code, "", 1)
+    assert not (home / "chatter" / "calibrations.json").exists()
+
+
+def test_damaged_calibrations_are_not_overwritten(chatter, tone, home):
+    file = home / "chatter" / "calibrations.json"
+    file.parent.mkdir(parents=True)
+    file.write_text('{"document": ', encoding="utf-8")
+    for words in (("noise", tone, "--calibration", "mine"), ("calibrate", "mine", tone, "--level-db", "94")):
+        ran = chatter(*words)
+        assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert file.read_text(encoding="utf-8") == '{"document": '
+
+
+def test_python_gives_the_same_document(tone):
+    seen = []
+    document = library.measure_noise(
+        tone, full_scale_db=120, progress=lambda done_s, length_s: seen.append((done_s, length_s))
+    )
+    assert document.levels.LAeq_db == pytest.approx(100.0, abs=0.2)
+    assert seen[-1] == (pytest.approx(5.0), pytest.approx(5.0))
+    with pytest.raises(library.ChatterError, match="both rpm and flutes"):
+        library.measure_noise(tone, rpm=12_000)
+    with pytest.raises(library.ChatterError, match="two or more"):
+        library.compare_noise([tone])
+    with pytest.raises(TypeError, match="no option"):
+        library.compare_noise([tone, tone], soup=1)
+
+
+def test_steady_tone_as_a_cut_gives_an_answer_and_no_traceback(chatter, tone):
+    ran = chatter("cut", tone, "--rpm", 10_000, "--flutes", 2, "--json")
+    assert (ran.code, ran.err) == (0, "")
+    assert json.loads(ran.out)["document"] == "cut"
