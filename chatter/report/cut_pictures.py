@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 LEFT, RIGHT = 0.125, 0.965
 SHOWN_DB = 55.0  # own choice: from the loudest spot down to paper
 RULER_HIGH = 0.07  # of the axes
-MOST_NUMBERED = 12  # cuts whose numbers fit above the picture
+MOST_NUMBERED = 12  # cuts whose edges and numbers have room
 # Shape, size, filled, and how many of the strongest are drawn.
 _SHAPES: dict[LineKind, tuple[str, float, bool, int]] = {
     "tooth passing": ("^", 7, True, 14),
@@ -100,11 +100,11 @@ def _draw_bracket(axes: "Axes", cut: JudgedCut, *, number: int, total: int, dura
         solid_capstyle="butt",
         clip_on=False,
     )
+    if total > MOST_NUMBERED:
+        return
     for edge in (cut.start_s, cut.end_s):
         if edge is not None:
             axes.axvline(edge, color=INK, linewidth=1, linestyle=(0, (2, 2)))
-    if total > MOST_NUMBERED:
-        return
     middle = (start + end) / 2
     axes.plot(
         [middle],
