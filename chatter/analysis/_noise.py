@@ -12,7 +12,7 @@ from typing import Any
 from chatter.analysis._calibrations import find_calibration
 from chatter.analysis._cut_documents import ReadCut, read_cut
 from chatter.analysis._files import hash_file
-from chatter.analysis._noise_scene import Scene, read_scene, spread_noise
+from chatter.analysis._noise_scene import Facade, Scene, read_scene, spread_noise
 from chatter.analysis._parts import program_part
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number
 from chatter.errors import BadValueError
@@ -60,6 +60,7 @@ def measure_noise(
     indoors: bool = False,
     opening: Sequence[str] = (),
     room_m3: float | None = None,
+    facade: Facade = "none",
     ear_distance_m: float | None = None,
     limit_db: float | None = None,
     minutes: float | None = None,
@@ -94,6 +95,8 @@ def measure_noise(
         Walls, doors and windows towards the neighbour, each as name:area in m².
     room_m3
         Volume of the room, m³.
+    facade
+        Where at the neighbour: in the open ("none"), 0.5 to 2 m "in front" of the wall, or "on it".
     ear_distance_m
         Cut to the operator's ear, m: then the daily exposure is given.
     limit_db

@@ -6,7 +6,7 @@ Leaves out: every formula (noise/).
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from chatter.analysis._values import read_number
 from chatter.errors import BadValueError
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from chatter.noise.screen import Screen
     from chatter.noise.walls import Opening
 
+Facade = Literal["none", "in front", "on it"]
+FACADES = ("none", "in front", "on it")
 MOST_M, MOST_M3, MOST_DB, MOST_MIN, MOST_H = 2000.0, 100_000.0, 140.0, 1440.0, 24.0
 LIMITS = {
     "mic_distance_m": MOST_M,
@@ -55,6 +57,7 @@ class Scene:
     indoors: bool
     openings: "tuple[Opening, ...]"
     room_m3: float | None
+    facade: Facade
     ear_distance_m: float | None
     limit_db: float | None
     minutes: float | None
@@ -90,11 +93,18 @@ def read_scene(options: dict[str, Any]) -> Scene:
         raise BadValueError(
             "opening", None, "the walls, doors and windows towards the neighbour, such as 'garage door:5'"
         )
+    if options["facade"] not in FACADES:
+        raise BadValueError("facade", options["facade"], "none, in front or on it")
     return Scene(
         screen=_screen(numbers),
         indoors=indoors,
         openings=openings,
-        **{name: numbers[name] for name in Scene.__slots__ if name not in ("screen", "indoors", "openings")},
+        facade=options["facade"],
+        **{
+            name: numbers[name]
+            for name in Scene.__slots__
+            if name not in ("screen", "indoors", "openings", "facade")
+        },
     )
 
 
@@ -175,6 +185,7 @@ def _at_neighbour(
         "indoors": scene.indoors,
         "openings": scene.openings,
         "room_m3": scene.room_m3,
+        "facade": scene.facade,
     }
     neighbour = level_at_neighbour(band_levels(document), **surroundings)
     document = replace(document, neighbour=neighbour)

@@ -23,7 +23,7 @@ TOLD_UNCERTAINTY_DB = 1.0  # own choice: of the known level; class 1 and 2 instr
 # What a finding adds, dB, and why; docs/noise.md says where each number comes from. Own choices.
 WIDENS = {
     "clipped": (3.0, "Its loudest parts are cut off, so the true level is higher."),
-    "automatic-gain": (6.0, "The recorder changed its gain, so no calibration holds well."),
+    "automatic-gain": (10.0, "The recorder changed its gain, so no calibration holds well."),
     "noise-suppression": (6.0, "Noise suppression took away part of the sound."),
     "narrow-band": (3.0, "The recording has no high frequencies, so the true level is higher."),
     "headset-codec": (3.0, "A voice recording has no high frequencies, so the true level is higher."),

@@ -227,7 +227,9 @@ def _evening(document: NoiseDocument) -> list[str]:
         for minutes in (evening.minutes, evening.minutes_low, evening.minutes_high, evening.minutes_per_hour)
     )
     lines += wrap(
-        f"{fit} minutes of cutting fit it, between {low} and {high}; {hourly} in each hour by itself.", "  "
+        f"{fit} minute{'' if fit == 1 else 's'} of cutting fit it, between {low} and {high}; {hourly} in each "
+        "hour by itself.",
+        "  ",
     )
     for text in evening.guidance:
         lines += wrap(text, "  - ")

@@ -27,8 +27,8 @@ def test_typical_phone_lies_midway_between_androids_two_numbers():
 
 @pytest.mark.parametrize(
     ("codes", "wanted"),
-    # Squares add (ISO/IEC Guide 98-3, 5.1.2), by hand: sqrt(1 + 9), sqrt(1 + 9 + 36); 'quiet' says nothing.
-    [((), 1.0), (("clipped",), 3.162), (("clipped", "automatic-gain"), 6.782), (("quiet",), 1.0)],
+    # Squares add (ISO/IEC Guide 98-3, 5.1.2), by hand: sqrt(1 + 9), sqrt(1 + 9 + 100); 'quiet' says nothing.
+    [((), 1.0), (("clipped",), 3.162), (("clipped", "automatic-gain"), 10.488), (("quiet",), 1.0)],
 )
 def test_findings_widen_the_uncertainty_in_squares(codes, wanted):
     wide = widen(given(120.0), findings=[finding(code) for code in codes])
