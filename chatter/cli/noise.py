@@ -8,9 +8,16 @@ import sys
 import time
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+from chatter.cli._reports import EmbedSound, ReportFile, prepare_report, tell_report
+from chatter.errors import BadValueError
+
+if TYPE_CHECKING:
+    from chatter.model.noise import NoiseComparison, NoiseDocument
+    from chatter.report.page import Page, Sound
 
 QUIET_S = 3.0  # own choice: quicker work shows no progress
 EVERY_S = 0.5
@@ -84,8 +91,15 @@ def noise_command(
         ),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the document as JSON.")] = False,
+    report: ReportFile = None,
+    embed_sound: EmbedSound = False,
 ) -> None:
     """Say how loud a recording is, for the neighbour and for you, and what helps."""
+    if embed_sound and len(files) > 1:
+        raise BadValueError("embed-sound", "given", "one recording only: a page plays one")
+    sound = prepare_report(
+        report, recording=files[0], embed_sound=embed_sound
+    )  # before the work, not after it
     options: dict[str, Any] = {
         "full_scale_db": full_scale_db,
         "calibration": calibration,
@@ -113,10 +127,29 @@ def noise_command(
         if len(files) > 1:
             comparison = compare_noise(files, cut=cut or (), progress=progress.show, **options)
             data, text = comparison.to_dict(), comparison_to_text(comparison)
+            page = None if report is None else _comparison_page(comparison)
         else:
             document = measure_noise(files[0], cut=cut or (), progress=progress.show, **options)
             data, text = document.to_dict(), noise_to_text(document)
+            page = None if report is None else _noise_page(document, sound)
+    if report is not None and page is not None:
+        from chatter.report.page import write_page
+
+        write_page(page, path=report)
     typer.echo(to_json(data) if as_json else text, nl=as_json)
+    tell_report(report)
+
+
+def _noise_page(document: "NoiseDocument", sound: "Sound | None") -> "Page":
+    from chatter.report.noise_page import page_of_noise
+
+    return page_of_noise(document, sound=sound)
+
+
+def _comparison_page(comparison: "NoiseComparison") -> "Page":
+    from chatter.report.noise_page import page_of_comparison
+
+    return page_of_comparison(comparison)
 
 
 def calibrate_command(

@@ -15,6 +15,18 @@ CAUTIONS = (
     "Wear hearing protection at the machine whenever you have to raise your voice there, or are not sure.",
 )
 SHOWN_TONES = 6
+LEVEL_WORDS = {
+    "LAeq_db": "mean, as heard (LAeq)",
+    "LCeq_db": "mean with its bass (LCeq)",
+    "LZeq_db": "mean, unweighted (LZeq)",
+    "LAFmax_db": "loudest moment (LAFmax)",
+    "LASmax_db": "loudest second (LASmax)",
+    "LCpeak_db": "highest peak (LCpeak)",
+    "LAF10_db": "exceeded a tenth of the time (LAF10)",
+    "LAF50_db": "exceeded half of the time (LAF50)",
+    "LAF90_db": "exceeded nearly always (LAF90)",
+    "LAE_db": "all of it in one second (LAE)",
+}
 # What a level of cutting sound outdoors is like to the neighbour. WHO, Guidelines for Community Noise, 1999,
 # 4.1 and 4.2: sleep with a window open needs 45 dB outside, few are moderately annoyed below 50 dB outdoors,
 # few seriously below 55 dB, and speech at a metre is understood in full up to about 55 dB.
@@ -133,12 +145,13 @@ def _title(document: NoiseDocument) -> list[str]:
     recording = document.recording
     return [
         *lines,
-        *wrap(f"{recording['file']}: {_length(recording['duration_s'])}."),
+        *wrap(f"{recording['file']}: {tell_length(recording['duration_s'])}."),
         *wrap(tell_calibration(document)),
     ]
 
 
-def _length(seconds: float) -> str:
+def tell_length(seconds: float) -> str:
+    """Give a length of sound in the unit that it is read in."""
     if seconds < 120:
         return f"{seconds:.1f} s"
     return f"{seconds / 60:.0f} minutes" if seconds < 7200 else f"{seconds / 3600:.1f} hours"
@@ -146,22 +159,10 @@ def _length(seconds: float) -> str:
 
 def _levels(document: NoiseDocument) -> list[str]:
     sure = document.calibration.uncertainty_db
-    words = {
-        "LAeq_db": "mean, as heard (LAeq)",
-        "LCeq_db": "mean with its bass (LCeq)",
-        "LZeq_db": "mean, unweighted (LZeq)",
-        "LAFmax_db": "loudest moment (LAFmax)",
-        "LASmax_db": "loudest second (LASmax)",
-        "LCpeak_db": "highest peak (LCpeak)",
-        "LAF10_db": "exceeded a tenth of the time (LAF10)",
-        "LAF50_db": "exceeded half of the time (LAF50)",
-        "LAF90_db": "exceeded nearly always (LAF90)",
-        "LAE_db": "all of it in one second (LAE)",
-    }
     lines = ["Levels at the phone"]
     for name, value in document.levels.to_dict().items():
         shown = "not in the recording" if value is None else f"{value:6.1f} dB ±{sure:.0f}"
-        lines.append(f"  {words[name]:<38}{shown}")
+        lines.append(f"  {LEVEL_WORDS[name]:<38}{shown}")
     loudest = max(
         (band for band in document.bands if band.Leq_db is not None),
         key=lambda band: band.Leq_db or 0,
@@ -169,12 +170,14 @@ def _levels(document: NoiseDocument) -> list[str]:
     )
     if loudest is not None:
         lines += wrap(
-            f"Most of its energy lies near {_hz(loudest.midband_hz)} (third-octave bands in --json).", "  "
+            f"Most of its energy lies near {tell_hz(loudest.midband_hz)} (third-octave bands in --json).",
+            "  ",
         )
     return lines
 
 
-def _hz(hz: float) -> str:
+def tell_hz(hz: float) -> str:
+    """Give a frequency with the digits that it is read with."""
     return f"{hz:,.0f} Hz" if hz >= 100 else f"{hz:.1f} Hz"
 
 
@@ -187,7 +190,7 @@ def _tones(document: NoiseDocument) -> list[str]:
     lines = ["Tones, most audible first", f"  {'frequency':>11}  {'above just audible':>18}  comes from"]
     for tone in document.tones[:SHOWN_TONES]:
         source = tone.source or "not known without speed and flutes"
-        lines.append(f"  {_hz(tone.frequency_hz):>11}  {tone.audibility_db:15.1f} dB  {source}")
+        lines.append(f"  {tell_hz(tone.frequency_hz):>11}  {tone.audibility_db:15.1f} dB  {source}")
     cost = (
         f"They make it as annoying as a sound {adjustment_db:.1f} dB louder (ISO 1996-2)."
         if adjustment_db >= 0.05
@@ -227,8 +230,8 @@ def _evening(document: NoiseDocument) -> list[str]:
         for minutes in (evening.minutes, evening.minutes_low, evening.minutes_high, evening.minutes_per_hour)
     )
     lines += wrap(
-        f"{fit} minute{'' if fit == 1 else 's'} of cutting fit it, between {low} and {high}; {hourly} in each "
-        "hour by itself.",
+        f"{fit} minute{'' if fit == 1 else 's'} of cutting fit it, between {low} and {high}; {hourly} in "
+        "each hour by itself.",
         "  ",
     )
     for text in evening.guidance:

@@ -1,0 +1,292 @@
+"""A noise measurement as a page: the level and how sure it is, neighbour, evening, ear, tones and bands.
+
+In: a `NoiseDocument` or a `NoiseComparison`. Out: a `Page`.
+Leaves out: any judgement; every number stands in the document.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from chatter.model.noise import NoiseComparison, NoiseDocument
+from chatter.report._facts import list_provenance, tell_version
+from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure
+from chatter.report._palette import COAST, INK
+from chatter.report._svg import to_svg
+from chatter.report.noise_text import (
+    CAUTIONS,
+    LEVEL_WORDS,
+    SHOWN_TONES,
+    tell_calibration,
+    tell_changes,
+    tell_hz,
+    tell_length,
+    tell_likeness,
+)
+from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound, Table, Words
+
+LEFT, RIGHT = 0.12, 0.965
+MINUS = "\N{MINUS SIGN}"
+# What was told, in words with the unit.
+TOLD = {
+    "full_scale_db": ("Full scale", "dB"),
+    "calibration": ("Calibration", ""),
+    "rpm": ("Speed dialled", "rpm"),
+    "flutes": ("Flutes", ""),
+    "mic_distance_m": ("Machine to phone", "m"),
+    "neighbour_distance_m": ("Machine to neighbour", "m"),
+    "screen_height_m": ("Height of the screen", "m"),
+    "screen_distance_m": ("Machine to screen", "m"),
+    "machine_height_m": ("Height of the machine", "m"),
+    "neighbour_height_m": ("Height of the neighbour's ear", "m"),
+    "opening": ("Openings", ""),
+    "room_m3": ("Volume of the room", "m³"),
+    "ear_distance_m": ("Cut to ear", "m"),
+    "limit_db": ("Limit", "dB"),
+    "minutes": ("Minutes of cutting", "min"),
+    "evening_h": ("Evening", "h"),
+    "cut": ("Cut documents", ""),
+}
+
+
+def page_of_noise(document: NoiseDocument, *, sound: Sound | None = None) -> Page:
+    """Give the page of one measurement."""
+    findings = tuple(one["message"] for one in document.recording["findings"])
+    helps = (
+        *(() if document.evening is None else document.evening.helps),
+        *tell_changes(document.tones, document.tonal_adjustment_db or 0.0),
+    )
+    return Page(
+        subject=document.recording["file"],
+        kicker="Noise, by a phone",
+        sign="noise",
+        answer=_answer(document),
+        lead=(f"{tell_length(document.recording['duration_s'])}. {tell_calibration(document)}",),
+        parts=(
+            Part(heading="At the neighbour", blocks=_neighbour(document)),
+            Part(heading="The evening", blocks=_evening(document)),
+            Part(heading="What helps", blocks=(Points(texts=helps) if helps else None,)),
+            Part(heading="At your ear", blocks=_ear(document)),
+            Part(heading="Before you rely on it", blocks=(Points(texts=CAUTIONS),), is_warning=True),
+            Part(heading="Levels at the phone", blocks=(_levels(document),)),
+            Part(heading="Tones", blocks=_tones(document)),
+            Part(heading="What was heard", blocks=(_bands(document), sound)),
+            Part(heading="Noticed in the recording", blocks=(Points(texts=findings) if findings else None,)),
+            Part(heading="What was assumed", blocks=_assumed(document)),
+            Part(heading="What you told", blocks=(_told(document.program["settings"]),)),
+            Part(
+                heading="Made from",
+                blocks=(Facts(pairs=list_provenance(document.program, document.recording)),),
+            ),
+        ),
+        footer=tell_version(document.program),
+    )
+
+
+def page_of_comparison(comparison: NoiseComparison) -> Page:
+    """Give the page of several measurements."""
+    first = comparison.noises[0]
+    where = "the phone" if first.neighbour is None else "the neighbour"
+    rows = tuple(
+        (
+            noise.recording["file"],
+            _db(noise.rated_db),
+            _db(noise.levels.LAeq_db if noise.neighbour is None else noise.neighbour.LAeq_db),
+            _db(noise.tonal_adjustment_db),
+        )
+        for noise in comparison.noises
+    )
+    return Page(
+        subject=f"{len(rows)} recordings",
+        kicker="Noise, by a phone",
+        sign="noise",
+        answer=comparison.says[0],
+        lead=tuple(comparison.says[1:]),
+        parts=(
+            Part(
+                heading=f"Quietest first, at {where}",
+                blocks=(
+                    Table(
+                        caption=f"Every level ±{first.calibration.uncertainty_db:.0f} dB; their differences "
+                        "are surer. Rated: with the adjustment for tones",
+                        heads=("recording", "rated, dB", "LAeq, dB", "tones, dB"),
+                        rows=rows,
+                        numbers=(1, 2, 3),
+                    ),
+                ),
+            ),
+            Part(heading="Before you rely on it", blocks=(Points(texts=CAUTIONS),), is_warning=True),
+            Part(heading="What you told", blocks=(_told(comparison.program["settings"]),)),
+        ),
+        footer=tell_version(comparison.program),
+    )
+
+
+def _answer(document: NoiseDocument) -> str:
+    level_db, sure = document.levels.LAeq_db, document.calibration.uncertainty_db
+    if level_db is None:
+        return "The recording holds no sound."
+    if document.neighbour is None:
+        return f"{level_db:.0f} dB(A) at the phone, ±{sure:.0f} dB."
+    there = document.neighbour
+    return (
+        f"{there.LAeq_db:.0f} dB(A) at the neighbour, between {there.low_db:.0f} and {there.high_db:.0f}; "
+        f"{level_db:.0f} at the phone."
+    )
+
+
+def _db(value: float | None) -> str:
+    return "–" if value is None else f"{value:.1f}".replace("-", MINUS)
+
+
+def _neighbour(document: NoiseDocument) -> tuple[Block | None, ...]:
+    there = document.neighbour
+    if there is None:
+        return ()
+    rows = tuple(
+        (
+            part.name,
+            _db(part.db),
+            "" if not (part.down_db or part.up_db) else f"{MINUS}{part.down_db:.1f} to +{part.up_db:.1f}",
+        )
+        for part in there.parts
+    )
+    shares = tuple(
+        f"{share.percent:.0f} % gets out by the {share.name} ({share.area_m2:g} m²)."
+        for share in there.shares
+    )
+    return (
+        Words(
+            texts=(
+                f"With its tones it rates as {there.rating_db:.0f} dB, {there.distance_m:g} m away: "
+                f"{tell_likeness(there.rating_db)}.",
+            ),
+            large=True,
+        ),
+        Table(
+            caption="From the phone to the neighbour", heads=("part", "dB", "range"), rows=rows, numbers=(1,)
+        ),
+        Points(texts=shares) if shares else None,
+    )
+
+
+def _evening(document: NoiseDocument) -> tuple[Block | None, ...]:
+    evening = document.evening
+    if evening is None:
+        return ()
+    return (
+        Words(
+            texts=(
+                f"{int(evening.minutes)} min of cutting fit {evening.reference_h:g} h under "
+                f"{evening.limit_db:g} dB, between {int(evening.minutes_low)} and "
+                f"{int(evening.minutes_high)}.",
+            ),
+            large=True,
+        ),
+        Points(texts=evening.guidance) if evening.guidance else None,
+    )
+
+
+def _ear(document: NoiseDocument) -> tuple[Block | None, ...]:
+    ear = document.exposure
+    if ear is None:
+        return ()
+    return (
+        Facts(
+            pairs=(
+                ("While it cuts", f"{ear.ear_db:.0f} dB(A), {ear.ear_distance_m:g} m away"),
+                ("In a day", f"{ear.minutes:.0f} min"),
+                ("LEX,8h", f"{ear.LEX8h_db:.0f} dB, between {ear.low_db:.0f} and {ear.high_db:.0f}"),
+                ("NIOSH dose", f"{ear.niosh_percent:.0f} %"),
+                ("OSHA dose", f"{ear.osha_percent:.0f} %"),
+            )
+        ),
+        Points(texts=ear.says),
+    )
+
+
+def _levels(document: NoiseDocument) -> Table:
+    sure = document.calibration.uncertainty_db
+    rows = tuple(
+        (LEVEL_WORDS[name], "not in the recording" if value is None else f"{_db(value)} ±{sure:.0f}")
+        for name, value in document.levels.to_dict().items()
+    )
+    return Table(caption="Levels", heads=("level", "dB"), rows=rows, numbers=(1,))
+
+
+def _tones(document: NoiseDocument) -> tuple[Block | None, ...]:
+    adjustment_db = document.tonal_adjustment_db
+    if adjustment_db is None:
+        return (Words(texts=("Too short to tell.",)),)
+    if not document.tones:
+        return (Words(texts=("None can be heard above the rest.",)),)
+    rows = tuple(
+        (tell_hz(tone.frequency_hz), _db(tone.audibility_db), tone.source or "not known")
+        for tone in document.tones[:SHOWN_TONES]
+    )
+    return (
+        Words(texts=(f"Adjustment for tones: {adjustment_db:.1f} dB (ISO 1996-2).",)),
+        Table(
+            caption="Tones, most audible first",
+            heads=("tone", "above just audible, dB", "comes from"),
+            rows=rows,
+            numbers=(1,),
+        ),
+    )
+
+
+def _assumed(document: NoiseDocument) -> tuple[Block | None, ...]:
+    said = () if document.neighbour is None else document.neighbour.assumes
+    return (Points(texts=said) if said else None,)
+
+
+def _told(settings: dict[str, Any]) -> Facts | None:
+    pairs = []
+    for name, (word, unit) in TOLD.items():
+        value = settings.get(name)
+        if value is None or value in ([], ()):
+            continue
+        shown = ", ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
+        pairs.append((word, f"{shown} {unit}".strip()))
+    if settings.get("indoors"):
+        pairs.append(("Machine and phone", "in a room"))
+    return Facts(pairs=tuple(pairs)) if pairs else None
+
+
+def _bands(document: NoiseDocument) -> Picture | None:
+    """Draw the third-octave bands as bars from the least level up."""
+    known = [(band.midband_hz, band.Leq_db) for band in document.bands if band.Leq_db is not None]
+    if not known:
+        return None
+    hz, levels = (np.array(column, dtype=float) for column in zip(*known, strict=True))
+    bottom_db = 10 * np.floor(max(levels.min(), levels.max() - 60) / 10)
+    figure = new_figure(3.3)
+    axes = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=2.98)
+    at = np.log10(hz / 1000) * 10
+    axes.bar(at, np.maximum(levels - bottom_db, 0), bottom=bottom_db, width=0.8, color=COAST)
+    ticks = [
+        tick for tick in (31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16_000) if tick <= hz.max() * 1.1
+    ]
+    axes.set_xticks(
+        [10 * np.log10(tick / 1000) for tick in ticks],
+        [f"{tick / 1000:g}k" if tick >= 1000 else f"{tick:g}" for tick in ticks],
+        fontsize=SMALL - 1.5,
+        color=INK,
+    )
+    axes.set_xlabel("third-octave band, Hz", fontsize=USUAL)
+    name_height(axes, "dB")
+    loudest = hz[int(np.argmax(levels))]
+    svg = to_svg(
+        figure,
+        name="bands",
+        title="Third-octave bands at the phone",
+        description=f"Levels of {len(known)} bands; the loudest lies at {tell_hz(loudest)}.",
+    )
+    return Picture(
+        heading="Low and high",
+        svg=svg,
+        texts=(
+            f"The mean level of each third of an octave, unweighted. The loudest lies at {tell_hz(loudest)}. "
+            "Walls and fences take high sound away and let low sound through.",
+        ),
+    )
