@@ -208,7 +208,7 @@ def card_command(
 ) -> None:
     """Show the settings of a setup that were heard stable, one page for the wall."""
     check_report(report)  # before the work, not after it
-    from chatter.analysis import make_card
+    from chatter.analysis import make_card, map_setup
     from chatter.report import card_to_text, to_json
 
     card = make_card(setup, notebook=notebook)
@@ -216,7 +216,8 @@ def card_command(
         from chatter.report.card_page import page_of_card
         from chatter.report.page import write_page
 
-        write_page(page_of_card(card), path=report)
+        cuts = map_setup(setup, notebook=notebook) if card.cuts else None
+        write_page(page_of_card(card, cuts=cuts), path=report)
     typer.echo(to_json(card.to_dict()) if as_json else card_to_text(card), nl=as_json)
     tell_report(report)
 

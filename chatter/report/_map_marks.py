@@ -119,15 +119,15 @@ def draw_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
             [point.depth for point in points],
             marker=shape,
             markersize=11,
-            color="white" if verdict == "stable" else INK,
-            markeredgecolor=INK if verdict != "chatter" else "white",
+            color=PAPER if verdict == "stable" else INK,
+            markeredgecolor=INK if verdict != "chatter" else PAPER,
             markeredgewidth=1.6,
             linestyle="none",
             zorder=7,
         )
 
 
-def explain_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
+def explain_cuts(axes: "Axes", cuts: tuple[CutPoint, ...], *, is_below: bool = False) -> None:
     """Explain the shapes of the verdicts that are there."""
     from matplotlib.lines import Line2D
 
@@ -137,7 +137,7 @@ def explain_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
             [],
             marker=shape,
             markersize=9,
-            color="white" if verdict == "stable" else INK,
+            color=PAPER if verdict == "stable" else INK,
             markeredgecolor=INK,
             linestyle="none",
             label=f"cut: {verdict}",
@@ -145,7 +145,10 @@ def explain_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
         for verdict, shape in VERDICT_SHAPES.items()
         if any(point.verdict == verdict for point in cuts)
     ]
-    axes.legend(handles=handles, loc="upper left", fontsize=10.5, framealpha=0.9, edgecolor=FAINT)
+    place: dict[str, Any] = {"loc": "upper left", "framealpha": 0.9, "edgecolor": FAINT}
+    if is_below:  # where no cut can lie under it
+        place = {"loc": "upper center", "bbox_to_anchor": (0.45, -0.15), "frameon": False, "ncols": 2}
+    axes.legend(handles=handles, fontsize=10.5, labelcolor=INK, **place)
 
 
 def draw_chance_image(

@@ -6,12 +6,13 @@ Leaves out: any judgement; every number stands in the card.
 
 from typing import TYPE_CHECKING
 
-from chatter.model.notebook import Card, CardRow
+from chatter.model.notebook import Card, CardRow, SetupMap
 from chatter.report._facts import list_facts, list_provenance, tell_version
 from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, INK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
 from chatter.report.page import Facts, Page, Part, Picture, Points, Table, Words
+from chatter.report.setup_map_svg import draw_setup_map
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,21 +21,23 @@ LEFT, RIGHT = 0.12, 0.965
 MOST_WRITTEN = 8  # speeds whose depths are written at their marks
 
 
-def page_of_card(card: Card) -> Page:
-    """Give the page of one card."""
+def page_of_card(card: Card, *, cuts: SetupMap | None = None) -> Page:
+    """Give the page of one card, with every cut behind it where they are given."""
     count = len(card.rows)
     answer = f"{count} setting{' was' if count == 1 else 's were'} heard stable."
-    cuts = f"{card.cuts} cut{'' if card.cuts == 1 else 's'}"
+    count_told = f"{card.cuts} cut{'' if card.cuts == 1 else 's'}"
     return Page(
         subject=card.setup,
         kicker="A card for the wall",
         sign="card",
         answer=answer if count else "No setting was heard stable yet.",
-        lead=(f"From {cuts} with a verdict and a depth, judged from recordings; made {card.made[:10]}.",),
+        lead=(
+            f"From {count_told} with a verdict and a depth, judged from recordings; made {card.made[:10]}.",
+        ),
         parts=(
             Part(heading="What to set", blocks=(_large(card), _table(card))),
             Part(heading="Before you cut", blocks=(Points(texts=card.cautions),), is_warning=True),
-            Part(heading="How deep was heard", blocks=(_picture(card), _sure(card))),
+            Part(heading="How deep was heard", blocks=(_picture(card), _sure(card), _every_cut(cuts))),
             Part(heading="The setup", blocks=(Facts(pairs=list_facts(card.facts)),)),
             Part(
                 heading="Made from",
@@ -125,6 +128,23 @@ def _picture(card: Card) -> Picture | None:
             "A ring on a column of water: down to this depth the speed was heard stable. A cross above "
             "it: the shallowest cut there that was not.",
         ),
+    )
+
+
+def _every_cut(cuts: SetupMap | None) -> Picture | None:
+    if cuts is None or not cuts.cuts:
+        return None
+    known = cuts.stable_probability is not None
+    chances = (
+        "The fuller the colour, the likelier a cut there is stable, as far as the cuts and taps of this "
+        "setup tell; lines stand at 50 and 90 chances of 100."
+        if known
+        else "No chances are drawn yet: no chatter and no tap names a frequency."
+    )
+    return Picture(
+        heading="Every cut so far",
+        svg=draw_setup_map(cuts),
+        texts=(chances, "What is only likely is not on the card: cut it, and record it."),
     )
 
 

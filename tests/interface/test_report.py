@@ -133,3 +133,15 @@ def test_card_page_names_the_setup_and_its_setting(chatter, tmp_path):
     text = page.read_text(encoding="utf-8")
     assert "dial 12,000 rpm, 0.5 mm deep, feed 480 mm/min" in text
     assert "<bdi>clock plate</bdi>" in text
+    assert "Every cut so far" in text
+    assert "Cuts: 1 stable. Best heard stable: 12,000 rpm, 0.5 mm deep." in text
+
+
+def test_card_without_cuts_has_a_page_without_pictures(chatter, tmp_path):
+    kept = ("--notebook", tmp_path / "kept.db")
+    assert chatter("setup", "add", "bare", "--flutes", 2, *kept).code == 0
+    page = tmp_path / "card.html"
+    assert chatter("card", "bare", *kept, "--report", page).code == 0
+    text = page.read_text(encoding="utf-8")
+    assert "No setting was heard stable yet." in text
+    assert "<figure>" not in text
