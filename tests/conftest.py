@@ -2,6 +2,8 @@
 
 import os
 
+os.environ.setdefault("OMP_NUM_THREADS", "1")  # small matrices: threads of two test processes only collide
+
 import numpy as np
 import pytest
 

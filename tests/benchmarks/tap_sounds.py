@@ -2,7 +2,8 @@
 
 A tap is a click of 1 ms (noise under half a sine) and modes that ring from its start; the phone cuts below
 80 Hz (second-order Butterworth, as the simulated phone of chatter/simulate); noise is white. A room is a
-direct sound and an exponentially decaying noise tail from 3 ms on, with a chosen ratio of their energies.
+direct sound and an exponentially decaying noise tail from 3 ms on, with a chosen ratio of their energies; a
+shoebox is a rectangular room by image sources, from pyroomacoustics, a general-purpose library.
 """
 
 import numpy as np
@@ -31,6 +32,39 @@ def room(rng, *, decay_s, direct_to_reverberant_db, rate_hz=RATE_HZ):
     tail *= 10 ** (-direct_to_reverberant_db / 20) / np.sqrt(np.sum(tail**2))
     tail[0] = 1.0
     return tail
+
+
+def shoebox(rng, *, decay_s, direct_to_reverberant_db, rate_hz=RATE_HZ):
+    """Give an impulse response, direct sound 1, of a rectangular room, the phone as near as the ratio asks.
+
+    How near follows from the critical distance, 0.057 sqrt(volume / decay time): H. Kuttruff, Room Acoustics.
+    """
+    import pyroomacoustics
+
+    while True:
+        size_m = np.array([rng.uniform(3, 7), rng.uniform(2.6, 5), rng.uniform(2.3, 3.2)])
+        try:
+            absorption, order = pyroomacoustics.inverse_sabine(decay_s, size_m)
+        except ValueError:  # so large that not even bare air dies away so fast
+            continue
+        source_m = np.array([rng.uniform(0.8, size_m[0] - 0.8), rng.uniform(0.8, size_m[1] - 0.8), 1.1])
+        away = rng.normal(size=3)
+        critical_m = 0.057 * np.sqrt(size_m.prod() / decay_s)
+        away *= max(0.05, critical_m * 10 ** (-direct_to_reverberant_db / 20)) / np.linalg.norm(away)
+        phone_m = source_m + away
+        if np.all(phone_m > 0.1) and np.all(phone_m < size_m - 0.1):
+            break
+    pyroomacoustics.random.seed(int(rng.integers(2**31)))
+    walls = pyroomacoustics.Material(absorption)
+    house = pyroomacoustics.ShoeBox(
+        size_m, fs=rate_hz, materials=walls, max_order=min(order, 45), use_rand_ism=True, max_rand_disp=0.05
+    )
+    house.add_source(source_m)
+    house.add_microphone(phone_m)
+    house.compute_rir()
+    response = house.rir[0][0]
+    direct = int(np.argmax(np.abs(response)))
+    return response[max(0, direct - 20) : direct + round(1.3 * decay_s * rate_hz)] / response[direct]
 
 
 def record(

@@ -1,7 +1,8 @@
 """How well taps are read, on made sounds: `PYTHONPATH=. python tests/benchmarks/taps.py plain 200`.
 
 Families: plain (two modes, three taps, 45 dB), close (two modes 5 % apart, 55 dB), room (a simulated room of
-0.3 to 0.6 s, direct over reverberant sound even between two levels: `room 100 10 20`). "Strongest" is
+0.3 to 0.6 s, direct over reverberant sound even between two levels: `room 100 10 20`), shoebox (the same, by
+image sources). "Strongest" is
 by energy, as the program ranks. The decay time asked for, 15 ms or more, is read as the time for 60 dB, the
 stricter reading: amplitudes then fall to a third in as little as 2.2 ms.
 """
@@ -13,7 +14,7 @@ import numpy as np
 
 from chatter.model.recording import Recording
 from chatter.tap.pipeline import judge_taps
-from tests.benchmarks.tap_sounds import RATE_HZ, draw_mode, record, room
+from tests.benchmarks.tap_sounds import RATE_HZ, draw_mode, record, room, shoebox
 
 
 def recording_of(samples, rate_hz=RATE_HZ):
@@ -40,8 +41,9 @@ def draw_case(rng, family, levels_db=(10.0, 20.0)):
             other = draw_mode(rng)
         modes = [(*first, 0.0), (*other, -rng.uniform(3, 10))]
     response = None
-    if family == "room":
-        response = room(rng, decay_s=rng.uniform(0.3, 0.6), direct_to_reverberant_db=rng.uniform(*levels_db))
+    if family in ("room", "shoebox"):
+        make = room if family == "room" else shoebox
+        response = make(rng, decay_s=rng.uniform(0.3, 0.6), direct_to_reverberant_db=rng.uniform(*levels_db))
     samples, times_s = record(rng, modes, snr_db=55.0 if family == "close" else 45.0, response=response)
     modes.sort(key=lambda mode: -energy_db(mode))
     return samples, modes, len(times_s)
