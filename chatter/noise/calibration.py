@@ -28,6 +28,7 @@ WIDENS = {
     "narrow-band": (3.0, "The recording has no high frequencies, so the true level is higher."),
     "headset-codec": (3.0, "A voice recording has no high frequencies, so the true level is higher."),
     "voice-message": (2.0, "A voice message has no high frequencies, so the true level is higher."),
+    "high-pass": (1.0, "The recorder took low sound away, so C and Z levels are higher."),
     "synthetic-upper-band": (1.0, "Its high frequencies were made up by the codec."),
 }
 

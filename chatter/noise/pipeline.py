@@ -19,6 +19,7 @@ from chatter.model import Finding
 from chatter.model.noise import BandLevel, NoiseAnalysis, NoiseLevels, NoiseTone
 from chatter.noise.bands import band_levels_db, midbands_hz
 from chatter.noise.levels import LevelMeter
+from chatter.noise.quality import high_pass_finding
 from chatter.noise.spectrum import Span, SpectrumMeter
 from chatter.noise.tones import FoundTone, find_tones
 from chatter.noise.weighting import WeightingFilters, a_weighting_db
@@ -136,7 +137,14 @@ def _gather(
         findings = (*findings, SILENT)
     elif channel.adjustment_db is None:
         findings = (*findings, TOO_SHORT_FOR_TONES)
-    bands = band_levels_db(energy, line_hz=channel.spectrum.line_hz, samples=frames, top_hz=bandwidth_hz)
+    in_bands = band_levels_db(energy, line_hz=channel.spectrum.line_hz, samples=frames, top_hz=bandwidth_hz)
+    bands = tuple(
+        BandLevel(midband_hz=float(hz), Leq_db=level)
+        for hz, level in zip(midbands_hz(), in_bands, strict=True)
+    )
+    filtered = high_pass_finding(bands)
+    if filtered is not None:
+        findings = (*findings, filtered)
     return NoiseAnalysis(
         rate_hz=rate_hz,
         duration_s=frames / rate_hz,
@@ -154,10 +162,7 @@ def _gather(
             LAF90_db=levels.af90_db,
             LAE_db=levels.ae_db,
         ),
-        bands=tuple(
-            BandLevel(midband_hz=float(hz), Leq_db=level)
-            for hz, level in zip(midbands_hz(), bands, strict=True)
-        ),
+        bands=bands,
         tones=tuple(
             NoiseTone(
                 frequency_hz=tone.frequency_hz,

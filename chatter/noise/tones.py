@@ -213,19 +213,19 @@ def _floor(powers: Floats, line_hz: float, averages: float) -> Floats:
 def _noise_db(powers: Floats, tonal: NDArray[np.bool_], tone_hz: float, line_hz: float) -> float:
     """Give the level of the noise in the critical band around a tone, dB.
 
-    A straight line in dB over frequency, fitted to powers as a gamma regression with a logarithmic link
-    (P. McCullagh and J. A. Nelder, Generalized Linear Models, 1989, 8.2).
+    A straight line in dB over the logarithm of frequency, fitted to powers as a gamma regression with a
+    logarithmic link (P. McCullagh and J. A. Nelder, Generalized Linear Models, 1989, 8.2).
     """
     centre_hz = max(tone_hz, LOWEST_CENTRE_HZ)
     band_hz = critical_band_hz(centre_hz)
     reach = REGRESSION_SHARE * band_hz
     lines = np.arange(len(powers))
     low, high = round((centre_hz - reach) / line_hz), round((centre_hz + reach) / line_hz)
-    around = lines[max(1, low) : high + 1]
+    around = lines[max(1, low, round(BOTTOM_HZ / line_hz)) : high + 1]
     kept = around[~tonal[around]]
     if len(kept) < max(4, len(around) // 10):  # so many tones that their gaps are all there is
         kept = around[powers[around] <= np.quantile(powers[around], 0.1)]
-    at = (kept * line_hz - centre_hz) / band_hz
+    at = np.log(kept * line_hz / centre_hz)
     values = powers[kept]
     level, slope = float(np.log(values.mean())), 0.0
     spread = at - at.mean()
@@ -237,4 +237,4 @@ def _noise_db(powers: Floats, tonal: NDArray[np.bool_], tone_hz: float, line_hz:
         slope = float(np.clip(slope + step, -10.0, 10.0))
         level = float(np.log(np.mean(values / np.exp(slope * at))))
     inside = np.arange(centre_hz - band_hz / 2, centre_hz + band_hz / 2, line_hz)
-    return _in_db(float(np.exp(level + slope * (inside - centre_hz) / band_hz).sum()))
+    return _in_db(float(np.exp(level + slope * np.log(np.maximum(inside, BOTTOM_HZ) / centre_hz)).sum()))

@@ -13,6 +13,7 @@ from chatter.report._facts import list_provenance, tell_version
 from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure
 from chatter.report._palette import COAST, INK
 from chatter.report._svg import to_svg
+from chatter.report.noise_strip import draw_noise_strip
 from chatter.report.noise_text import (
     CAUTIONS,
     LEVEL_WORDS,
@@ -163,10 +164,28 @@ def _neighbour(document: NoiseDocument) -> tuple[Block | None, ...]:
             ),
             large=True,
         ),
+        _strip(document),
         Table(
             caption="From the phone to the neighbour", heads=("part", "dB", "range"), rows=rows, numbers=(1,)
         ),
         Points(texts=shares) if shares else None,
+    )
+
+
+def _strip(document: NoiseDocument) -> Picture | None:
+    drawn = draw_noise_strip(document)
+    if drawn is None:
+        return None
+    limit = (
+        "Name a limit to see it here."
+        if document.evening is None
+        else "Dotted land begins at the limit you named: a range that reaches into it may be too loud, and "
+        "one that lies on it is."
+    )
+    return Picture(
+        heading="How loud it is where",
+        svg=drawn,
+        texts=("Each bar is the range in which the level lies, and the mark in it the likeliest.", limit),
     )
 
 
@@ -246,7 +265,11 @@ def _told(settings: dict[str, Any]) -> Facts | None:
         value = settings.get(name)
         if value is None or value in ([], ()):
             continue
-        shown = ", ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
+        shown = str(value)
+        if isinstance(value, list | tuple):
+            shown = ", ".join(map(str, value))
+        elif isinstance(value, int | float):
+            shown = f"{value:,g}"
         pairs.append((word, f"{shown} {unit}".strip()))
     if settings.get("indoors"):
         pairs.append(("Machine and phone", "in a room"))

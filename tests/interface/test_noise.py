@@ -389,3 +389,40 @@ def test_steady_tone_as_a_cut_gives_an_answer_and_no_traceback(chatter, tone):
     ran = chatter("cut", tone, "--rpm", 10_000, "--flutes", 2, "--json")
     assert (ran.code, ran.err) == (0, "")
     assert json.loads(ran.out)["document"] == "cut"
+
+
+def test_report_holds_the_answer_the_cautions_and_a_picture(chatter, tone, tmp_path):
+    page = tmp_path / "noise.html"
+    ran = chatter(
+        "noise", tone, "--full-scale-db", 100, "--mic-distance-m", 1, "--neighbour-distance-m", 20,
+        "--limit-db", 45, "--ear-distance-m", 0.5, "--rpm", 10_000, "--flutes", 2, "--report", page, "--embed-sound",
+    )  # fmt: skip
+    assert ran.code == 0
+    assert "wrote" in ran.err
+    html = " ".join(page.read_text(encoding="utf-8").split())
+    for words in (
+        "at the neighbour",
+        "no legal measurement",
+        "<svg",
+        "data:audio/wav",
+        "10,000 rpm",
+        "NIOSH",
+    ):
+        assert words in html
+    assert "http" not in html.replace("http://www.w3.org", "")  # no address but names of formats
+
+
+def test_comparison_has_a_report_too(chatter, tone, tmp_path):
+    soundfile.write(tmp_path / "soft.wav", sine(1000.0, 0.01), RATE_HZ)
+    ran = chatter("noise", tone, "soft.wav", "--report", tmp_path / "two.html")
+    assert ran.code == 0
+    html = (tmp_path / "two.html").read_text(encoding="utf-8")
+    assert html.index("soft.wav") < html.index("tone.wav")
+    refused = chatter("noise", tone, "soft.wav", "--report", tmp_path / "three.html", "--embed-sound")
+    assert (refused.code, refused.out, refused.err.count("\n")) == (1, "", 1)
+
+
+def test_report_of_silence_says_so(chatter, tmp_path):
+    soundfile.write(tmp_path / "silence.wav", np.zeros(RATE_HZ), RATE_HZ)
+    assert chatter("noise", "silence.wav", "--report", "silence.html").code == 0
+    assert "holds no sound" in (tmp_path / "silence.html").read_text(encoding="utf-8")
