@@ -8,10 +8,11 @@ import re
 import sys
 from pathlib import Path
 
-from chatter import analyse_cut, analyse_tap, map_stability
+from chatter import analyse_cut, analyse_tap, map_stability, measure_noise
 from chatter.report._svg import to_file_svg
 from chatter.report.cut_page import page_of_cut
 from chatter.report.map_page import page_of_map
+from chatter.report.noise_page import page_of_noise
 from chatter.report.page import Page, Picture
 from chatter.report.tap_page import page_of_tap
 
@@ -29,6 +30,15 @@ def make_pages() -> dict[str, Page]:
     del told["feed_mm_min"]
     ramp = analyse_cut(RECORDINGS / "clock-plate-ramp.flac", depth_from_mm=0.4, depth_to_mm=2.8, **told)
     taps = analyse_tap(RECORDINGS / "clock-plate-taps.flac")
+    noise = measure_noise(
+        RECORDINGS / "clock-plate-singing.flac",
+        rpm=12000,
+        flutes=2,
+        mic_distance_m=1,
+        neighbour_distance_m=15,
+        limit_db=50,
+        minutes=30,
+    )
     modes = ("x:680:0.03:2", "y:728:0.03:2.2")
     coast = map_stability(modes=modes, material="brass", direction="climb", **machine)
     return {
@@ -37,6 +47,7 @@ def make_pages() -> dict[str, Page]:
         "ramp": page_of_cut(ramp),
         "tap": page_of_tap(taps),
         "map": page_of_map(coast),
+        "noise": page_of_noise(noise),
     }
 
 

@@ -19,8 +19,9 @@ CUT = ("--rpm", 12000, "--flutes", 2, "--min-rpm", 6000, "--max-rpm", 24000, "--
 MAP = ("--flutes", 2, "--min-rpm", 6000, "--max-rpm", 24000, "--width-mm", 3, "--diameter-mm", 6)
 HOSTILE = "<img src=x onerror=alert(1)> 深穴 \N{RIGHT-TO-LEFT OVERRIDE}gpj.exe שלום " + "w" * 90
 SETUP = "<img src=x onerror=alert(1)> 深穴 שלום " + "w" * 40  # a setup's name is shorter, and printable
+NEIGHBOUR = ("--mic-distance-m", 1, "--neighbour-distance-m", 15, "--limit-db", 50, "--minutes", 30)
 WORDS = "<script>alert(2)</script>"
-PAGES = ("chatter", "stable", "undecided", "hostile", "tap", "map", "card")
+PAGES = ("chatter", "stable", "undecided", "hostile", "tap", "map", "card", "noise")
 PHONE, DESK = 360, 1280
 A4, LETTER = 794, 816  # 210 mm and 8.5 in at 96 dots an inch (CSS Values 4)
 MARGINS = 2 * 53  # 14 mm each, as the page's own style asks
@@ -67,6 +68,7 @@ def pages(tmp_path_factory):
         ("cut", hostile, *CUT, "--idle", hostile, "--embed-sound", "--report", folder / "hostile.html"),
         ("tap", *taps, "--flutes", 2, "--report", folder / "tap.html"),
         ("map", *MAP, "--mode", "both:680:0.03:2", "--direction", "climb", "--report", folder / "map.html"),
+        ("noise", hostile, *NEIGHBOUR, "--report", folder / "noise.html"),
         ("card", SETUP, *kept, "--report", folder / "card.html"),
     ):
         assert cli.app([str(word) for word in words], standalone_mode=False) in (None, 0)
@@ -154,7 +156,7 @@ def test_page_has_one_first_heading_and_words_for_every_picture(name, see):
     assert unnamed == 0
 
 
-@pytest.mark.parametrize("name", ["hostile", "card"])
+@pytest.mark.parametrize("name", ["hostile", "card", "noise"])
 def test_hostile_name_is_shown_as_text_and_makes_no_element(name, see):
     seen = see(name)
     assert "<img src=x onerror=alert(1)>" in seen.find_element("css selector", ".subject").text
