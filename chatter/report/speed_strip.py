@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.model.cut import CutDocument
+from chatter.model.cut import CutDocument, SpeedWindow
 from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, DOTS, INK, LAND, MARK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
@@ -37,14 +37,15 @@ def draw_speeds(document: CutDocument) -> str | None:
     true_rpm = spindle.best_rpm if worst is None or worst.measured_rpm is None else worst.measured_rpm
     dial = spindle.programmed_rpm / true_rpm  # [rpm dialled] / [rpm true]
     now = spindle.programmed_rpm
-    ends = [now, *(dial * rpm for one in speeds for rpm in (one.low_rpm, one.high_rpm))]
+    windows = [_to_dial(one) for one in speeds]
+    ends = [now, *(rpm for low, _, high in windows for rpm in (low, high))]
     if curve is not None:
         ends += [dial * curve.speeds_rpm[0], dial * curve.speeds_rpm[-1]]
     room = 0.03 * (max(ends) - min(ends)) or 0.1 * max(ends)
     figure = new_figure(3.8 if curve is not None else 1.75)
     strip = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=1.62)
     strip.set_xlim(min(ends) - room, max(ends) + room)
-    draw_strip(strip, [(dial * one.low_rpm, one.set_rpm, dial * one.high_rpm) for one in speeds], now=now)
+    draw_strip(strip, windows, now=now)
     strip.set_xlabel("speed to dial, rpm")
     if curve is not None:
         upper = add_axes(figure, left=LEFT, right=RIGHT, low_in=1.72, high_in=3.5)
@@ -63,16 +64,19 @@ def draw_speeds(document: CutDocument) -> str | None:
             clip_on=False,
             zorder=6,
         )
-    windows = "; ".join(
-        f"{one.set_rpm:,.0f} rpm, from {dial * one.low_rpm:,.0f} to {dial * one.high_rpm:,.0f}"
-        for one in speeds
-    )
+    told = "; ".join(f"{at:,.0f} rpm, from {low:,.0f} to {high:,.0f}" for low, at, high in windows)
     return to_svg(
         figure,
         name="speeds",
         title="Speeds to try",
-        description=f"The present cut: {now:,.0f} rpm as dialled. Windows to try: {windows or 'none'}.",
+        description=f"The present cut: {now:,.0f} rpm as dialled. Windows to try: {told or 'none'}.",
     )
+
+
+def _to_dial(speed: SpeedWindow) -> tuple[float, float, float]:
+    """Give a window's lowest speed, the one to name, and its highest, as they are dialled."""
+    scale = speed.set_rpm / speed.rpm  # [rpm dialled] / [rpm true]
+    return scale * speed.low_rpm, speed.set_rpm, scale * speed.high_rpm
 
 
 def _draw_curve(axes: "Axes", rpm: Floats, percent: Floats, *, now: float) -> None:

@@ -32,8 +32,9 @@ pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")  # the driver
 @pytest.fixture(scope="module")
 def browser():
     found = shutil.which("chromium"), shutil.which("chromedriver")
-    if None in found and os.environ.get("CI") != "true":
-        pytest.skip("no chromium with chromedriver here: apt-get install chromium chromium-driver")
+    if None in found:
+        missing = "no chromium with chromedriver here: apt-get install chromium chromium-driver"
+        pytest.fail(missing) if os.environ.get("CI") == "true" else pytest.skip(missing)
     from selenium.webdriver import Chrome, ChromeOptions, ChromeService
 
     options = ChromeOptions()
