@@ -120,7 +120,7 @@ class Watch:
     def _close_excerpt(self) -> None:
         if not self._filling:
             return
-        power = sum(float(np.vdot(part, part)) for part in self._filling) / self._filled
+        power = sum(float(np.einsum("ij,ij->", part, part)) for part in self._filling) / self._filled
         short = self._filled < EXCERPT_S / 6 * self._rate_hz  # a rest of a few seconds tells little
         if self._best is None or (power > LOUDER * self._best_power and not short):
             self._best, self._best_power = np.concatenate(self._filling, axis=1), power

@@ -20,7 +20,6 @@ Floats = NDArray[np.float64]
 # IEC 61672-1:2013, Annex E: frequencies of the poles, Hz.
 POLE_1_HZ, POLE_2_HZ, POLE_3_HZ, POLE_4_HZ = 20.598997, 107.65265, 737.86223, 12_194.217
 REFERENCE_HZ = 1000.0  # every weighting is 0 dB there
-OFFSET_POLE_HZ = 1.0  # own choice: Z leaves out a recorder's constant offset and 0.04 dB at 10 Hz
 FIT_FROM_HZ, FIT_TO_HZ = 15.0, 22_000.0  # own choice: what is heard, and a little more
 FIT_SHARE = 0.47  # of the rate: closer to half of it no filter of this order follows
 
@@ -61,15 +60,14 @@ class Weighted:
 
     a: Floats
     c: Floats
-    z: Floats
+    z: Floats  # the samples as they are, with any constant offset (levels.py takes it out)
 
 
 class WeightingFilters:
-    """A, C and Z weighting of one channel, with the state that carries on to the next block."""
+    """A and C weighting of one channel, with the state that carries on to the next block."""
 
     def __init__(self, rate_hz: float) -> None:
-        offset, c_sections, a_sections = design_sections(rate_hz)
-        self._sections = (offset, c_sections, a_sections)
+        self._sections = design_sections(rate_hz)
         self._states = [np.zeros((len(part), 2)) for part in self._sections]
         self._begun = False
 
@@ -95,14 +93,13 @@ class WeightingFilters:
             # A constant offset that was there before the recording began makes no thump.
             self._states[0] = sosfilt_zi(self._sections[0]) * float(values.mean())
             self._begun = True
-        z, self._states[0] = sosfilt(self._sections[0], values, zi=self._states[0])
-        c, self._states[1] = sosfilt(self._sections[1], z, zi=self._states[1])
-        a, self._states[2] = sosfilt(self._sections[2], c, zi=self._states[2])
-        return Weighted(a=np.asarray(a), c=np.asarray(c), z=np.asarray(z))
+        c, self._states[0] = sosfilt(self._sections[0], values, zi=self._states[0])
+        a, self._states[1] = sosfilt(self._sections[1], c, zi=self._states[1])
+        return Weighted(a=np.asarray(a), c=np.asarray(c), z=values)
 
 
-def design_sections(rate_hz: float) -> tuple[Floats, Floats, Floats]:
-    """Design the filters: Z from samples, C from Z, A from C.
+def design_sections(rate_hz: float) -> tuple[Floats, Floats]:
+    """Design the filters: C from samples, A from C.
 
     Parameters
     ----------
@@ -111,8 +108,8 @@ def design_sections(rate_hz: float) -> tuple[Floats, Floats, Floats]:
 
     Returns
     -------
-    z, c, a
-        Second-order sections, shapes (1, 6), (2, 6) and (2, 6); the three run one after the other.
+    c, a
+        Second-order sections, each of shape (2, 6); the second runs after the first.
 
     Raises
     ------
@@ -121,8 +118,6 @@ def design_sections(rate_hz: float) -> tuple[Floats, Floats, Floats]:
     """
     if not (np.isfinite(rate_hz) and rate_hz > 0):
         raise BadValueError("rate_hz", rate_hz, "a sample rate above 0 Hz")
-    offset_pole = float(np.exp(-2 * np.pi * OFFSET_POLE_HZ / rate_hz))
-    offset = np.array([[(1 + offset_pole) / 2, -(1 + offset_pole) / 2, 0.0, 1.0, -offset_pole, 0.0]])
     top_hz = min(FIT_SHARE * rate_hz, FIT_TO_HZ)
     bottom_hz = min(FIT_FROM_HZ, top_hz / 10)
     # Even in pitch and even in frequency: neither end of the range is sacrificed to the other.
@@ -138,7 +133,7 @@ def design_sections(rate_hz: float) -> tuple[Floats, Floats, Floats]:
     wanted = _a_power(square) / _a_power(np.array([REFERENCE_HZ**2]))
     have = _power(np.vstack([c_sections, middle]), grid_hz, rate_hz)
     a_sections = np.array([middle, [*_numerator(wanted / have, grid_hz, rate_hz), 1.0, 0.0, 0.0]])
-    return offset, c_sections, a_sections
+    return c_sections, a_sections
 
 
 def _squares(frequency_hz: Floats) -> Floats:

@@ -129,3 +129,13 @@ def test_any_block_length_gives_the_same_levels(block):
 def test_digital_silence_has_no_level():
     heard = measure(np.zeros(48_000))
     assert (heard.aeq_db, heard.af50_db, heard.c_peak_db) == (None, None, None)
+
+
+@pytest.mark.parametrize("offset", [0.0, 0.2])
+def test_constant_offset_is_no_sound(offset):
+    t = np.arange(3 * 48_000) / 48_000
+    heard = measure(0.01 * np.sqrt(2) * np.sin(2 * np.pi * 1000 * t) + offset)
+    # 20 lg 0.01 in every weighting at 1 kHz (IEC 61672-1:2013)
+    assert (heard.aeq_db, heard.ceq_db, heard.zeq_db) == pytest.approx((-40, -40, -40), abs=0.1)
+    alone = measure(np.full(48_000, offset))
+    assert (alone.aeq_db, alone.ceq_db, alone.zeq_db, alone.c_peak_db) == (None, None, None, None)
