@@ -39,11 +39,19 @@ def read_cut(path: Path) -> ReadCut:
     try:
         if held["document"] != "cut" or held["version"] != 1:
             raise KeyError("document")
-        return ReadCut(
-            sha256=str(held["recording"]["sha256"]),
-            verdict=str(held["verdict"]),
-            rpm=float(held["spindle"]["programmed_rpm"]),
-            flutes=int(held["spindle"]["flutes"]),
-        )
+        return as_read_cut(held)
     except (KeyError, TypeError, ValueError) as error:
         raise FileProblemError(path.name, "it isn't a cut document of version 1", REMEDY) from error
+
+
+def as_read_cut(document: dict[str, Any]) -> ReadCut:
+    """Take what is needed out of a `cut` document.
+
+    Raises KeyError, TypeError or ValueError where it is none.
+    """
+    return ReadCut(
+        sha256=str(document["recording"]["sha256"]),
+        verdict=str(document["verdict"]),
+        rpm=float(document["spindle"]["programmed_rpm"]),
+        flutes=int(document["spindle"]["flutes"]),
+    )

@@ -15,6 +15,7 @@ from chatter.model.cut import CutSetup
 from chatter.model.notebook import (
     WORDS,
     Card,
+    CardNoise,
     CardRow,
     KeptBest,
     KeptCut,
@@ -37,6 +38,7 @@ MAP_SPEEDS, MAP_DEPTHS = 121, 10
 MAP_CUTS = 8  # weighed for a map; own choice: with the next, keeps it and its picture under two seconds
 MAP_MACHINES = 250  # chances are then within some 0.03
 MAP_ROOM = 1.3  # the map reaches this far above the deepest cut
+CARD_NOISES = 6  # own choice: the newest
 CARD_ROWS = 6
 SAME_SPEED = 0.01  # speeds nearer than this are one
 
@@ -181,6 +183,7 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
         made=now(),
         cuts=len(history.cuts),
         rows=tuple(rows),
+        noises=history.noises,
         cautions=USUAL_CAUTIONS,
     )
 
@@ -194,6 +197,7 @@ class _Read:
     left_out: int
     documents: dict[int, dict[str, Any]]  # of the cuts that tell most
     taps: tuple[Tap, ...]
+    noises: tuple[CardNoise, ...]  # newest first
 
 
 def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read:
@@ -209,7 +213,33 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
             left_out=len(listed) - len(cuts),
             documents={cut.number: opened.read_cut(cut.number) for cut in telling},
             taps=kept_taps(opened, setup),
+            noises=_noises(opened, setup, listed),
         )
+
+
+def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[CardNoise, ...]:
+    """Give how loud the newest recordings were, with the cut that each is a recording of."""
+    cut_of = {cut.sha256: cut for cut in cuts}
+    told = []
+    for noise in opened.list_noises(setup)[: -CARD_NOISES - 1 : -1]:
+        document, cut = opened.read_noise(noise.number), cut_of.get(noise.sha256)
+        neighbour = document["neighbour"] or {}
+        told.append(
+            CardNoise(
+                file=noise.file,
+                set_rpm=None if cut is None else cut.set_rpm,
+                depth_mm=None if cut is None else cut.depth_mm,
+                verdict=None if cut is None else cut.verdict,
+                at_phone_db=noise.laeq_db,
+                uncertainty_db=document["calibration"]["uncertainty_db"],
+                neighbour_distance_m=neighbour.get("distance_m"),
+                at_neighbour_db=neighbour.get("LAeq_db"),
+                low_db=neighbour.get("low_db"),
+                high_db=neighbour.get("high_db"),
+                rating_db=neighbour.get("rating_db"),
+            )
+        )
+    return tuple(told)
 
 
 def _thinned(machines: "Machines") -> "Machines":

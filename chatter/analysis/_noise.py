@@ -7,22 +7,24 @@ Leaves out: every formula (noise/) and every layout (report/); several recording
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._calibrations import find_calibration
-from chatter.analysis._cut_documents import ReadCut, read_cut
+from chatter.analysis._cut_documents import ReadCut, as_read_cut, read_cut
 from chatter.analysis._files import hash_file
 from chatter.analysis._noise_scene import Facade, Scene, read_scene, spread_noise
 from chatter.analysis._parts import program_part
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number
-from chatter.errors import BadValueError
+from chatter.errors import BadValueError, FileProblemError
 from chatter.model.noise import Calibration, NoiseAnalysis, NoiseDocument, NoiseLevels
 
+if TYPE_CHECKING:
+    from chatter.analysis._notebook import History
+
 Progress = Callable[[float, float | None], None]
+BESIDE = ("path", "cut", "setup", "notebook", "progress")  # arguments that are no settings of an answer
 FULL_SCALES_DB = (0.0, 250.0)  # own choice: any microphone there is
-NAMED_UP_TO_S = (
-    600.0  # own choice: longer recordings are no single cut, and don't go through the cut pipeline
-)
+NAMED_UP_TO_S = 120.0  # own choice: a longer recording is no single cut, and judging it as one takes long
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +68,8 @@ def measure_noise(
     minutes: float | None = None,
     evening_h: float | None = None,
     cut: Sequence[str | Path] = (),
+    setup: str | None = None,
+    notebook: str | Path | None = None,
     progress: Progress | None = None,
 ) -> NoiseDocument:
     """Measure the noise in a recording of any length, and say what it is for the neighbour and the operator.
@@ -107,6 +111,9 @@ def measure_noise(
         The time that the limit's mean is taken over, h; 4 where not told.
     cut
         `cut` documents (JSON files): the one of this recording gives speed and flutes, where not told.
+    setup, notebook
+        File the answer with this setup of the notebook. The setup's cut of the same recording gives speed and
+        flutes, where not told.
     progress
         Called now and then with the seconds done, and all of them where the file says so.
 
@@ -122,11 +129,41 @@ def measure_noise(
     FileProblemError, BadSamplesError
         The recording can't be read, or is too short to have a level.
     """
-    options = {name: value for name, value in locals().items() if name not in ("path", "cut", "progress")}
+    options = {name: value for name, value in locals().items() if name not in BESIDE}
     wanted = read_wanted(options)
     cuts = [read_cut(Path(each)) for each in cut]
+    history = begin_filing(setup, notebook=notebook, wanted=wanted)
     measured = measure(Path(path), progress=progress)
-    return answer(measured, with_cut(wanted, measured, cuts), path=Path(path))
+    cuts += kept_cuts(history, measured)
+    return filed(answer(measured, with_cut(wanted, measured, cuts), path=Path(path)), history)
+
+
+def begin_filing(setup: str | None, *, notebook: str | Path | None, wanted: Wanted) -> "History | None":
+    """Look the setup up before the work, not after it; None where none was named."""
+    if setup is None:
+        return None
+    from chatter.analysis._notebook import begin_history
+
+    return begin_history(setup, notebook=notebook, values={"flutes": wanted.flutes})
+
+
+def kept_cuts(history: "History | None", measured: Measured) -> list[ReadCut]:
+    """Give the setup's cut of the same recording, where there is one."""
+    if history is None:
+        return []
+    from chatter.analysis._notebook import find_kept_cut
+
+    document = find_kept_cut(history, measured.recording["sha256"])
+    return [] if document is None else [as_read_cut(document)]
+
+
+def filed(document: NoiseDocument, history: "History | None") -> NoiseDocument:
+    """File an answer with a setup; give it back with what became of it."""
+    if history is None:
+        return document
+    from chatter.analysis._notebook import file_noise
+
+    return replace(document, notebook=file_noise(history, document=document.to_dict()))
 
 
 def read_wanted(options: dict[str, Any]) -> Wanted:
@@ -235,9 +272,14 @@ def _named_tones(analysis: NoiseAnalysis, wanted: Wanted, path: Path) -> tuple[f
         from chatter.cut.pipeline import judge_recording
         from chatter.model import CutSetup
 
-        cut = judge_recording(read_recording(path), setup=CutSetup(rpm=wanted.rpm, flutes=wanted.flutes))
-        measured_rpm = cut.spindle.measured_rpm
-        lines = [line for judged in cut.cuts for line in judged.lines]
+        try:
+            recording = read_recording(path)
+        except FileProblemError:  # too many channels to hold at once: the comb of the dialled speed is left
+            recording = None
+        if recording is not None:
+            cut = judge_recording(recording, setup=CutSetup(rpm=wanted.rpm, flutes=wanted.flutes))
+            measured_rpm = cut.spindle.measured_rpm
+            lines = [line for judged in cut.cuts for line in judged.lines]
     rpm = wanted.rpm if measured_rpm is None else measured_rpm
     tones = tuple(
         replace(

@@ -11,7 +11,19 @@ from pathlib import Path
 from typing import Any
 
 from chatter.analysis._cut_documents import ReadCut, read_cut
-from chatter.analysis._noise import Measured, Progress, Wanted, answer, measure, read_wanted, with_cut
+from chatter.analysis._noise import (
+    BESIDE,
+    Measured,
+    Progress,
+    Wanted,
+    answer,
+    begin_filing,
+    filed,
+    kept_cuts,
+    measure,
+    read_wanted,
+    with_cut,
+)
 from chatter.analysis._parts import program_part
 from chatter.errors import BadValueError
 from chatter.model.noise import NoiseComparison, NoiseDocument, StableCut
@@ -24,6 +36,8 @@ def compare_noise(
     paths: Sequence[str | Path],
     *,
     cut: Sequence[str | Path] = (),
+    setup: str | None = None,
+    notebook: str | Path | None = None,
     progress: Progress | None = None,
     **options: Any,  # those of `measure_noise`, checked there
 ) -> NoiseComparison:
@@ -36,7 +50,7 @@ def compare_noise(
     cut
         `cut` documents (JSON files): the quietest stable one that is among the recordings is named, and each
         gives its speed and flutes to its recording.
-    progress
+    setup, notebook, progress
         As for `measure_noise`.
     **options
         Those of `measure_noise`.
@@ -60,9 +74,11 @@ def compare_noise(
     from chatter.audio.files import check_readable
 
     cuts = [read_cut(Path(path)) for path in cut]
+    history = begin_filing(setup, notebook=notebook, wanted=wanted)
     for place in places:
         check_readable(place)  # before minutes of work on the others
     heard = [measure(place, progress=progress) for place in places]
+    cuts += [one for measured in heard for one in kept_cuts(history, measured)]
     each = [with_cut(wanted, one, cuts) for one in heard]
     plain = [answer(one, want, path=place) for one, want, place in zip(heard, each, places, strict=True)]
     noises = [
@@ -76,7 +92,7 @@ def compare_noise(
     settings = {**wanted.settings, "cut": [Path(path).name for path in cut]}
     return NoiseComparison(
         program=program_part(settings),
-        noises=tuple(noises),
+        noises=tuple(filed(noise, history) for noise in noises),
         quietest_stable=stable,
         says=tuple(_say(noises, stable, cuts)),
     )
@@ -89,9 +105,7 @@ def all_options(told: dict[str, Any]) -> dict[str, Any]:
     from chatter.analysis._noise import measure_noise
 
     defaults = {
-        name: one.default
-        for name, one in signature(measure_noise).parameters.items()
-        if name not in ("path", "cut", "progress")
+        name: one.default for name, one in signature(measure_noise).parameters.items() if name not in BESIDE
     }
     unknown = sorted(set(told) - set(defaults))
     if unknown:

@@ -1,4 +1,4 @@
-"""Setups, and cuts and taps that are filed with them.
+"""Setups, and cuts, taps and noise measurements that are filed with them.
 
 In: names, facts, documents. Out: frozen setups, and notes on what was filed.
 Leaves out: what a history tells (_history.py), the file itself (notebook/).
@@ -112,12 +112,13 @@ def list_setups(*, notebook: NotebookPath = None, retired: bool = False) -> tupl
 
 
 def show_setup(name: str, *, notebook: NotebookPath = None, earlier_versions: bool = False) -> SetupContents:
-    """Give a setup with its cuts and taps, oldest first."""
+    """Give a setup with its cuts, taps and noise measurements, oldest first."""
     with Notebook(notebook_path(notebook)) as opened:
         return SetupContents(
             setup=opened.find_setup(name),
             cuts=opened.list_cuts(name, earlier_versions=earlier_versions),
             taps=opened.list_taps(name, earlier_versions=earlier_versions),
+            noises=opened.list_noises(name, earlier_versions=earlier_versions),
         )
 
 
@@ -304,6 +305,28 @@ def file_tap(history: History, *, document: dict[str, Any], facts: dict[str, Any
     }
 
 
+def file_noise(history: History, *, document: dict[str, Any]) -> dict[str, Any]:
+    """File a noise measurement, and give the document's `notebook` part."""
+    filing, notes = _file(history, document=document, facts={"flutes": history.values.get("flutes")})
+    return {
+        "file": str(history.path),
+        "setup": history.setup,
+        "noise": filing.number,
+        "version": filing.version,
+        "filed": filing.filed,
+        "notes": notes,
+    }
+
+
+def find_kept_cut(history: History, sha256: str) -> dict[str, Any] | None:
+    """Give the document of the setup's cut that was judged from the same recording."""
+    if history.is_new:
+        return None
+    with Notebook(history.path) as opened:
+        same = [cut.number for cut in opened.list_cuts(history.setup) if cut.sha256 == sha256]
+        return opened.read_cut(same[-1]) if same else None
+
+
 def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> tuple[Filing, list[str]]:
     """Add the document to the notebook; give what became of it, and what to tell about the setup."""
     notes: list[str] = []
@@ -325,7 +348,7 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
             fresh = opened.fill_facts(history.setup, facts=told)
             if fresh:
                 notes.append(f"the setup {history.setup!r} now also knows {', '.join(fresh)}.")
-        add = opened.add_cut if kind == "cut" else opened.add_tap
+        add = {"cut": opened.add_cut, "tap": opened.add_tap, "noise": opened.add_noise}[kind]
         filing = add(history.setup, document=plain)
     if filing.other_setups:
         others = ", ".join(map(repr, filing.other_setups))

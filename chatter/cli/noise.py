@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from chatter.cli._reports import EmbedSound, ReportFile, prepare_report, tell_report
+from chatter.cli.notebook import NotebookFile, tell_notes
 from chatter.errors import BadValueError
 
 if TYPE_CHECKING:
@@ -90,6 +91,10 @@ def noise_command(
             help="The cut document of a recording: names the quietest stable speed; may be given again.",
         ),
     ] = None,
+    setup: Annotated[
+        str | None, typer.Option(metavar="NAME", help="File the levels with this setup of the notebook.")
+    ] = None,
+    notebook: NotebookFile = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the document as JSON.")] = False,
     report: ReportFile = None,
     embed_sound: EmbedSound = False,
@@ -118,6 +123,8 @@ def noise_command(
         "limit_db": limit_db,
         "minutes": minutes,
         "evening_h": evening_h,
+        "setup": setup,
+        "notebook": notebook,
     }
     from chatter.analysis import compare_noise, measure_noise
     from chatter.report import to_json
@@ -127,10 +134,12 @@ def noise_command(
         if len(files) > 1:
             comparison = compare_noise(files, cut=cut or (), progress=progress.show, **options)
             data, text = comparison.to_dict(), comparison_to_text(comparison)
+            filed = [noise.notebook for noise in comparison.noises]
             page = None if report is None else _comparison_page(comparison)
         else:
             document = measure_noise(files[0], cut=cut or (), progress=progress.show, **options)
             data, text = document.to_dict(), noise_to_text(document)
+            filed = [document.notebook]
             page = None if report is None else _noise_page(document, sound)
     if report is not None and page is not None:
         from chatter.report.page import write_page
@@ -138,6 +147,8 @@ def noise_command(
         write_page(page, path=report)
     typer.echo(to_json(data) if as_json else text, nl=as_json)
     tell_report(report)
+    for notes in filed:
+        tell_notes(notes)
 
 
 def _noise_page(document: "NoiseDocument", sound: "Sound | None") -> "Page":

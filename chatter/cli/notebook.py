@@ -124,7 +124,7 @@ def show(
     ] = False,
     as_json: _AsJson = False,
 ) -> None:
-    """Show a setup with its cuts and taps."""
+    """Show a setup with its cuts, taps and noise measurements."""
     from chatter.analysis import show_setup
     from chatter.report import setup_to_text, to_json
 
@@ -242,7 +242,11 @@ def export(
     from chatter.analysis import export_notebook
 
     done = export_notebook(file, notebook=notebook)
-    typer.echo(f"chatter: wrote {done.setups} setups, {done.cuts} cuts, {done.taps} taps: {file}", err=True)
+    typer.echo(
+        f"chatter: wrote {done.setups} setups, {done.cuts} cuts, {done.taps} taps, "
+        f"{done.noises} noise measurements: {file}",
+        err=True,
+    )
 
 
 @notebook_app.command(name="import")
@@ -255,7 +259,8 @@ def import_it(
 
     done = import_notebook(file, notebook=notebook)
     typer.echo(
-        f"chatter: added {done.setups} setups, {done.cuts} cuts, {done.taps} taps; "
+        f"chatter: added {done.setups} setups, {done.cuts} cuts, {done.taps} taps, "
+        f"{done.noises} noise measurements; "
         f"{done.known} were there already",
         err=True,
     )

@@ -116,6 +116,7 @@ class NoiseDocument:
     neighbour: Neighbour | None = None
     evening: Evening | None = None
     exposure: Exposure | None = None
+    notebook: dict[str, Any] | None = None  # what became of it there; None where no setup was named
 
     @property
     def rated_db(self) -> float | None:
@@ -142,6 +143,7 @@ class NoiseDocument:
             "neighbour": None if self.neighbour is None else self.neighbour.to_dict(),
             "evening": None if self.evening is None else self.evening.to_dict(),
             "exposure": None if self.exposure is None else self.exposure.to_dict(),
+            **({} if self.notebook is None else {"notebook": self.notebook}),
         }
 
 

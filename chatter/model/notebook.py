@@ -114,12 +114,32 @@ class KeptTap:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class KeptNoise:
+    """One noise measurement of a setup, without its document."""
+
+    number: int
+    setup: str
+    sha256: str
+    version: int
+    is_current: bool
+    added: str
+    file: str
+    laeq_db: float | None  # at the phone, dB re 20 µPa
+    rated_db: float | None  # with the adjustment for tones, at the neighbour where one was told
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the measurement as it stands in a document."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SetupContents:
     """A setup with what was filed with it."""
 
     setup: KeptSetup
     cuts: tuple[KeptCut, ...]
     taps: tuple[KeptTap, ...]
+    noises: tuple[KeptNoise, ...]
 
     def to_dict(self) -> dict[str, Any]:
         """Give the document of one setup."""
@@ -129,6 +149,7 @@ class SetupContents:
             **self.setup.to_dict(),
             "cuts": [cut.to_dict() for cut in self.cuts],
             "taps": [tap.to_dict() for tap in self.taps],
+            "noises": [noise.to_dict() for noise in self.noises],
         }
 
 
@@ -137,7 +158,7 @@ class Filing:
     """What became of a document that was given to the notebook."""
 
     filed: Filed
-    number: int  # of the cut or tap
+    number: int  # of the cut, tap or noise measurement
     version: int
     other_setups: tuple[str, ...] = ()  # setups that hold the same recording too
 
@@ -256,6 +277,27 @@ class CardRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CardNoise:
+    """How loud one recording of the setup is; levels in dB(A)."""
+
+    file: str
+    set_rpm: float | None  # None where the recording is no cut of the setup
+    depth_mm: float | None
+    verdict: Verdict | None
+    at_phone_db: float | None
+    uncertainty_db: float
+    neighbour_distance_m: float | None  # None where no neighbour was told, as the four below
+    at_neighbour_db: float | None
+    low_db: float | None
+    high_db: float | None
+    rating_db: float | None  # at the neighbour, with the adjustment for tones
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the levels as they stand in a document."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
     """Settings that work with a setup, for the wall beside the machine."""
 
@@ -265,6 +307,7 @@ class Card:
     made: str  # UTC, ISO 8601
     cuts: int
     rows: tuple[CardRow, ...]  # most metal first
+    noises: tuple[CardNoise, ...]  # newest first
     cautions: tuple[str, ...]
 
     def to_dict(self) -> dict[str, Any]:
@@ -278,5 +321,6 @@ class Card:
             "made": self.made,
             "cuts": self.cuts,
             "settings": [row.to_dict() for row in self.rows],
+            "noise": [noise.to_dict() for noise in self.noises],
             "cautions": list(self.cautions),
         }

@@ -72,6 +72,21 @@ STEPS: tuple[tuple[str, ...], ...] = (
             width_mm, feed_mm_min, verdict, chatter_probability, chatter_hz
         )""",
     ),
+    (
+        """CREATE TABLE noises (
+            id INTEGER PRIMARY KEY,
+            setup_id INTEGER NOT NULL REFERENCES setups (id),
+            sha256 TEXT NOT NULL,
+            version INTEGER NOT NULL,
+            is_current INTEGER NOT NULL,
+            added TEXT NOT NULL,
+            file TEXT NOT NULL,
+            laeq_db REAL,
+            rated_db REAL,
+            document TEXT NOT NULL,
+            UNIQUE (setup_id, sha256, version)
+        )""",
+    ),
 )
 VERSION = len(STEPS)
 

@@ -1,6 +1,6 @@
 """A notebook as lines of JSON or as a table, and lines of JSON back into a notebook.
 
-In: an open notebook, a path. Out: a file; or setups, cuts and taps added, all of them or none.
+In: an open notebook, a path. Out: a file; or what they hold added, all of it or none.
 Schema of the lines: docs/notebook.md. The table (CSV, RFC 4180) is for spreadsheets and isn't read back.
 Leaves out: checks of facts, which the public edge makes.
 """
@@ -21,7 +21,7 @@ from chatter.model.notebook import FACT_NAMES, SetupFacts
 from chatter.notebook.documents import read_analysis
 from chatter.notebook.store import Notebook, now
 
-SCHEMA = 1
+SCHEMA = 2  # 1: without noise measurements
 CUT_CELLS = (
     "added",
     "file",
@@ -46,7 +46,8 @@ class Exchanged:
     setups: int
     cuts: int
     taps: int
-    known: int = 0  # cuts and taps that were there already
+    noises: int = 0
+    known: int = 0  # cuts, taps and noise measurements that were there already
 
 
 def export_lines(notebook: Notebook, *, path: Path) -> Exchanged:
@@ -57,7 +58,7 @@ def export_lines(notebook: Notebook, *, path: Path) -> Exchanged:
     OutputError
         The file exists, or can't be written.
     """
-    counts = {"setup": 0, "cut": 0, "tap": 0}
+    counts = {"setup": 0, "cut": 0, "tap": 0, "noise": 0}
 
     def lines() -> Iterator[str]:
         yield _line({"record": "notebook", "schema": SCHEMA, "exported": now()})
@@ -66,7 +67,7 @@ def export_lines(notebook: Notebook, *, path: Path) -> Exchanged:
             yield _line(record)
 
     _write_new(path, lines())
-    return Exchanged(setups=counts["setup"], cuts=counts["cut"], taps=counts["tap"])
+    return Exchanged(setups=counts["setup"], cuts=counts["cut"], taps=counts["tap"], noises=counts["noise"])
 
 
 def export_table(notebook: Notebook, *, path: Path) -> Exchanged:
@@ -100,8 +101,7 @@ def import_lines(
 ) -> Exchanged:
     """Add the records of a file of lines, all of them or nothing.
 
-    A setup of the same name must have the same facts. Cuts and taps that are there already, in any version,
-    are passed over.
+    A setup of the same name must have the same facts. What is there already, in any version, is passed over.
 
     Parameters
     ----------
@@ -119,7 +119,7 @@ def import_lines(
     NotebookError
         A line can't be used; nothing was added.
     """
-    counts = {"setup": 0, "cut": 0, "tap": 0, "known": 0}
+    counts = {"setup": 0, "cut": 0, "tap": 0, "noise": 0, "known": 0}
     retire: list[tuple[str, str]] = []
     with notebook.whole():
         for number, record in records:
@@ -136,7 +136,13 @@ def import_lines(
                 raise NotebookError(str(path), f"line {number}: {told}; nothing was added", REMEDY) from error
         for name, when in retire:
             notebook.retire_setup(name, when=when)
-    return Exchanged(setups=counts["setup"], cuts=counts["cut"], taps=counts["tap"], known=counts["known"])
+    return Exchanged(
+        setups=counts["setup"],
+        cuts=counts["cut"],
+        taps=counts["tap"],
+        noises=counts["noise"],
+        known=counts["known"],
+    )
 
 
 def _records(notebook: Notebook) -> Iterator[dict[str, Any]]:
@@ -156,6 +162,9 @@ def _records(notebook: Notebook) -> Iterator[dict[str, Any]]:
         for tap in notebook.list_taps(setup.name, earlier_versions=True):
             document = notebook.read_tap(tap.number)
             yield {"record": "tap", "setup": setup.name, "added": tap.added, "document": document}
+        for noise in notebook.list_noises(setup.name, earlier_versions=True):
+            document = notebook.read_noise(noise.number)
+            yield {"record": "noise", "setup": setup.name, "added": noise.added, "document": document}
 
 
 def _take(
@@ -195,6 +204,11 @@ def _take(
         filing = notebook.add_tap(
             record["setup"], document=document, added=str(record["added"]), any_version=True
         )
+    elif kind == "noise":
+        _check_noise(document)
+        filing = notebook.add_noise(
+            record["setup"], document=document, added=str(record["added"]), any_version=True
+        )
     else:
         raise ValueError(kind)
     counts["known" if filing.filed == "again" else kind] += 1
@@ -220,6 +234,19 @@ def _check_tap(document: dict[str, Any]) -> None:
     _check_common(document, "tap")
     if document["of"] not in ("tool", "frame", "work"):
         raise ValueError(document["of"])
+
+
+def _check_noise(document: dict[str, Any]) -> None:
+    _check_common(document, "noise")
+    _number(document["calibration"]["uncertainty_db"])
+    levels_db = [document["levels"]["LAeq_db"], document["tonal_adjustment_db"]]
+    neighbour = document["neighbour"]
+    if neighbour is not None:
+        _number(neighbour["distance_m"])
+        levels_db += [neighbour[name] for name in ("LAeq_db", "low_db", "high_db", "rating_db")]
+    for value in levels_db:
+        if value is not None:
+            _number(value, least=-math.inf)
 
 
 def _check_common(document: dict[str, Any], kind: str) -> None:
@@ -270,10 +297,10 @@ def read_lines(path: Path) -> list[tuple[int, dict[str, Any]]]:
     if head.get("record") != "notebook":
         raise NotebookError(str(path), "it isn't an exported notebook; nothing was added", REMEDY)
     schema = head.get("schema")
-    if schema != SCHEMA:
+    if schema not in range(1, SCHEMA + 1):
         raise NotebookError(
             str(path),
-            f"it is an export of schema {schema!r}, and only {SCHEMA} is known; nothing was added",
+            f"it is an export of schema {schema!r}, and only 1 to {SCHEMA} are known; nothing was added",
             "import it with the version of the program that made it",
         )
     return records[1:]

@@ -1,4 +1,4 @@
-"""Setups, cuts and taps in one file: add, list, read.
+"""Setups, cuts, taps and noise measurements in one file: add, list, read.
 
 In: facts and documents. Out: what is kept, and what became of a document that was given. A document is kept
 whole, as JSON; a recording is known by its SHA-256. Nothing is ever overwritten: a changed cut is a new
@@ -18,7 +18,16 @@ from typing import Any, Self
 
 from chatter.errors import BadValueError, NotebookError
 from chatter.model.cut import present_depth_mm
-from chatter.model.notebook import FACT_NAMES, Filed, Filing, KeptCut, KeptSetup, KeptTap, SetupFacts
+from chatter.model.notebook import (
+    FACT_NAMES,
+    Filed,
+    Filing,
+    KeptCut,
+    KeptNoise,
+    KeptSetup,
+    KeptTap,
+    SetupFacts,
+)
 from chatter.notebook._schema import check_folder, make_notebook, open_notebook, telling
 
 __all__ = ["Notebook", "check_folder", "check_in_use", "check_name", "check_same_facts", "now"]
@@ -144,7 +153,7 @@ class Notebook:
                 write.execute("UPDATE setups SET retired = ? WHERE id = ?", (when or now(), setup.number))
         return self.find_setup(name)
 
-    # cuts and taps
+    # cuts, taps and noise measurements
 
     def add_cut(
         self, setup: str, *, document: dict[str, Any], added: str | None = None, any_version: bool = False
@@ -193,6 +202,22 @@ class Notebook:
             "taps", kept, document=document, values=values, added=added, any_version=any_version
         )
 
+    def add_noise(
+        self, setup: str, *, document: dict[str, Any], added: str | None = None, any_version: bool = False
+    ) -> Filing:
+        """Add a `noise` document to a setup, as `add_cut` does a cut."""
+        laeq_db, neighbour = document["levels"]["LAeq_db"], document["neighbour"]
+        rated_db = laeq_db if laeq_db is None else laeq_db + (document["tonal_adjustment_db"] or 0.0)
+        values = {
+            "file": document["recording"]["file"],
+            "laeq_db": laeq_db,
+            "rated_db": rated_db if neighbour is None else neighbour["rating_db"],
+        }
+        kept = self.find_setup(setup) if any_version else self._in_use(setup)
+        return self._file(
+            "noises", kept, document=document, values=values, added=added, any_version=any_version
+        )
+
     def list_cuts(self, setup: str, *, earlier_versions: bool = False) -> tuple[KeptCut, ...]:
         """Give the cuts of a setup, oldest first."""
         kept = self.find_setup(setup)
@@ -221,6 +246,27 @@ class Notebook:
                 for row in self._connection.execute(query, (kept.number,))
             )
 
+    def list_noises(self, setup: str, *, earlier_versions: bool = False) -> tuple[KeptNoise, ...]:
+        """Give the noise measurements of a setup, oldest first."""
+        kept = self.find_setup(setup)
+        current = "" if earlier_versions else "AND is_current = 1"
+        query = f"SELECT * FROM noises WHERE setup_id = ? {current} ORDER BY id"
+        with telling(self.path):
+            return tuple(
+                KeptNoise(
+                    number=row["id"],
+                    setup=kept.name,
+                    sha256=row["sha256"],
+                    version=row["version"],
+                    is_current=bool(row["is_current"]),
+                    added=row["added"],
+                    file=row["file"],
+                    laeq_db=row["laeq_db"],
+                    rated_db=row["rated_db"],
+                )
+                for row in self._connection.execute(query, (kept.number,))
+            )
+
     def read_cut(self, number: int) -> dict[str, Any]:
         """Give the whole document of a cut."""
         return self._read("cuts", number)
@@ -228,6 +274,10 @@ class Notebook:
     def read_tap(self, number: int) -> dict[str, Any]:
         """Give the whole document of a tap."""
         return self._read("taps", number)
+
+    def read_noise(self, number: int) -> dict[str, Any]:
+        """Give the whole document of a noise measurement."""
+        return self._read("noises", number)
 
     def back_up(self, path: Path) -> None:
         """Copy the notebook to a new file while it may be in use.

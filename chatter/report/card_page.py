@@ -11,6 +11,7 @@ from chatter.report._facts import list_facts, list_provenance, tell_version
 from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, INK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
+from chatter.report.notebook_text import tell_noise
 from chatter.report.page import Facts, Page, Part, Picture, Points, Table, Words
 from chatter.report.setup_map_svg import draw_setup_map
 
@@ -38,6 +39,7 @@ def page_of_card(card: Card, *, cuts: SetupMap | None = None) -> Page:
             Part(heading="What to set", blocks=(_large(card), _table(card))),
             Part(heading="Before you cut", blocks=(Points(texts=card.cautions),), is_warning=True),
             Part(heading="How deep was heard", blocks=(_picture(card), _sure(card), _every_cut(cuts))),
+            Part(heading="How loud", blocks=(_noise(card),)),
             Part(heading="The setup", blocks=(Facts(pairs=list_facts(card.facts)),)),
             Part(
                 heading="Made from",
@@ -74,6 +76,12 @@ def _table(card: Card) -> Table | None:
         ),
         numbers=(0, 1, 2, 3),
     )
+
+
+def _noise(card: Card) -> Points | Words:
+    if card.noises:
+        return Points(texts=tuple(tell_noise(noise) for noise in card.noises))
+    return Words(texts=("Not known yet: chatter noise FILE --setup NAME files it.",))
 
 
 def _sure(card: Card) -> Table | None:

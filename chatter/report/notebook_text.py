@@ -8,6 +8,7 @@ import textwrap
 
 from chatter.model.notebook import (
     Card,
+    CardNoise,
     CardRow,
     KeptCut,
     KeptSetup,
@@ -34,7 +35,7 @@ def setups_to_text(setups: tuple[KeptSetup, ...]) -> str:
 
 
 def setup_to_text(contents: SetupContents) -> str:
-    """Lay out one setup with its cuts and taps."""
+    """Lay out one setup with its cuts, taps and noise measurements."""
     lines = setups_to_text((contents.setup,)).splitlines()
     if contents.cuts:
         lines += ["", "cut  set rpm  true rpm  depth mm  verdict    chatter Hz  file"]
@@ -42,6 +43,10 @@ def setup_to_text(contents: SetupContents) -> str:
     for tap in contents.taps:
         old = "" if tap.is_current else f"  (earlier version {tap.version})"
         lines.append(f"tap {tap.number}: {tap.of}  {tap.file}{old}")
+    for noise in contents.noises:
+        old = "" if noise.is_current else f"  (earlier version {noise.version})"
+        level = "-" if noise.laeq_db is None else f"{noise.laeq_db:.0f} dB(A) at the phone"
+        lines.append(f"noise {noise.number}: {level}  {noise.file}{old}")
     return "\n".join(lines) + "\n"
 
 
@@ -79,8 +84,27 @@ def card_to_text(card: Card) -> str:
     cuts = _count(card.cuts, "cut")
     told = f"From {cuts} with a verdict and a depth, judged by ear from recordings; made {card.made[:10]}."
     lines += ["", *_wrap(told)]
+    lines += ["", "How loud", *(line for noise in card.noises for line in _bullet(tell_noise(noise)))]
+    if not card.noises:
+        lines += _wrap("Not known yet: chatter noise FILE --setup NAME files it.", "  ")
     lines += ["", "Cautions", *(line for text in card.cautions for line in _bullet(text))]
     return "\n".join(lines) + "\n"
+
+
+def tell_noise(noise: CardNoise) -> str:
+    """Say how loud one recording of a setup is, at the phone and next door."""
+    deep = "" if noise.depth_mm is None else f", {noise.depth_mm:g} mm deep"
+    cut = "" if noise.set_rpm is None else f"{noise.set_rpm:,.0f} rpm{deep}, {noise.verdict}: "
+    if noise.at_phone_db is None:
+        return f"{cut}no level could be told ({noise.file})."
+    text = f"{cut}{noise.at_phone_db:.0f} dB(A) at the phone (±{noise.uncertainty_db:.0f})"
+    if noise.at_neighbour_db is not None and noise.neighbour_distance_m is not None:
+        text += f"; next door, {noise.neighbour_distance_m:g} m away, {noise.at_neighbour_db:.0f} dB(A)"
+        if noise.low_db is not None and noise.high_db is not None:
+            text += f" ({noise.low_db:.0f} to {noise.high_db:.0f})"
+        if noise.rating_db is not None:
+            text += f", with its tones rated {noise.rating_db:.0f}"
+    return f"{text} ({noise.file})."
 
 
 def setup_map_to_text(document: SetupMap) -> str:

@@ -227,7 +227,7 @@ def test_notebook_goes_out_and_comes_back_and_is_backed_up(chatter, made, tmp_pa
         assert is_one_clear_line(chatter("notebook", "export", tmp_path / file, "--notebook", path))
     assert chatter("notebook", "backup", tmp_path / "copy.db", "--notebook", path).code == 0
     ran = chatter("notebook", "import", tmp_path / "out.jsonl", "--notebook", tmp_path / "other.db")
-    assert "added 1 setups, 2 cuts, 0 taps; 0 were there already" in ran.err
+    assert "added 1 setups, 2 cuts, 0 taps, 0 noise measurements; 0 were there already" in ran.err
     shown = [
         chatter("setup", "show", "6 mm long", "--json", "--notebook", one).out
         for one in (path, tmp_path / "copy.db", tmp_path / "other.db")
@@ -273,6 +273,33 @@ def test_tap_is_filed_once_and_counts_in_the_advice(kept, tap_wav):
     assert cut["rings"] is not None
     shown = json.loads(kept("setup", "show", "6 mm long", "--json").out)
     assert [(tap["of"], tap["file"]) for tap in shown["taps"]] == [("tool", "taps.wav")]
+
+
+def test_noise_is_filed_takes_its_speed_from_the_kept_cut_and_stands_on_the_card(kept):
+    kept("cut", QUIET, *SETTING, "--setup", "6 mm long")
+    words = ("noise", QUIET, "--setup", "6 mm long", "--mic-distance-m", "1", "--neighbour-distance-m", "15")
+    first = json.loads(kept(*words, "--json").out)
+    assert first["notebook"]["filed"] == "new"
+    assert any(tone["source"] == "tooth passing" for tone in first["tones"])  # speed and flutes of the cut
+    assert "holds this recording already, as noise 1" in kept(*words).err
+    card = json.loads(kept("card", "6 mm long", "--json").out)
+    assert [(one["set_rpm"], one["verdict"]) for one in card["noise"]] == [(12_000, "stable")]
+    assert card["noise"][0]["at_neighbour_db"] == first["neighbour"]["LAeq_db"]
+    text = kept("card", "6 mm long").out
+    assert "next door, 15 m away" in " ".join(text.split())
+    assert "noise 1:" in kept("setup", "show", "6 mm long").out
+
+
+def test_several_noises_are_filed_each(kept):
+    ran = kept("noise", QUIET, SINGING, "--setup", "6 mm long")
+    assert ran.code == 0
+    assert "noise 1 of the setup" in ran.err
+    assert "noise 2 of the setup" in ran.err
+
+
+def test_noise_for_a_retired_setup_gives_one_line(kept):
+    kept("setup", "retire", "6 mm long")
+    assert is_one_clear_line(kept("noise", QUIET, "--setup", "6 mm long"))
 
 
 def test_tap_of_the_wrong_part_filed_again_is_a_new_version(kept, tap_wav):

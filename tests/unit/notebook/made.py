@@ -1,4 +1,4 @@
-"""Documents made by hand, as `chatter cut` and `chatter tap` write them."""
+"""Documents made by hand, as `chatter cut`, `chatter tap` and `chatter noise` write them."""
 
 import hashlib
 
@@ -87,6 +87,30 @@ def made_tap(name="tap", *, of="tool", frequency_hz=930.0):
         "of": of,
         "taps": [{"time_s": 0.8, "used": True}],
         "modes": [mode],
+    }
+
+
+def made_noise(name="one", *, laeq_db=82.0, neighbour_db=None):
+    """Give a `noise` document, with what the notebook reads of it."""
+    neighbour = None
+    if neighbour_db is not None:
+        neighbour = {
+            "distance_m": 15.0,
+            "LAeq_db": neighbour_db,
+            "rating_db": neighbour_db + 5.0,
+            "low_db": neighbour_db - 10.0,
+            "high_db": neighbour_db + 10.0,
+            "parts": [],
+        }
+    return {
+        "document": "noise",
+        "version": 1,
+        "program": {"name": "chatter", "version": "0.1.0", "settings": {"limit_db": None}},
+        "recording": {"file": f"{name}.wav", "sha256": sha256_of(name), "findings": []},
+        "calibration": {"source": "typical phone", "full_scale_db": 121.0, "uncertainty_db": 10.0},
+        "levels": {"LAeq_db": laeq_db},
+        "tonal_adjustment_db": 5.0,
+        "neighbour": neighbour,
     }
 
 

@@ -9,14 +9,14 @@ from chatter.analysis import export_notebook, import_notebook
 from chatter.errors import NotebookError, OutputError
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
-from tests.unit.notebook.made import made_cut, made_tap
+from tests.unit.notebook.made import made_cut, made_noise, made_tap
 
 FACTS = SetupFacts(flutes=2, machine="=HYPERLINK()", max_rpm=24_000.0)
 
 
 @pytest.fixture
 def filled(tmp_path):
-    """Give a notebook with two setups, a changed cut and a tap."""
+    """Give a notebook with two setups, a changed cut, a tap and a noise measurement."""
     path = tmp_path / "n.db"
     with Notebook(path, write=True, make=True) as notebook:
         notebook.add_setup("long", facts=FACTS)
@@ -25,6 +25,7 @@ def filled(tmp_path):
         notebook.add_cut("long", document=made_cut("a", set_rpm=21_000.0))
         notebook.add_cut("long", document=made_cut("b\u2028c", verdict="chatter", chatter_hz=913.4))
         notebook.add_tap("long", document=made_tap())
+        notebook.add_noise("long", document=made_noise("a", neighbour_db=58.0))
         notebook.add_cut("old one", document=made_cut("d"))
         notebook.retire_setup("old one")
     return path
@@ -42,6 +43,8 @@ def everything(path):
                     for cut in notebook.list_cuts(setup.name, earlier_versions=True)
                 ],
                 notebook.list_taps(setup.name),
+                notebook.list_noises(setup.name),
+                [notebook.read_noise(noise.number) for noise in notebook.list_noises(setup.name)],
             )
             for setup in setups
         ]
@@ -49,7 +52,7 @@ def everything(path):
 
 def test_lines_imported_into_an_empty_notebook_give_the_same_notebook(filled, tmp_path):
     done = export_notebook(tmp_path / "out.jsonl", notebook=filled)
-    assert (done.setups, done.cuts, done.taps) == (2, 4, 1)
+    assert (done.setups, done.cuts, done.taps, done.noises) == (2, 4, 1, 1)
     import_notebook(tmp_path / "out.jsonl", notebook=tmp_path / "new.db")
     assert everything(tmp_path / "new.db") == everything(filled)
 
@@ -58,7 +61,7 @@ def test_lines_imported_twice_add_nothing(filled, tmp_path):
     export_notebook(tmp_path / "out.jsonl", notebook=filled)
     before = everything(filled)
     done = import_notebook(tmp_path / "out.jsonl", notebook=filled)
-    assert (done.setups, done.cuts, done.taps, done.known) == (0, 0, 0, 5)
+    assert (done.setups, done.cuts, done.taps, done.noises, done.known) == (0, 0, 0, 0, 6)
     assert everything(filled) == before
 
 
@@ -74,8 +77,18 @@ def test_every_line_is_strict_json_with_its_record(filled, tmp_path):
         "cut",
         "cut",
         "tap",
+        "noise",
         "cut",
     ]
+
+
+def test_lines_of_the_first_schema_are_read(filled, tmp_path):
+    export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    lines = (tmp_path / "out.jsonl").read_text(encoding="utf-8").split("\n")
+    old = [line.replace('"schema": 2', '"schema": 1') for line in lines if '"record": "noise"' not in line]
+    (tmp_path / "old.jsonl").write_text("\n".join(old), encoding="utf-8")
+    done = import_notebook(tmp_path / "old.jsonl", notebook=tmp_path / "new.db")
+    assert (done.cuts, done.taps, done.noises) == (4, 1, 0)
 
 
 def test_table_has_a_row_a_current_cut_and_no_formula(filled, tmp_path):

@@ -7,7 +7,7 @@ import pytest
 from chatter.errors import BadValueError, NotebookError
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook, _schema
-from tests.unit.notebook.made import made_cut, made_tap, sha256_of
+from tests.unit.notebook.made import made_cut, made_noise, made_tap, sha256_of
 
 MAGIC = b"SQLite format 3\x00"
 FACTS = SetupFacts(flutes=2, machine="router", max_rpm=24_000.0, diameter_mm=6.0, width_mm=3.0)
@@ -100,6 +100,25 @@ def test_same_recording_with_other_facts_is_a_new_version_and_the_earlier_one_st
     ]
     assert notebook.read_cut(both[0].number) == wrong
     assert notebook.find_setup("6 mm long").cuts == 1
+
+
+def test_noise_is_kept_with_its_rating_and_a_new_neighbour_is_a_new_version(notebook):
+    notebook.add_noise("6 mm long", document=made_noise())
+    again = notebook.add_noise("6 mm long", document=made_noise())
+    assert again.filed == "again"
+    moved = made_noise(neighbour_db=58.0)
+    moved["program"]["settings"]["neighbour_distance_m"] = 15.0
+    assert notebook.add_noise("6 mm long", document=moved).version == 2
+    (kept,) = notebook.list_noises("6 mm long")
+    assert (kept.laeq_db, kept.rated_db, kept.version) == (82.0, 63.0, 2)  # 58 dB and 5 dB for its tones
+    earlier = notebook.list_noises("6 mm long", earlier_versions=True)[0]
+    assert (earlier.rated_db, earlier.is_current) == (87.0, False)  # at the phone: 82 dB and 5 dB
+    assert notebook.read_noise(kept.number) == moved
+
+
+def test_noise_without_a_level_is_kept_without_one(notebook):
+    notebook.add_noise("6 mm long", document=made_noise(laeq_db=None))
+    assert notebook.list_noises("6 mm long")[0].rated_db is None
 
 
 def test_recording_in_another_setup_is_told(notebook):
@@ -204,6 +223,7 @@ def test_notebook_of_the_first_schema_is_brought_up_to_date_with_its_cuts(path, 
         assert [cut.set_rpm for cut in notebook.list_cuts("old")] == [9000.0]
         assert notebook.find_setup("old").facts == SetupFacts(flutes=3)
         assert notebook.add_tap("old", document=made_tap()).filed == "new"
+        assert notebook.add_noise("old", document=made_noise()).filed == "new"
     with Notebook(path) as notebook:
         assert len(notebook.list_taps("old")) == 1
 

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 
 from chatter.errors import BadValueError, FileProblemError, OutputError
-from chatter.model.notebook import Card, CardRow, SetupFacts
+from chatter.model.notebook import Card, CardNoise, CardRow, SetupFacts
 from chatter.report._svg import grey_png
 from chatter.report.card_page import page_of_card
 from chatter.report.cut_page import page_of_cut
@@ -185,7 +185,7 @@ def test_what_was_not_told_is_among_the_assumptions(chattering):
         assert part in shown
 
 
-def card(*rows):
+def card(*rows, noises=()):
     return Card(
         program={"name": "chatter", "version": "0.1.0", "settings": {}},
         setup="6 mm long",
@@ -193,6 +193,7 @@ def card(*rows):
         made="2026-11-25T00:00:00Z",
         cuts=3,
         rows=rows,
+        noises=noises,
         cautions=("Keep the guards closed.",),
     )
 
@@ -213,6 +214,28 @@ def test_card_page_shows_only_what_was_heard():
     assert "dial 13,640 rpm, 1.5 mm deep, feed 1,091 mm/min" in shown
     assert "not at 2 mm" in shown  # the picture's words for those who don't see it
     assert "No setting was heard stable yet." in Read(to_html(page_of_card(card()))).text
+    assert "chatter noise FILE --setup NAME files it" in shown
+
+
+def test_card_page_tells_how_loud_it_is_next_door():
+    noise = CardNoise(
+        file="a.wav",
+        set_rpm=13640.0,
+        depth_mm=1.5,
+        verdict="stable",
+        at_phone_db=82.1,
+        uncertainty_db=10.0,
+        neighbour_distance_m=15.0,
+        at_neighbour_db=58.2,
+        low_db=47.7,
+        high_db=69.1,
+        rating_db=64.2,
+    )
+    shown = " ".join(Read(to_html(page_of_card(card(noises=(noise,))))).text.split())
+    assert (
+        "13,640 rpm, 1.5 mm deep, stable: 82 dB(A) at the phone (±10); next door, 15 m away, 58 dB(A) "
+        "(48 to 69), with its tones rated 64 (a.wav)."
+    ) in shown
 
 
 @pytest.mark.parametrize("name", ["page.pdf", "page", "page.html.m4a"])
