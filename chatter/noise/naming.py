@@ -24,7 +24,7 @@ OF_KIND: dict[LineKind, ToneSource] = {
 
 def name_tone(
     frequency_hz: float, *, rotation_hz: float, measured: bool, flutes: int, lines: Sequence[Line] = ()
-) -> ToneSource:
+) -> ToneSource | None:
     """Say where a tone comes from.
 
     Parameters
@@ -42,8 +42,8 @@ def name_tone(
 
     Returns
     -------
-    str
-        "other" where nothing fits.
+    str or None
+        "other" where it fits neither; None where the speed is too vague to tell.
     """
     near = [line for line in lines if line.kind in OF_KIND and line.width_hz is None]
     if near:
@@ -54,10 +54,8 @@ def name_tone(
     order = round(frequency_hz / rotation_hz)
     if order == 0:
         return "other"
-    if error_hz > PARTED * rotation_hz:  # only teeth are far enough apart
-        order = flutes * round(frequency_hz / (rotation_hz * flutes))
-        if error_hz > PARTED * rotation_hz * flutes or order == 0:
-            return "other"
+    if error_hz > PARTED * rotation_hz:
+        return None
     if abs(order * rotation_hz - frequency_hz) > error_hz:
         return "other"
     return "tooth passing" if order % flutes == 0 else "spindle"

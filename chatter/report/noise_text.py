@@ -120,7 +120,9 @@ def tell_changes(tones: tuple[NoiseTone, ...], adjustment_db: float) -> list[str
     }
     source = tones[0].source
     if source is None:
-        return ["Tell the speed and the flutes to learn which part the tone comes from."]
+        return [
+            "To learn what makes the tone, tell speed and flutes, and record one cut of under two minutes."
+        ]
     return [said[source]]
 
 
@@ -189,7 +191,7 @@ def _tones(document: NoiseDocument) -> list[str]:
         return ["Tones", *wrap("None can be heard above the rest.", "  ")]
     lines = ["Tones, most audible first", f"  {'frequency':>11}  {'above just audible':>18}  comes from"]
     for tone in document.tones[:SHOWN_TONES]:
-        source = tone.source or "not known without speed and flutes"
+        source = tone.source or "not known"
         lines.append(f"  {tell_hz(tone.frequency_hz):>11}  {tone.audibility_db:15.1f} dB  {source}")
     cost = (
         f"They make it as annoying as a sound {adjustment_db:.1f} dB louder (ISO 1996-2)."
