@@ -7,6 +7,7 @@ Source: our own.
 Leaves out: sections whose comb does not rise clearly over the idle; they pass unchanged.
 """
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -24,6 +25,8 @@ EDGE_S = 0.35  # the level places an edge better than the comb unless they diffe
 LEAST_CONTRAST = 0.5  # nepers between cutting and idle, below which the comb can't decide
 LEAST_DEVIATIONS = 2.5  # the same, in standard deviations of the idle contrast
 TOP_HZ = 8000.0
+SPELL_SHARE = 0.4  # of the comb's rise in the cuts, that makes a further loud spell a cut; own choice
+IDLE_MARGIN_S = 0.15
 
 
 def comb_contrast(
@@ -102,6 +105,64 @@ def trim_to_comb(
         on = ndimage.binary_closing(np.pad(on, 20), iterations=round(GAP_S / HOP_S / 2))[20:-20] & inside
         kept.extend(_parts(section, on, times_s))
     return tuple(kept)
+
+
+def add_combed(
+    samples: NDArray[np.floating],
+    *,
+    rate_hz: float,
+    bandwidth_hz: float,
+    sections: Sections,
+    tooth_hz: float,
+) -> Sections:
+    """Take further loud spells for cuts where the comb rises in them as it does in the cuts.
+
+    Takes as `trim_to_comb`; gives the sections back unchanged where there is none.
+    """
+    if not sections.spells:
+        return sections
+    times_s, contrast = comb_contrast(
+        samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
+    )
+
+    def inside(spans: Iterable[tuple[float, float]]) -> NDArray[np.bool_]:
+        found = np.zeros(len(times_s), dtype=bool)
+        for start_s, end_s in spans:
+            found |= (times_s >= start_s) & (times_s <= end_s)
+        return found
+
+    loud = [(one.start_s, one.end_s) for one in (*sections.cuts, *sections.spells)]
+    quiet = inside(sections.idle) & ~inside(loud)
+    if quiet.sum() < 5:
+        return sections
+    low = float(np.median(contrast[quiet]))
+    spread = 1.4826 * float(np.median(np.abs(contrast[quiet] - low)))
+    risen = float(np.median(contrast[inside((one.start_s, one.end_s) for one in sections.cuts)])) - low
+    least = max(LEAST_CONTRAST, LEAST_DEVIATIONS * spread, SPELL_SHARE * risen)
+    added = [
+        one
+        for one in sections.spells
+        if float(np.median(contrast[inside([(one.start_s, one.end_s)])])) - low >= least
+    ]
+    if not added:
+        return sections
+    cuts = sorted((*sections.cuts, *added), key=lambda one: one.start_s)
+    idle = tuple(part for span in sections.idle for part in _without(span, added))
+    return replace(sections, cuts=tuple(cuts), idle=idle, spells=())
+
+
+def _without(span: tuple[float, float], cuts: list[Section]) -> list[tuple[float, float]]:
+    """Give what cuts leave of an idle span."""
+    left = [span]
+    for cut in cuts:
+        low, high = cut.start_s - IDLE_MARGIN_S, cut.end_s + IDLE_MARGIN_S
+        left = [
+            (a, b)
+            for start, end in left
+            for a, b in ((start, min(end, low)), (max(start, high), end))
+            if b - a > IDLE_MARGIN_S
+        ]
+    return left
 
 
 def _parts(section: Section, on: NDArray[np.bool_], times_s: Floats) -> list[Section]:

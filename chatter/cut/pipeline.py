@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.cut.engagement import trim_to_comb
+from chatter.cut.engagement import add_combed, trim_to_comb
 from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.findings import facts_findings
 from chatter.cut.lines import name_lines
@@ -76,7 +76,7 @@ def study_recording(
     idling_hz = _idling_hz(at_rest, recording=recording, setup=setup) if sections.cuts else None
 
     def study(section: Section) -> StudiedCut | None:
-        near = spans if idle is not None else _nearest(spans, section)
+        near = spans if idle is not None else _nearest(sections.idle, section)
         return _study(
             samples,
             section,
@@ -89,13 +89,15 @@ def study_recording(
     studied = [cut for cut in map(study, sections.cuts) if cut is not None]
     if not studied:
         return channel, sections, ()
-    surest = max(studied, key=lambda cut: cut.speed.score)
+    tooth_hz = max(studied, key=lambda cut: cut.speed.score).speed.rotation_hz * setup.flutes
+    bandwidth_hz = recording.bandwidth_hz
+    more = add_combed(
+        samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, sections=sections, tooth_hz=tooth_hz
+    )
+    if more is not sections:  # what was heard as idle held a cut: study all of them anew
+        sections, studied = more, []
     trimmed = trim_to_comb(
-        samples,
-        rate_hz=rate_hz,
-        bandwidth_hz=recording.bandwidth_hz,
-        sections=sections,
-        tooth_hz=surest.speed.rotation_hz * setup.flutes,
+        samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, sections=sections, tooth_hz=tooth_hz
     )
     known = {cut.section: cut for cut in studied}
     again = [known[section] if section in known else study(section) for section in trimmed]

@@ -26,6 +26,8 @@ BUMP_S = 0.25  # a spell shorter than this beside long ones is a bump
 LEAST_STEP_DB = 1.5  # smallest mean rise over the idle that counts as another state
 LEAST_SEPARATION = 2.5  # smallest distance of the two states, in pooled standard deviations
 LEAST_SPREAD_DB = 0.7  # keeps a band that hardly moves from deciding alone
+SPELL_RISE_DB, SPELL_SHARE = 3.0, 0.3  # a further loud spell: least rise of the cuts, and its share of that
+SPELL_QUIET_S = 0.3  # quiet before and after it: a spindle that idles beside a cut has none; own choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +47,7 @@ class Sections:
     cuts: tuple[Section, ...]
     idle: tuple[tuple[float, float], ...]  # spans, s, clear of every loud spell
     rise_db: float  # mean rise of the loud state over the quiet one
+    spells: tuple[Section, ...] = ()  # loud too, but of another sound: a comb must tell whether they are cuts
 
 
 def band_levels_db(samples: NDArray[np.floating], *, rate_hz: float, top_hz: float) -> tuple[Floats, Floats]:
@@ -220,7 +223,35 @@ def find_sections(
                 open_end=open_end,
             )
         )
-    return Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low)
+    spells = _other_spells(levels, kept, smooth=smooth, least=least, times_s=times_s)
+    return Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low, spells=spells)
+
+
+def _other_spells(
+    levels: Floats, kept: list[tuple[int, int]], *, smooth: int, least: float, times_s: Floats
+) -> tuple[Section, ...]:
+    """Find spells that are loud beside the cuts: a cut that chatters sounds unlike the one before it."""
+    levels = ndimage.uniform_filter1d(levels, smooth, axis=0, mode="nearest")
+    level = np.clip(levels - np.quantile(levels, 0.10, axis=0), -3.0, 25.0).mean(axis=1)
+    beside = np.ones(len(level), dtype=bool)
+    for a, b in kept:
+        beside[a:b] = False
+    if not kept or beside.sum() < 5:
+        return ()
+    quiet, loud = float(np.quantile(level[beside], 0.10)), float(np.median(level[~beside]))
+    if loud - quiet < SPELL_RISE_DB:
+        return ()
+    high = level > quiet + SPELL_SHARE * (loud - quiet)
+    gap = round(SPELL_QUIET_S / HOP_S)
+    runs = [(a, b) for a, b in _join(_without_bumps(_runs(high & beside))) if b - a >= least]
+    return tuple(
+        Section(start_s=float(times_s[a]), end_s=float(times_s[b - 1]), open_start=False, open_end=False)
+        for a, b in runs
+        if a >= gap
+        and b + gap <= len(level)
+        and not (high | ~beside)[a - gap : a].any()
+        and not (high | ~beside)[b : b + gap].any()
+    )
 
 
 def _without_bumps(raw: list[tuple[int, int]]) -> list[tuple[int, int]]:

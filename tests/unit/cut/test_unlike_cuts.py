@@ -1,0 +1,63 @@
+"""Cuts of one recording that sound unlike each other: none may be taken for idle."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from chatter.audio import read_recording
+from chatter.cut import judge_recording
+from chatter.model import CutSetup, Recording
+
+RECORDINGS = Path(__file__).parents[3] / "fixtures" / "recordings"
+SETUP = CutSetup(rpm=12_000, flutes=2)
+PIECE_S, CUT_S = 5.0, (1.2, 3.8)  # of both recordings, as fixtures/make_recordings.py makes them
+
+
+@pytest.fixture(scope="module")
+def pieces():
+    """Give the stable and the chattering cut of the demonstration."""
+    return {name: read_recording(RECORDINGS / f"clock-plate-{name}.flac") for name in ("quiet", "singing")}
+
+
+def joined(pieces, *parts):
+    """Join pieces, each a name and a gain in dB, or sound."""
+    rate_hz = pieces["quiet"].rate_hz
+    sounds = [
+        part if isinstance(part, np.ndarray) else pieces[part[0]].samples[0] * 10 ** (part[1] / 20)
+        for part in parts
+    ]
+    samples = np.concatenate(sounds)
+    return Recording(
+        file="joined.wav",
+        sha256="0" * 64,
+        samples=(samples / max(1.0, 1.01 * np.abs(samples).max())).astype(np.float32)[None],
+        rate_hz=rate_hz,
+        bandwidth_hz=pieces["quiet"].bandwidth_hz,
+    )
+
+
+@pytest.mark.parametrize("gain_db", [8.0, -6.0])
+def test_chattering_cut_between_stable_ones_is_found_and_decides(pieces, gain_db):
+    heard = joined(pieces, ("quiet", 0), ("singing", gain_db), ("quiet", 0))
+    judged = judge_recording(heard, setup=SETUP)
+    assert [cut.verdict for cut in judged.cuts] == ["stable", "chatter", "stable"]
+    assert judged.worst is judged.cuts[1]
+    starts = [cut.start_s for cut in judged.cuts]
+    expected = [number * PIECE_S + CUT_S[0] for number in range(3)]
+    assert starts == pytest.approx(expected, abs=0.2)  # the figure that the project set itself
+
+
+def test_stable_cut_between_chattering_ones_is_found(pieces):
+    judged = judge_recording(joined(pieces, ("singing", 8), ("quiet", 0), ("singing", 8)), setup=SETUP)
+    assert [cut.verdict for cut in judged.cuts] == ["chatter", "stable", "chatter"]
+
+
+def test_vacuum_switched_on_between_cuts_is_no_cut(pieces, rng):
+    rate_hz = int(pieces["quiet"].rate_hz)
+    idle = np.tile(pieces["quiet"].samples[0][:rate_hz], 5)
+    whole_s = np.arange(len(idle)) / rate_hz
+    on = (whole_s >= 1) & (whole_s < 4)
+    vacuum = idle + on * (rng.normal(0, 0.02, len(idle)) + 0.02 * np.sin(2 * np.pi * 317 * whole_s))
+    judged = judge_recording(joined(pieces, ("quiet", 0), vacuum, ("singing", 8)), setup=SETUP)
+    assert [cut.verdict for cut in judged.cuts] == ["stable", "chatter"]
