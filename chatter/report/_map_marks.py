@@ -77,10 +77,15 @@ def draw_flag(axes: "Axes", number: int, rpm: float, height: float) -> None:
     axes.plot([rpm, rpm], [0, height], color=MARK, linewidth=1.4, linestyle=(0, (3, 2)), zorder=6)
     left, right = axes.get_xlim()
     place = (rpm - left) / (right - left)
+    write_flag(axes, f"{number}", (rpm, height), aside=9 * (place < 0.03) - 9 * (place > 0.97))
+
+
+def write_flag(axes: "Axes", text: str, at: tuple[float, float], *, aside: float = 0.0) -> None:
+    """Write a flag over a point; `aside` moves it, in points: beside an edge, not across it."""
     axes.annotate(
-        f"{number}",
-        (rpm, height),
-        xytext=(9 * (place < 0.03) - 9 * (place > 0.97), 11),  # beside the edge, not across it
+        text,
+        at,
+        xytext=(aside, 11),
         textcoords="offset points",
         ha="center",
         va="center",

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from chatter.errors import BadValueError, FileProblemError, OutputError
+from chatter.errors import FileProblemError, OutputError
 from chatter.report._palette import PAGE_COLOURS
+from chatter.report._places import check_place
 
 ENDINGS = (".html", ".htm")
 MOST_SOUND_BYTES = 25_000_000  # own choice: larger pages stutter on phones and mail refuses them
@@ -124,12 +125,7 @@ def check_report_path(path: Path) -> None:
     OutputError
         The folder doesn't exist, or the name is a folder.
     """
-    if path.suffix.lower() not in ENDINGS:
-        raise BadValueError("report", path.name, "a file name that ends in .html")
-    if path.is_dir():
-        raise OutputError(str(path), "it is a folder", "give the name of a file in it")
-    if not path.parent.is_dir():
-        raise OutputError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
+    check_place(path, option="report", endings=ENDINGS)
 
 
 def take_sound(path: Path) -> Sound:

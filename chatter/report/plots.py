@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.errors import BadValueError, OutputError
+from chatter.errors import OutputError
 from chatter.model.cut import CutDocument, SpeedWindow
 from chatter.model.map import VIEW_OVER_LOWEST, MapDocument
 from chatter.report._map_marks import (
@@ -29,6 +29,7 @@ from chatter.report._map_marks import (
     explain_cuts,
 )
 from chatter.report._palette import COAST, INK, MARK, PAPER, WATER
+from chatter.report._places import check_place
 from chatter.report.map_text import told_depth
 
 if TYPE_CHECKING:
@@ -85,12 +86,7 @@ def check_plot_path(path: Path) -> None:
     OutputError
         The folder doesn't exist, or the name is a folder.
     """
-    if path.suffix.lower() not in ENDINGS:
-        raise BadValueError("plot", path.name, "a file name that ends in .png or .svg")
-    if path.is_dir():
-        raise OutputError(str(path), "it is a folder", "give the name of a file in it")
-    if not path.parent.is_dir():
-        raise OutputError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
+    check_place(path, option="plot", endings=ENDINGS)
 
 
 def picture_map(document: MapDocument) -> MapPicture:

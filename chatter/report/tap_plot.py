@@ -12,7 +12,8 @@ import numpy as np
 
 from chatter.errors import BadValueError, OutputError
 from chatter.model.tap import TapDocument, TapMode, TapView
-from chatter.report._palette import COAST, FAINT, INK, MARK, ON_MARK, PAPER, WATER
+from chatter.report._map_marks import write_flag
+from chatter.report._palette import COAST, FAINT, INK, MARK, PAPER, WATER
 from chatter.report.plots import DOTS_PER_IN, check_plot_path
 
 if TYPE_CHECKING:
@@ -114,15 +115,4 @@ def paint_spectrum(
         axes.plot([mode.frequency_hz] * 2, [-65, height], color=MARK, linewidth=1.3, linestyle=(0, (3, 2)))
         if not name:
             continue
-        axes.annotate(
-            name,
-            (mode.frequency_hz, height),
-            xytext=(0, 11),
-            textcoords="offset points",
-            ha="center",
-            va="center",
-            fontsize=12,
-            fontweight="bold",
-            color=ON_MARK,
-            bbox={"boxstyle": "round,pad=0.25", "facecolor": MARK, "edgecolor": ON_MARK, "linewidth": 1.2},
-        )
+        write_flag(axes, name, (mode.frequency_hz, height))

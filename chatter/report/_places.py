@@ -1,0 +1,36 @@
+"""Where a page or a picture may be written.
+
+In: a path that the user named. Out: nothing, or one clear error, before any work is done.
+Leaves out: writing.
+"""
+
+from pathlib import Path
+
+from chatter.errors import BadValueError, OutputError
+
+
+def check_place(path: Path, *, option: str, endings: tuple[str, ...]) -> None:
+    """Refuse a file name that no page or picture can have.
+
+    Parameters
+    ----------
+    path
+        The file to write.
+    option
+        Name of the option that it was given by.
+    endings
+        What the name may end in, such as ".png".
+
+    Raises
+    ------
+    BadValueError
+        The name has another ending.
+    OutputError
+        The folder doesn't exist, or the name is a folder.
+    """
+    if path.suffix.lower() not in endings:
+        raise BadValueError(option, path.name, f"a file name that ends in {' or '.join(endings)}")
+    if path.is_dir():
+        raise OutputError(str(path), "it is a folder", "give the name of a file in it")
+    if not path.parent.is_dir():
+        raise OutputError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
