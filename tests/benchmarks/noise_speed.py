@@ -21,16 +21,22 @@ import soundfile
 
 RATE_HZ = 48_000
 CHILD = """
-import json, resource, sys, time
+import json, pathlib, resource, sys, time
 from chatter import measure_noise
+def peak_mb():
+    status = pathlib.Path("/proc/self/status")
+    if status.exists():  # Linux counts the parent's memory in ru_maxrss, of the moment before the program began
+        lines = status.read_text().splitlines()
+        return next(int(line.split()[1]) * 1024 / 1e6 for line in lines if line.startswith("VmHWM"))
+    unit = 1 if sys.platform == "darwin" else 1024  # ru_maxrss: bytes there, kilobytes elsewhere
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
 measure_noise(sys.argv[2])  # loads what has to be loaded
 begin, cpu = time.perf_counter(), time.process_time()
 document = measure_noise(sys.argv[1], full_scale_db=120)
 took_s = time.perf_counter() - begin
-unit = 1 if sys.platform == "darwin" else 1024  # ru_maxrss: bytes there, kilobytes elsewhere
 print(json.dumps({
     "took_s": took_s, "cpu_s": time.process_time() - cpu, "duration_s": document.recording["duration_s"],
-    "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6,
+    "peak_mb": peak_mb(),
     "bands": sum(band.Leq_db is not None for band in document.bands), "tones": len(document.tones),
     "levels": sum(level is not None for level in document.levels.to_dict().values()),
 }))
