@@ -25,7 +25,7 @@ import json, pathlib, resource, sys, time
 from chatter import measure_noise
 def peak_mb():
     status = pathlib.Path("/proc/self/status")
-    if status.exists():  # Linux counts the parent's memory in ru_maxrss, of the moment before the program began
+    if status.exists():  # ru_maxrss counts the parent's memory there, before the program began
         lines = status.read_text().splitlines()
         return next(int(line.split()[1]) * 1024 / 1e6 for line in lines if line.startswith("VmHWM"))
     unit = 1 if sys.platform == "darwin" else 1024  # ru_maxrss: bytes there, kilobytes elsewhere
