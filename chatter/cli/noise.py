@@ -30,6 +30,12 @@ class _Weighting(StrEnum):
     Z = "Z"
 
 
+class _Facade(StrEnum):
+    NONE = "none"
+    IN_FRONT = "in front"
+    ON_IT = "on it"
+
+
 def noise_command(
     files: Annotated[
         list[Path], typer.Argument(metavar="FILE...", help="A recording; several are ranked, quietest first.")
@@ -72,6 +78,13 @@ def noise_command(
         ),
     ] = None,
     room_m3: Annotated[float | None, typer.Option(metavar="M3", help="Volume of the room.")] = None,
+    facade: Annotated[
+        _Facade,
+        typer.Option(
+            help="Where the level counts: in the open, 0.5 to 2 m in front of the neighbour's wall, or on it.",
+            case_sensitive=False,
+        ),
+    ] = _Facade.NONE,
     ear_distance_m: Annotated[
         float | None, typer.Option(metavar="M", help="From the cut to your ear: gives the daily exposure.")
     ] = None,
@@ -119,6 +132,7 @@ def noise_command(
         "indoors": indoors,
         "opening": opening or (),
         "room_m3": room_m3,
+        "facade": facade.value,
         "ear_distance_m": ear_distance_m,
         "limit_db": limit_db,
         "minutes": minutes,

@@ -426,3 +426,21 @@ def test_report_of_silence_says_so(chatter, tmp_path):
     soundfile.write(tmp_path / "silence.wav", np.zeros(RATE_HZ), RATE_HZ)
     assert chatter("noise", "silence.wav", "--report", "silence.html").code == 0
     assert "holds no sound" in (tmp_path / "silence.html").read_text(encoding="utf-8")
+
+
+def test_neighbours_own_wall_throws_3_db_back(chatter):
+    # ISO 1996-2:2007, 8.3 (from memory): 3 dB from 0.5 to 2 m in front of a wall.
+    words = (
+        "noise",
+        FIXTURES / "clock-plate-quiet.flac",
+        "--mic-distance-m",
+        "1",
+        "--neighbour-distance-m",
+        "15",
+        "--json",
+    )
+    free, walled = (
+        json.loads(chatter(*words, *more).out)["neighbour"] for more in ((), ("--facade", "in front"))
+    )
+    assert walled["LAeq_db"] - free["LAeq_db"] == pytest.approx(3.0, abs=0.01)
+    assert {"name": "the neighbour's own wall", "db": 3.0}.items() <= walled["parts"][-1].items()
