@@ -81,7 +81,7 @@ def noise_command(
     facade: Annotated[
         _Facade,
         typer.Option(
-            help="Where the level counts: in the open, 0.5 to 2 m in front of the neighbour's wall, or on it.",
+            help="Where the level counts: in the open, 0.5 to 2 m in front of the neighbour's wall, on it.",
             case_sensitive=False,
         ),
     ] = _Facade.NONE,
