@@ -5,7 +5,7 @@ Source: each stage names its own.
 Leaves out: advice (chatter/advice) and files (chatter/audio).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,7 @@ from chatter.model.pictures import CutPictures
 Floats = NDArray[np.float64]
 TOP_HZ = 8000.0
 EDGE_S = 0.12  # entry and exit, left out of the steady part
+MOST_DOUBTED = 0.9  # chance of chatter where the sound speaks against the speed told; own choice
 LONGEST_S = 6.0  # of one cut that is analysed, from its middle; more only costs time
 LEAST_TURNS = 8
 IDLE_S = 8.0  # of idle sound used beside one cut
@@ -137,8 +138,11 @@ def judge_recording(
             f"one recorded like the cut, at {recording.rate_hz:g} Hz",
         )
     channel, sections, studied = study_recording(recording, setup=setup, idle=idle)
-    findings = [*recording.findings, *_doubts(recording.samples[channel], recording, sections, setup)]
+    doubts = _doubts(recording.samples[channel], recording, sections, setup)
+    findings = [*recording.findings, *doubts]
     cuts = tuple(_judge(cut, setup=setup) for cut in studied)
+    if doubts:
+        cuts = tuple(_doubted(cut) for cut in cuts)
     for cut in cuts:
         findings.extend(cut.findings)
     if not cuts:
@@ -371,6 +375,13 @@ def _study(
         steady_start_s=start_s,
         steady_end_s=end_s,
     )
+
+
+def _doubted(cut: JudgedCut) -> JudgedCut:
+    """Take the certainty from chatter where a wrong speed or flute count would explain its lines as well."""
+    if cut.verdict != "chatter" or cut.chatter_probability is None:
+        return cut
+    return replace(cut, chatter_probability=min(cut.chatter_probability, MOST_DOUBTED))
 
 
 def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:

@@ -18,6 +18,7 @@ from chatter.report.cut_words import (
     tell_chatter,
     tell_depth,
     tell_dial,
+    tell_doubt,
     tell_percent,
     tell_ramp,
     tell_spindle,
@@ -64,6 +65,8 @@ def _verdict(document: CutDocument, worst: JudgedCut | None) -> list[str]:
     verdict = verdict_of_all(document)
     lines = wrap(f"{verdict.upper()}: {tell_verdict(document.analysis, verdict)}.")
     lines.append("=" * len(lines[0]))
+    doubt = tell_doubt(document)
+    lines += [] if doubt is None else wrap(doubt)
     return lines + wrap(f"{document.recording['file']}: {tell_which_cut(document.analysis, worst)}")
 
 

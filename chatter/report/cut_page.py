@@ -19,6 +19,7 @@ from chatter.report.cut_words import (
     tell_chance,
     tell_chatter,
     tell_depth,
+    tell_doubt,
     tell_percent,
     tell_ramp,
     tell_span,
@@ -58,7 +59,7 @@ def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
         kicker="A milling cut, by its sound",
         sign=verdict,
         answer=f"{verdict.capitalize()}: {tell_verdict(document.analysis, verdict)}.",
-        lead=_lead(document, worst),
+        lead=(*_doubt(document), *_lead(document, worst)),
         parts=(
             Part(heading="Set next", blocks=_next(document)),
             mind,
@@ -78,6 +79,16 @@ def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
         ),
         footer=tell_version(document.program),
     )
+
+
+def _how_deep(document: CutDocument) -> str:
+    ramp_to_mm = document.program["settings"].get("depth_to_mm")
+    return "as deep as yours" if ramp_to_mm is None else f"{ramp_to_mm:g} mm deep, as the ramp's deep end,"
+
+
+def _doubt(document: CutDocument) -> tuple[str, ...]:
+    doubt = tell_doubt(document)
+    return () if doubt is None else (doubt,)
 
 
 def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
@@ -153,8 +164,8 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
                     ()
                     if document.map is None
                     else (
-                        "The curve above is the chance that a cut as deep as yours stays quiet, among the "
-                        "machines that would sound like yours. Where it is high over a wide stretch, "
+                        f"The curve above is the chance that a cut {_how_deep(document)} stays quiet, among "
+                        "the machines that would sound like yours. Where it is high over a wide stretch, "
                         "small errors of speed do no harm.",
                     )
                 ),

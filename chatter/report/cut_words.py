@@ -51,6 +51,14 @@ def tell_verdict(analysis: CutAnalysis, verdict: Verdict) -> str:
     }[verdict]
 
 
+def tell_doubt(document: CutDocument) -> str | None:
+    """Say first of all where the sound speaks against the speed or the flutes that were told."""
+    for finding in document.recording["findings"]:
+        if finding["code"] == "facts-do-not-fit":
+            return f"This holds only if speed and flutes are right. {finding['message']}"
+    return None
+
+
 def tell_which_cut(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
     """Say in one sentence which cut the verdict is about and how sure it is."""
     if worst is None:

@@ -2,6 +2,7 @@
 
 import json
 import wave
+from pathlib import Path
 
 import av
 import numpy as np
@@ -222,3 +223,17 @@ def test_version_and_help_exit_with_0(chatter):
         ran = chatter(*words)
         assert ran.code == 0
         assert "Usage" in ran.out
+
+
+def test_speed_that_the_sound_speaks_against_is_doubted_first_of_all(chatter):
+    # The recording was made at 12,000 rpm dialled, fixtures/make_recordings.py.
+    quiet = Path(__file__).parents[2] / "fixtures" / "recordings" / "clock-plate-quiet.flac"
+    ran = chatter("cut", quiet, "--rpm", "9000", "--flutes", "2")
+    told = " ".join(ran.out.split())
+    assert told.index("only if speed and flutes are right") < told.index("Set next")
+    document = json.loads(chatter("cut", quiet, "--rpm", "9000", "--flutes", "2", "--json").out)
+    assert "facts-do-not-fit" in {finding["code"] for finding in document["recording"]["findings"]}
+    chance = document["chatter_probability"]
+    assert chance is None or chance < 0.95  # above that a verdict counts as sure
+    right = json.loads(chatter("cut", quiet, "--rpm", "12000", "--flutes", "2", "--json").out)
+    assert right["verdict"] == "stable"
