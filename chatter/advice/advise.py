@@ -213,5 +213,10 @@ def _dialled(
         lobe=lobe,
         stable_probability=round(window.stable_probability, 3),
         feed_mm_min=feed,
-        why=explain_speed(natural_hz, lobe=lobe, stable_probability=window.stable_probability),
+        why=explain_speed(
+            natural_hz,
+            lobe=lobe,
+            stable_probability=window.stable_probability,
+            ramp_to_mm=setup.depth_to_mm,
+        ),
     )

@@ -33,11 +33,14 @@ def list_cautions(limits: SpeedRange, *, record_again: bool, gives_speeds: bool)
     return (*cautions, *USUAL_CAUTIONS)
 
 
-def explain_speed(natural_hz: float, *, lobe: int, stable_probability: float) -> str:
-    """Say in one sentence why a speed is worth trying."""
+def explain_speed(
+    natural_hz: float, *, lobe: int, stable_probability: float, ramp_to_mm: float | None = None
+) -> str:
+    """Say in one sentence why a speed is worth trying; `ramp_to_mm` is the deep end of a ramped pass."""
+    deep = "this depth" if ramp_to_mm is None else f"{ramp_to_mm:g} mm, the deep end of the ramp,"
     swings = "once" if lobe == 1 else "twice" if lobe == 2 else f"{lobe} times"
     return (
         f"What rings seems to swing near {natural_hz:.0f} Hz, about {swings} from tooth to tooth at this "
-        f"speed, so each tooth meets the last one's wave nearly in step; stable at this depth in "
+        f"speed, so each tooth meets the last one's wave nearly in step; stable at {deep} in "
         f"{100 * stable_probability:.0f} of 100 likely machines."
     )
