@@ -319,7 +319,12 @@ def _best(best: "BestSoFar | None") -> KeptBest | None:
 def _card_row(cut: KeptCut, history: _Read) -> CardRow | None:
     """Give the row of a stable cut; None where the same setting chattered too."""
     depth_mm = cut.depth_mm or 0.0
-    near = [one for one in history.cuts if abs(one.true_rpm / cut.true_rpm - 1) < SAME_SPEED]
+    # By the dial too: a card is read by it, and load may have slowed one cut and not the other.
+    near = [
+        one
+        for one in history.cuts
+        if min(abs(one.true_rpm / cut.true_rpm - 1), abs(one.set_rpm / cut.set_rpm - 1)) < SAME_SPEED
+    ]
     spoilt = [one.depth_mm or 0.0 for one in near if one.verdict != "stable"]
     if spoilt and min(spoilt) <= depth_mm:
         return None

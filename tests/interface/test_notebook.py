@@ -220,6 +220,24 @@ def test_card_lists_settings_that_were_heard_stable_and_nothing_that_chattered(c
     assert "Wear hearing protection" in text
 
 
+def test_card_tells_a_cut_that_chattered_at_the_same_dial_though_load_slowed_the_other(chatter, tmp_path):
+    from chatter.model.notebook import SetupFacts
+    from chatter.notebook import Notebook
+    from tests.unit.notebook.made import made_cut
+
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("a", facts=SetupFacts(flutes=2))
+        slowed = made_cut("1", set_rpm=14_000.0, rpm=13_721.0, depth_mm=1.0)
+        notebook.add_cut("a", document=slowed)
+        held = made_cut(
+            "2", set_rpm=14_000.0, rpm=13_996.0, depth_mm=1.6, verdict="chatter", chatter_hz=913.4
+        )
+        notebook.add_cut("a", document=held)
+    card = json.loads(chatter("card", "a", "--notebook", path, "--json").out)
+    assert [(row["set_rpm"], row["chatter_depth_mm"]) for row in card["settings"]] == [(14_000, 1.6)]
+
+
 def test_notebook_goes_out_and_comes_back_and_is_backed_up(chatter, made, tmp_path):
     path = made(*CUTS)
     for file in ("out.jsonl", "out.csv"):
