@@ -16,6 +16,7 @@ from chatter.analysis._noise_scene import Facade, Scene, read_scene, spread_nois
 from chatter.analysis._parts import program_part
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number
 from chatter.errors import BadValueError, FileProblemError
+from chatter.model import Finding
 from chatter.model.noise import Calibration, NoiseAnalysis, NoiseDocument, NoiseLevels
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 Progress = Callable[[float, float | None], None]
 BESIDE = ("path", "cut", "setup", "notebook", "progress")  # arguments that are no settings of an answer
 FULL_SCALES_DB = (0.0, 250.0)  # own choice: any microphone there is
+IDLE_HIDES_DB, IDLE_BELOW_DB = 3.0, 10.0  # loud tenth over the mean, and over the quiet tenth; own choice
 NAMED_UP_TO_S = 120.0  # own choice: a longer recording is no single cut, and judging it as one takes long
 
 
@@ -130,21 +132,36 @@ def measure_noise(
         The recording can't be read, or is too short to have a level.
     """
     options = {name: value for name, value in locals().items() if name not in BESIDE}
-    wanted = read_wanted(options)
+    wanted, history = begin_filing(options, setup=setup, notebook=notebook)
     cuts = [read_cut(Path(each)) for each in cut]
-    history = begin_filing(setup, notebook=notebook, wanted=wanted)
     measured = measure(Path(path), progress=progress)
     cuts += kept_cuts(history, measured)
     return filed(answer(measured, with_cut(wanted, measured, cuts), path=Path(path)), history)
 
 
-def begin_filing(setup: str | None, *, notebook: str | Path | None, wanted: Wanted) -> "History | None":
-    """Look the setup up before the work, not after it; None where none was named."""
+def begin_filing(
+    options: dict[str, Any], *, setup: str | None, notebook: str | Path | None
+) -> "tuple[Wanted, History | None]":
+    """Check the options, and look the setup up before the work, not after it; its flutes stand in.
+
+    Raises
+    ------
+    BadValueError
+        A value can't be used, or a new setup lacks its flutes.
+    """
     if setup is None:
-        return None
+        return read_wanted(options), None
     from chatter.analysis._notebook import begin_history
 
-    return begin_history(setup, notebook=notebook, values={"flutes": wanted.flutes})
+    history = begin_history(setup, notebook=notebook, values={"flutes": options["flutes"]})
+    if history.is_new and options["flutes"] is None:
+        near = "".join(f" (there is {name!r})" for name in history.near_names[:1])
+        raise BadValueError(
+            "setup", history.setup, f"a setup that is there{near}, or flutes to make a new one"
+        )
+    if options["rpm"] is not None:
+        options = {**options, "flutes": history.values["flutes"]}
+    return read_wanted(options), history
 
 
 def kept_cuts(history: "History | None", measured: Measured) -> list[ReadCut]:
@@ -196,7 +213,14 @@ def read_wanted(options: dict[str, Any]) -> Wanted:
 def with_cut(wanted: Wanted, measured: "Measured", cuts: Sequence[ReadCut]) -> Wanted:
     """Take speed and flutes from the `cut` document of a recording, where they were not told."""
     mine = [one for one in cuts if one.sha256 == measured.recording["sha256"]]
-    if not mine or wanted.rpm is not None:
+    if not mine:
+        return wanted
+    if wanted.rpm is not None:
+        if (wanted.rpm, wanted.flutes) != (mine[-1].rpm, mine[-1].flutes):
+            told = (
+                f"{mine[-1].rpm:g} with {mine[-1].flutes} flutes, as this recording's cut has it, or neither"
+            )
+            raise BadValueError("rpm", wanted.rpm, told)
         return wanted
     return replace(wanted, rpm=mine[-1].rpm, flutes=mine[-1].flutes)
 
@@ -240,10 +264,11 @@ def answer(
     analysis = measured.analysis
     calibration = widen(wanted.calibration, findings=analysis.findings)
     scale_db = calibration.full_scale_db
-    measured_rpm, tones = _named_tones(analysis, wanted, path)
+    measured_rpm, tones, doubts = _named_tones(analysis, wanted, path)
+    findings = [*measured.recording["findings"], *doubts, *_idle_counts(analysis)]
     document = NoiseDocument(
         program=program_part(wanted.settings),
-        recording=measured.recording,
+        recording={**measured.recording, "findings": findings},
         calibration=calibration,
         levels=NoiseLevels(
             **{name: _shift(level, scale_db) for name, level in analysis.levels.to_dict().items()}
@@ -256,14 +281,30 @@ def answer(
     return spread_noise(document, scene=wanted.scene, others=others)
 
 
+def _idle_counts(analysis: NoiseAnalysis) -> list[dict[str, Any]]:
+    """Say so where quiet parts hold the mean well below the level while it is loud."""
+    mean_db, loud_db, quiet_db = analysis.levels.LAeq_db, analysis.levels.LAF10_db, analysis.levels.LAF90_db
+    if mean_db is None or loud_db is None or quiet_db is None:
+        return []
+    if loud_db - mean_db < IDLE_HIDES_DB or loud_db - quiet_db < IDLE_BELOW_DB:
+        return []
+    message = (
+        f"Quiet parts count in the mean: for a tenth of the time it is at least {loud_db - mean_db:.0f} dB "
+        "louder. For the level while it cuts, keep only the cutting in the file."
+    )
+    return [Finding(code="idle-counts", severity="warning", message=message).to_dict()]
+
+
 def _shift(level_db: float | None, scale_db: float) -> float | None:
     return None if level_db is None else level_db + scale_db
 
 
-def _named_tones(analysis: NoiseAnalysis, wanted: Wanted, path: Path) -> tuple[float | None, Any]:
-    """Name tones by the cut pipeline's lines and the spindle's comb."""
+def _named_tones(
+    analysis: NoiseAnalysis, wanted: Wanted, path: Path
+) -> tuple[float | None, Any, list[dict[str, Any]]]:
+    """Name tones by the cut pipeline's lines and the spindle's comb; give doubts of what was told, too."""
     if wanted.rpm is None or wanted.flutes is None or not analysis.tones:
-        return None, analysis.tones
+        return None, analysis.tones, []
     from chatter.noise.naming import name_tone
 
     measured_rpm, lines = None, []
@@ -278,6 +319,9 @@ def _named_tones(analysis: NoiseAnalysis, wanted: Wanted, path: Path) -> tuple[f
             recording = None
         if recording is not None:
             cut = judge_recording(recording, setup=CutSetup(rpm=wanted.rpm, flutes=wanted.flutes))
+            doubts = [one.to_dict() for one in cut.findings if one.code == "facts-do-not-fit"]
+            if doubts:  # names by a wrong speed would send people after the wrong thing
+                return None, analysis.tones, doubts
             measured_rpm = cut.spindle.measured_rpm
             lines = [line for judged in cut.cuts for line in judged.lines]
     rpm = wanted.rpm if measured_rpm is None else measured_rpm
@@ -294,4 +338,4 @@ def _named_tones(analysis: NoiseAnalysis, wanted: Wanted, path: Path) -> tuple[f
         )
         for tone in analysis.tones
     )
-    return measured_rpm, tones
+    return measured_rpm, tones, []

@@ -21,7 +21,6 @@ from chatter.analysis._noise import (
     filed,
     kept_cuts,
     measure,
-    read_wanted,
     with_cut,
 )
 from chatter.analysis._parts import program_part
@@ -70,11 +69,10 @@ def compare_noise(
     places = [Path(path) for path in paths]
     if len(places) < 2:
         raise BadValueError("recordings", [place.name for place in places], "two or more to compare")
-    wanted = read_wanted(all_options(options))
+    wanted, history = begin_filing(all_options(options), setup=setup, notebook=notebook)
     from chatter.audio.files import check_readable
 
     cuts = [read_cut(Path(path)) for path in cut]
-    history = begin_filing(setup, notebook=notebook, wanted=wanted)
     for place in places:
         check_readable(place)  # before minutes of work on the others
     heard = [measure(place, progress=progress) for place in places]

@@ -205,6 +205,18 @@ def test_tones_are_named_when_speed_and_flutes_are_told(chatter):
             assert order == pytest.approx(round(order), abs=0.02)
 
 
+def test_every_source_of_a_loud_tone_gets_its_advice_chatter_first(chatter, tmp_path):
+    # The demo's deeper pass chatters by design, and its teeth are as loud: both cost an adjustment.
+    page = tmp_path / "singing.html"
+    ran = chatter(
+        "noise", FIXTURES / "clock-plate-singing.flac", "--rpm", DEMO_RPM, "--flutes", 2, "--report", page
+    )
+    words = " ".join(ran.out.split()).partition("What helps")[2]
+    assert 0 < words.index("is chatter: change to a stable lobe") < words.index("is the teeth:")
+    assert words.count("is the teeth:") == 1
+    assert "is chatter: change to a stable lobe" in " ".join(page.read_text(encoding="utf-8").split())
+
+
 def test_calibration_by_a_calibrators_tone_is_kept_and_used(chatter, tone, tmp_path):
     path = tmp_path / "calibrator.wav"
     held = np.concatenate([np.zeros(RATE_HZ), sine(1000.0, 0.05, 8), np.zeros(RATE_HZ)])
@@ -444,3 +456,26 @@ def test_neighbours_own_wall_throws_3_db_back(chatter):
     )
     assert walled["LAeq_db"] - free["LAeq_db"] == pytest.approx(3.0, abs=0.01)
     assert {"name": "the neighbour's own wall", "db": 3.0}.items() <= walled["parts"][-1].items()
+
+
+def test_tones_have_no_names_where_the_sound_speaks_against_the_speed(chatter):
+    ran = chatter("noise", FIXTURES / "clock-plate-quiet.flac", "--rpm", "9000", "--flutes", "2", "--json")
+    document = json.loads(ran.out)
+    assert "facts-do-not-fit" in {finding["code"] for finding in document["recording"]["findings"]}
+    assert {tone["source"] for tone in document["tones"]} == {None}
+
+
+def test_quiet_parts_that_hold_the_mean_down_are_told(chatter, tmp_path):
+    rng = np.random.default_rng(4)
+    on = np.repeat([1e-3, 1.0, 1e-3], 3 * RATE_HZ)  # a third of the time loud: 4.8 dB, 10 lg 3
+    for name, gain in (("cut.wav", on), ("steady.wav", np.ones_like(on))):
+        soundfile.write(tmp_path / name, 0.1 * gain * rng.normal(size=len(on)), RATE_HZ, subtype="FLOAT")
+    found = [
+        {
+            one["code"]: one["message"]
+            for one in json.loads(chatter("noise", tmp_path / name, "--json").out)["recording"]["findings"]
+        }
+        for name in ("cut.wav", "steady.wav")
+    ]
+    assert "5 dB louder" in found[0]["idle-counts"]
+    assert "idle-counts" not in found[1]

@@ -308,8 +308,26 @@ def test_noise_is_filed_takes_its_speed_from_the_kept_cut_and_stands_on_the_card
     assert "noise 1:" in kept("setup", "show", "6 mm long").out
 
 
+def test_noise_takes_the_setups_flutes_and_refuses_another_speed_than_the_cut_has(kept):
+    told = json.loads(kept("noise", QUIET, "--setup", "6 mm long", "--rpm", "12000", "--json").out)
+    assert any(tone["source"] == "tooth passing" for tone in told["tones"])
+    kept("cut", QUIET, *SETTING, "--setup", "6 mm long")
+    ran = kept("noise", QUIET, "--setup", "6 mm long", "--rpm", "9000")
+    assert is_one_clear_line(ran)
+    assert "give 12000 with 2 flutes" in ran.err
+
+
+def test_noise_for_a_new_setup_needs_the_flutes_and_tells_a_name_like_it(kept, chatter, tmp_path):
+    ran = kept("noise", QUIET, "--setup", "6 mm lon")
+    assert is_one_clear_line(ran)
+    assert "there is '6 mm long'" in ran.err
+    fresh = tmp_path / "fresh.db"
+    assert is_one_clear_line(chatter("noise", QUIET, "--setup", "new", "--notebook", fresh))
+    assert not fresh.exists()
+
+
 def test_several_noises_are_filed_each(kept):
-    ran = kept("noise", QUIET, SINGING, "--setup", "6 mm long")
+    ran = kept("noise", QUIET, SINGING, "--setup", "6 mm long", "--flutes", "2", "--rpm", "12000")
     assert ran.code == 0
     assert "noise 1 of the setup" in ran.err
     assert "noise 2 of the setup" in ran.err
