@@ -74,10 +74,12 @@ def list_provenance(program: dict[str, Any], recording: dict[str, Any] | None) -
     return tuple(pairs)
 
 
-def tell_version(program: dict[str, Any], *, heard: bool = True) -> str:
+HEARD = "Judged by ear from a recording: check every change with a short cut."
+WORKED_OUT = "Worked out, not heard: check every change with a short cut."
+NO_METER = "A phone is no sound level meter: this is no legal measurement."
+
+
+def tell_version(program: dict[str, Any], *, doubt: str = HEARD) -> str:
     """Say what made the page, and how far to trust it."""
-    doubt = "Judged by ear from a recording" if heard else "Worked out, not heard"
-    return (
-        f"Made by {program['name']} {program['version']} on your own computer; nothing was sent anywhere. "
-        f"{doubt}: check every change with a short cut."
-    )
+    made = f"Made by {program['name']} {program['version']} on your own computer; nothing was sent anywhere."
+    return f"{made} {doubt}"

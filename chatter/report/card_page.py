@@ -63,8 +63,8 @@ def _table(card: Card) -> Table | None:
     if not card.rows:
         return None
     return Table(
-        caption="One a speed; never more than what was heard",
-        heads=("dial rpm", "mm deep", "mm wide", "mm/min"),
+        caption="One setting for each speed; nothing deeper than what was heard stable",
+        heads=("dial rpm", "mm deep", "mm wide", "feed mm/min"),
         rows=tuple(
             (
                 f"{row.set_rpm:,.0f}",
@@ -133,7 +133,7 @@ def _picture(card: Card) -> Picture | None:
             description=f"Heard stable: {told}.",
         ),
         texts=(
-            "A ring on a column of water: down to this depth the speed was heard stable. A cross above "
+            "A ring on a column of water: as deep as the ring stands, the speed was heard stable. A cross above "
             "it: the shallowest cut there that was not.",
         ),
     )

@@ -5,7 +5,7 @@ Leaves out: any judgement; every number stands in the document.
 """
 
 from chatter.model.map import BestSpeed, MapDocument
-from chatter.report._facts import list_provenance, list_settings, tell_version
+from chatter.report._facts import WORKED_OUT, list_provenance, list_settings, tell_version
 from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._map_marks import draw_coast
 from chatter.report._svg import to_svg
@@ -57,7 +57,7 @@ def page_of_map(document: MapDocument) -> Page:
                 blocks=(Facts(pairs=list_provenance(document.program, None)),),
             ),
         ),
-        footer=tell_version(document.program, heard=False),
+        footer=tell_version(document.program, doubt=WORKED_OUT),
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from chatter.model.noise import NoiseComparison, NoiseDocument
-from chatter.report._facts import list_provenance, tell_version
+from chatter.report._facts import NO_METER, list_provenance, tell_version
 from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure
 from chatter.report._palette import COAST, INK
 from chatter.report._svg import to_svg
@@ -80,7 +80,7 @@ def page_of_noise(document: NoiseDocument, *, sound: Sound | None = None) -> Pag
                 blocks=(Facts(pairs=list_provenance(document.program, document.recording)),),
             ),
         ),
-        footer=tell_version(document.program),
+        footer=tell_version(document.program, doubt=NO_METER),
     )
 
 
@@ -119,7 +119,7 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
             Part(heading="Before you rely on it", blocks=(Points(texts=CAUTIONS),), is_warning=True),
             Part(heading="What you told", blocks=(_told(comparison.program["settings"]),)),
         ),
-        footer=tell_version(comparison.program),
+        footer=tell_version(comparison.program, doubt=NO_METER),
     )
 
 
