@@ -133,8 +133,8 @@ def _picture(card: Card) -> Picture | None:
             description=f"Heard stable: {told}.",
         ),
         texts=(
-            "A ring on a column of water: as deep as the ring stands, the speed was heard stable. A cross above "
-            "it: the shallowest cut there that was not.",
+            "A ring on a column of water: as deep as the ring stands, the speed was heard stable. A cross "
+            "above it: the shallowest cut there that was not.",
         ),
     )
 
