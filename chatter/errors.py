@@ -25,7 +25,8 @@ class BadValueError(InputError):
     """One value is out of its range."""
 
     def __init__(self, name: str, value: object, needed: str) -> None:
-        super().__init__(f"{name} is {value!r}: give {needed}")
+        found = "is missing" if value is None else f"is {value!r}"
+        super().__init__(f"{name} {found}: give {needed}")
         self.name, self.value, self.needed = name, value, needed
 
 
