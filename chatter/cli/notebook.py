@@ -5,12 +5,15 @@ Leaves out: every analysis and every layout. Heavy imports stand inside the comm
 """
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from chatter.cli._options import Direction
 from chatter.cli._reports import ReportFile, check_report, tell_report
+
+if TYPE_CHECKING:
+    from chatter.notebook.exchange import Exchanged
 
 NotebookFile = Annotated[
     Path | None,
@@ -243,8 +246,7 @@ def export(
 
     done = export_notebook(file, notebook=notebook)
     typer.echo(
-        f"chatter: wrote {done.setups} setups, {done.cuts} cuts, {done.taps} taps, "
-        f"{done.noises} noise measurements: {file}",
+        f"chatter: wrote {_held(done)}: {file}",
         err=True,
     )
 
@@ -259,9 +261,7 @@ def import_it(
 
     done = import_notebook(file, notebook=notebook)
     typer.echo(
-        f"chatter: added {done.setups} setups, {done.cuts} cuts, {done.taps} taps, "
-        f"{done.noises} noise measurements; "
-        f"{done.known} were there already",
+        f"chatter: added {_held(done)}; {done.known} were there already",
         err=True,
     )
 
@@ -276,3 +276,14 @@ def backup(
 
     back_up_notebook(file, notebook=notebook)
     typer.echo(f"chatter: copied the notebook to {file}", err=True)
+
+
+def _held(done: "Exchanged") -> str:
+    """Count what went out or came in."""
+    counts = {
+        "setup": done.setups,
+        "cut": done.cuts,
+        "tap": done.taps,
+        "noise measurement": done.noises,
+    }
+    return ", ".join(f"{count} {what}{'' if count == 1 else 's'}" for what, count in counts.items())

@@ -245,7 +245,7 @@ def test_notebook_goes_out_and_comes_back_and_is_backed_up(chatter, made, tmp_pa
         assert is_one_clear_line(chatter("notebook", "export", tmp_path / file, "--notebook", path))
     assert chatter("notebook", "backup", tmp_path / "copy.db", "--notebook", path).code == 0
     ran = chatter("notebook", "import", tmp_path / "out.jsonl", "--notebook", tmp_path / "other.db")
-    assert "added 1 setups, 2 cuts, 0 taps, 0 noise measurements; 0 were there already" in ran.err
+    assert "added 1 setup, 2 cuts, 0 taps, 0 noise measurements; 0 were there already" in ran.err
     shown = [
         chatter("setup", "show", "6 mm long", "--json", "--notebook", one).out
         for one in (path, tmp_path / "copy.db", tmp_path / "other.db")
