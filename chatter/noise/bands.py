@@ -11,8 +11,11 @@ Leaves out: levels of bands over time.
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.noise.levels import LEAST_POWER
+
 Floats = NDArray[np.float64]
 FIRST, LAST = -16, 12  # 25 Hz and 16 kHz: 1000 Hz * 10 ** (n / 10)
+OFFSET_LINES = 3  # of a Hann window's lobe around 0 Hz
 EDGE = 10**0.05  # IEC 61260-1:2014, 5.5: half a third octave, base ten
 
 
@@ -41,12 +44,20 @@ def band_levels_db(energy: Floats, *, line_hz: float, samples: int, top_hz: floa
         A level for each midband, dB re full scale; None where the recording can't carry it.
     """
     levels: list[float | None] = []
-    summed = np.concatenate([[0.0], np.cumsum(energy)])
-    edges_of_lines = (np.arange(len(summed)) - 0.5) * line_hz
+    sounds = float(energy[OFFSET_LINES:].sum()) > LEAST_POWER * samples  # a constant offset is no sound
     for midband in midbands_hz():
-        if midband * EDGE > top_hz * (1 + 1e-9) or samples == 0:
+        if midband * EDGE > top_hz * (1 + 1e-9) or samples == 0 or not sounds:
             levels.append(None)
             continue
-        low, high = np.interp([midband / EDGE, midband * EDGE], edges_of_lines, summed)
-        levels.append(float(10 * np.log10((high - low) / samples)) if high > low else None)
+        low, high = (
+            midband / EDGE / line_hz + 0.5,
+            midband * EDGE / line_hz + 0.5,
+        )  # in lines, from their edges
+        first, last = int(low), min(int(high), len(energy) - 1)
+        # Summed on its own: a difference of two running sums loses a faint band beside a loud one.
+        share = np.ones(last - first + 1)
+        share[0] -= low - first
+        share[-1] -= 1 - min(high - last, 1.0)
+        power = float(share @ energy[first : last + 1]) / samples
+        levels.append(float(10 * np.log10(max(power, LEAST_POWER))))
     return levels

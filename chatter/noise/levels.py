@@ -20,6 +20,7 @@ from chatter.noise.weighting import Weighted
 Floats = NDArray[np.float64]
 FAST_S, SLOW_S = 0.125, 1.0  # IEC 61672-1:2013, 5.8.1
 HOP_S = 0.001
+SILENT_DB = -120.0  # own choice: a Fast level below is digital silence, of a gate or a gap, and no sound
 BOTTOM_DB, TOP_DB, STEP_DB = -200.0, 20.0, 0.1  # of the histogram; re full scale
 SETTLING = 5.0  # time constants of Fast before its level counts in percentiles: 0.03 dB short of a steady one
 REACH = 16  # samples on either side of a place that is interpolated
@@ -128,7 +129,7 @@ class PeakHold:
     """The highest absolute value of a sound, between its samples too."""
 
     def __init__(self) -> None:
-        self._tail = np.zeros(2 * REACH)
+        self._tail = np.empty(0)
         self._kernel = _interpolator()
         self._highest = 0.0
 
@@ -138,16 +139,16 @@ class PeakHold:
 
     def finish(self) -> float:
         """Give the highest value of everything that was added."""
-        self._look(np.concatenate([self._tail, np.zeros(2 * REACH)]))
         return self._highest
 
     def _look(self, values: Floats) -> None:
         self._tail = values[-2 * REACH :].copy()
         size = np.abs(values)
+        # Within reach of a file's ends nothing is known beyond, so there the samples count alone.
+        self._highest = max(self._highest, float(size.max(initial=0.0)))
         inner = size[REACH : len(values) - REACH]
         if len(inner) == 0:
             return
-        self._highest = max(self._highest, float(inner.max()))
         near = REACH + np.flatnonzero(inner >= max(NEAR_PEAK * self._highest, np.finfo(float).tiny))
         tops = near[(size[near] >= size[near - 1]) & (size[near] >= size[near + 1])]
         if len(tops) > MOST_PEAKS:
@@ -183,4 +184,5 @@ def _exceeded_db(histogram: NDArray[np.int64], share: float) -> float | None:
     wanted = share * total
     at = int(np.flatnonzero(above >= wanted)[-1])
     part = (above[at] - wanted) / max(above[at] - above[at + 1], 1.0)
-    return float(BOTTOM_DB + STEP_DB * (at + part))
+    level_db = float(BOTTOM_DB + STEP_DB * (at + part))
+    return level_db if level_db > SILENT_DB else None

@@ -21,7 +21,7 @@ from chatter.noise.bands import band_levels_db, midbands_hz
 from chatter.noise.levels import LevelMeter
 from chatter.noise.quality import high_pass_finding
 from chatter.noise.spectrum import Span, SpectrumMeter
-from chatter.noise.tones import FoundTone, find_tones
+from chatter.noise.tones import FoundTone, find_wandering_tones
 from chatter.noise.weighting import WeightingFilters, a_weighting_db
 
 BLOCK_S = 5.0
@@ -53,7 +53,7 @@ class _Channel:
         if self._weight is None:
             lines_hz = np.arange(1, len(span.powers), dtype=np.float64) * np.float64(span.line_hz)
             self._weight = np.concatenate([[0.0], 10 ** (a_weighting_db(lines_hz) / 10)])
-        found = find_tones(span, top_hz=top_hz)
+        found = find_wandering_tones(span, weight=self._weight, top_hz=top_hz)
         energy = float(np.einsum("i,i->", self._weight, span.powers)) * span.seconds
         if found.adjustment_db is None or energy <= 0:
             return

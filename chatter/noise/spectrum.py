@@ -10,6 +10,7 @@ at least one minute, resolution below 5 % of a critical band).
 Leaves out: bands (bands.py) and tones (tones.py).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,17 +25,19 @@ LEAST_SPAN_S = 30.0  # own choice: a shorter rest at the end joins the span befo
 FADE_S = 0.25  # own choice: a band at 100 Hz, 12 Hz away from its neighbour, sees 60 dB less of it
 HELD_S = 1.0  # a sound shorter than this fades over a tenth of its length
 AT_ONCE = 4  # windows that are transformed together
+PART_WINDOWS = 4  # own choice: 2.5 s, in which a spindle hardly drifts and noise is still averaged a little
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Span:
     """The mean spectrum of a stretch of sound."""
 
-    powers: Floats  # shape (f,): mean square per line; the lines add up to the mean square of the sound
+    powers: NDArray[np.floating]  # shape (f,): mean square per line; together the mean square of the sound
     line_hz: float  # distance of two lines; line k lies at k * line_hz
     resolution_hz: float  # noise bandwidth of a line
     windows: int
     seconds: float
+    parts: tuple["Span", ...] = ()  # the same stretch in short spans, of a few seconds each
 
 
 class SpectrumMeter:
@@ -54,7 +57,10 @@ class SpectrumMeter:
         self._total = np.zeros(self.size // 2 + 1)
         self._span = np.zeros_like(self._total)
         self._span_windows = 0
-        self._held: tuple[Floats, int] | None = None  # a full span that a short rest may still join
+        self._part, self._part_windows = np.zeros_like(self._total), 0
+        self._parts: list[Span] = []
+        # A full span that a short rest may still join: powers, windows, parts.
+        self._held: tuple[Floats, int, list[Span]] | None = None
 
     @property
     def line_hz(self) -> float:
@@ -95,12 +101,14 @@ class SpectrumMeter:
         if self._held is None and self._span_windows == 0:  # too short for a window that is full
             return energy, [self._short_span()] if self._samples else []
         if self._held is None:
-            spans.append(self._as_span(self._span, self._span_windows))
+            spans.append(self._as_span(self._span, self._span_windows, self._parts))
         elif self._span_windows * self._hop >= LEAST_SPAN_S * self._rate_hz:
-            spans += [self._as_span(*self._held), self._as_span(self._span, self._span_windows)]
+            rest = self._as_span(self._span, self._span_windows, self._parts)
+            spans += [self._as_span(*self._held), rest]
         else:
-            powers, windows = self._held
-            spans.append(self._as_span(powers + self._span, windows + self._span_windows))
+            powers, windows, parts = self._held
+            joined = self._as_span(powers + self._span, windows + self._span_windows, parts + self._parts)
+            spans.append(joined)
         return energy, spans
 
     @staticmethod
@@ -132,16 +140,21 @@ class SpectrumMeter:
     def _add_to_span(self, power: NDArray[np.floating]) -> list[Span]:
         self._span += power
         self._span_windows += 1
+        self._part += power
+        self._part_windows += 1
+        if self._part_windows == PART_WINDOWS:
+            self._parts.append(self._as_span(self._part.astype(np.float32), self._part_windows))
+            self._part, self._part_windows = np.zeros_like(self._part), 0
         complete: list[Span] = []
         if self._span_windows * self._hop >= LEAST_SPAN_S * self._rate_hz and self._held is not None:
             complete.append(self._as_span(*self._held))
             self._held = None
         if self._span_windows * self._hop >= SPAN_S * self._rate_hz:
-            self._held = (self._span, self._span_windows)
-            self._span, self._span_windows = np.zeros_like(self._span), 0
+            self._held = (self._span, self._span_windows, self._parts)
+            self._span, self._span_windows, self._parts = np.zeros_like(self._span), 0, []
         return complete
 
-    def _as_span(self, powers: Floats, windows: int) -> Span:
+    def _as_span(self, powers: NDArray[np.floating], windows: int, parts: Sequence[Span] = ()) -> Span:
         square = float(np.sum(self._window.astype(np.float64) ** 2))
         return Span(
             powers=powers * (2 / (self.size * square * max(1, windows))),
@@ -149,6 +162,7 @@ class SpectrumMeter:
             resolution_hz=1.5 * self.line_hz,  # F. J. Harris, Proc. IEEE 66 (1978), table 1: Hann
             windows=windows,
             seconds=windows * self._hop / self._rate_hz,
+            parts=tuple(parts),
         )
 
     def _short_span(self) -> Span:

@@ -5,7 +5,7 @@ Method: lines that stand out of a running median are tonal; the masking noise in
 straight line in dB, fitted to the power of the lines around it that are not tonal, so that few averages give
 no bias. docs/noise.md tells it in full.
 Source: ISO 1996-2:2007, Annex C (critical bands, audibility, adjustment, regression over the lines around).
-Leaves out: how a tone wavers; whether a tone alone, without masking noise, can be heard at all.
+Leaves out: whether a tone alone, without masking noise, can be heard at all.
 """
 
 from dataclasses import dataclass
@@ -32,6 +32,7 @@ TOP_RANGE = 0.1  # own choice: lines down to 10 dB below its top belong to a ton
 LEAST_POWER = 1e-16  # own choice: of a line; what single precision leaves of a tone at full scale
 LOBE_LINES = 2  # of a Hann window: F. J. Harris, Proc. IEEE 66 (1978)
 SKIRT_LINES = 3  # own choice: a Hann window's main lobe and one line more
+CLEARLY_MORE_DB = 0.5  # own choice: short spans scatter by that; less of a difference is no wandering tone
 MOST_TONES = 40  # own choice: the strongest are looked at
 
 
@@ -111,7 +112,7 @@ def find_tones(span: Span, *, top_hz: float) -> FoundTones:
     if span.resolution_hz > FINEST_SHARE * NARROW_BAND_HZ:
         return FoundTones(tones=(), adjustment_db=None)
     last = min(len(span.powers) - 1, int(top_hz / span.line_hz))
-    powers = np.maximum(span.powers[: last + 1], LEAST_POWER)
+    powers = np.maximum(span.powers[: last + 1], LEAST_POWER).astype(np.float64)
     peaks, tonal = _peaks(powers, span)
     found: dict[int, float] = {}
     most = -np.inf
@@ -140,6 +141,47 @@ def find_tones(span: Span, *, top_hz: float) -> FoundTones:
     return FoundTones(
         tones=tuple(sorted(tones, key=lambda tone: -tone.audibility_db)), adjustment_db=adjust(most)
     )
+
+
+def find_wandering_tones(span: Span, *, weight: Floats, top_hz: float) -> FoundTones:
+    """Find the tones of a stretch of sound, and those that wander through it too.
+
+    The mean over a minute smears a tone whose frequency drifts, so the short spans inside are judged as well.
+    Their adjustments are put together by energy, as those of minutes are; the larger result counts.
+    Source: ISO 1996-2:2007, C.2.2 (shorter averages where a tone moves by more than a tenth of its critical
+    band); ISO 1996-1:2016 (rating level).
+
+    Parameters
+    ----------
+    span
+        The mean spectrum, with its parts.
+    weight
+        Shape (f,): weight of each line's power in the energy, A-weighting.
+    top_hz
+        Highest frequency that the sound carries.
+
+    Returns
+    -------
+    FoundTones
+        With the tones of the part that counts most, where the parts say more than the whole.
+    """
+    whole = find_tones(span, top_hz=top_hz)
+    if whole.adjustment_db is None or whole.adjustment_db >= MOST_ADJUSTMENT_DB or len(span.parts) < 2:
+        return whole
+    energy = rated = most = 0.0
+    strongest = whole
+    for part in span.parts:
+        found = find_tones(part, top_hz=top_hz)
+        own = float(np.einsum("i,i->", weight, part.powers)) * part.seconds
+        counts = own * 10 ** ((found.adjustment_db or 0.0) / 10)
+        energy += own
+        rated += counts
+        if found.tones and found.adjustment_db and counts > most:
+            most, strongest = counts, found
+    together_db = float(10 * np.log10(rated / energy)) if energy > 0 else 0.0
+    if together_db <= whole.adjustment_db + CLEARLY_MORE_DB:
+        return whole
+    return FoundTones(tones=strongest.tones, adjustment_db=together_db)
 
 
 def _in_db(power: float) -> float:

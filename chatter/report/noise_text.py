@@ -39,6 +39,18 @@ LIKE = (
     (float("inf"), "loud: talk outside is hard, and it is heard through closed windows"),
 )
 
+COUNTED_FROM_DB = 4.0  # ISO 1996-2:2007, C.2.4: audibility above which a tone costs an adjustment
+# What to do about a tone by where it comes from; chatter first, since it alone can go altogether.
+CHANGES: dict[str, str] = {
+    "chatter": "The tone at {hz} is chatter: change to a stable lobe (chatter cut says which), and it goes.",
+    "tooth passing": "The tone at {hz} is the teeth: another speed moves it, another flute count (or a "
+    "cutter with uneven pitch) spreads it, less depth makes it weaker.",
+    "spindle": "The tone at {hz} is the spindle's turning: run-out or balance. Clean the collet, seat the "
+    "tool anew, and check the bearings.",
+    "other": "The tone at {hz} belongs neither to teeth nor to spindle: look for a fan, a vacuum, a pump or "
+    "a drive.",
+}
+
 
 def noise_to_text(document: NoiseDocument) -> str:
     """Lay out one measurement as plain text.
@@ -106,24 +118,25 @@ def tell_calibration(document: NoiseDocument) -> str:
 
 
 def tell_changes(tones: tuple[NoiseTone, ...], adjustment_db: float) -> list[str]:
-    """Say what to change about the tones that cost an adjustment."""
+    """Say what to change about the tones that cost an adjustment, one sentence a source, chatter first."""
     if adjustment_db < 0.5 or not tones:
         return []
-    said = {
-        "tooth passing": "The tone is the teeth: another speed moves it, another flute count (or a cutter "
-        "with uneven pitch) spreads it, less depth makes it weaker.",
-        "spindle": "The tone is the spindle's turning: run-out or balance. Clean the collet, seat the tool "
-        "anew, and check the bearings.",
-        "chatter": "The tone is chatter: change to a stable lobe (chatter cut says which), and it is gone.",
-        "other": "The tone belongs neither to teeth nor to spindle: look for a fan, a vacuum, a pump or a "
-        "drive.",
-    }
-    source = tones[0].source
-    if source is None:
+    counted = [tone for tone in tones if tone.audibility_db > COUNTED_FROM_DB]
+    found = sorted({tone.source for tone in counted if tone.source is not None}, key=list(CHANGES).index)
+    if not found:
         return [
             "To learn what makes the tone, tell speed and flutes, and record one cut of under two minutes."
         ]
-    return [said[source]]
+    return [
+        CHANGES[source].format(
+            hz=tell_hz(
+                max(
+                    (tone for tone in counted if tone.source == source), key=lambda tone: tone.audibility_db
+                ).frequency_hz
+            )
+        )
+        for source in found
+    ]
 
 
 def _cell(value: float | None) -> str:

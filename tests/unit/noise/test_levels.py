@@ -139,3 +139,18 @@ def test_constant_offset_is_no_sound(offset):
     assert (heard.aeq_db, heard.ceq_db, heard.zeq_db) == pytest.approx((-40, -40, -40), abs=0.1)
     alone = measure(np.full(48_000, offset))
     assert (alone.aeq_db, alone.ceq_db, alone.zeq_db, alone.c_peak_db) == (None, None, None, None)
+
+
+@pytest.mark.parametrize("frequency_hz", [500.0, 1000.0])
+def test_sound_that_is_cut_off_at_its_crest_peaks_no_higher_than_the_crest(frequency_hz):
+    hold = PeakHold()
+    t = np.arange(9_600) / 48_000
+    hold.add(0.5 * np.cos(2 * np.pi * frequency_hz * t))
+    assert hold.finish() == pytest.approx(0.5, rel=0.01)  # 0.1 dB
+
+
+def test_levels_in_digital_silence_are_none():
+    rng = np.random.default_rng(5)
+    heard = measure(np.concatenate([0.1 * rng.normal(size=2 * 48_000), np.zeros(8 * 48_000)]))
+    assert heard.af90_db is None
+    assert heard.af10_db is not None

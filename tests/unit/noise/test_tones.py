@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from chatter.noise.spectrum import SpectrumMeter
-from chatter.noise.tones import adjust, audibility_db, critical_band_hz, find_tones
+from chatter.noise.tones import adjust, audibility_db, critical_band_hz, find_tones, find_wandering_tones
 
 RATE_HZ = 48_000
 
@@ -132,3 +132,20 @@ def test_level_of_a_tone_is_its_own(rng):
     answer = found(tone(612.3, -31.0, 10) + rng.normal(0, 1e-3, 10 * RATE_HZ))
     # 0.3 dB: the windows' outermost lines drown in the noise; the fades take 0.15 dB of 10 s.
     assert answer.tones[0].level_db == pytest.approx(-31.0, abs=0.3)
+
+
+def wandering(samples):
+    meter = SpectrumMeter(RATE_HZ)
+    spans = meter.add(samples)
+    spans += meter.finish()[1]
+    return find_wandering_tones(spans[0], weight=np.ones(len(spans[0].powers)), top_hz=RATE_HZ / 2)
+
+
+@pytest.mark.parametrize("frequency_hz", [400.0, 2000.0])
+def test_tone_that_drifts_by_five_in_a_hundred_keeps_its_adjustment(rng, frequency_hz):
+    # A spindle that warms up or sags: 6 dB in every short stretch, so 6 dB in all.
+    t = np.arange(60 * RATE_HZ) / RATE_HZ
+    phase = 2 * np.pi * np.cumsum(frequency_hz * (1 + 0.05 * (t / 60 - 0.5))) / RATE_HZ
+    noise = rng.normal(0, 0.02, len(t))
+    assert wandering(noise + 0.02 * np.sin(phase)).adjustment_db == pytest.approx(6.0, abs=0.01)
+    assert wandering(noise).adjustment_db == 0.0
