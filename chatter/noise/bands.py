@@ -15,7 +15,6 @@ from chatter.noise.levels import LEAST_POWER
 
 Floats = NDArray[np.float64]
 FIRST, LAST = -16, 12  # 25 Hz and 16 kHz: 1000 Hz * 10 ** (n / 10)
-OFFSET_LINES = 3  # of a Hann window's lobe around 0 Hz
 EDGE = 10**0.05  # IEC 61260-1:2014, 5.5: half a third octave, base ten
 
 
@@ -44,15 +43,13 @@ def band_levels_db(energy: Floats, *, line_hz: float, samples: int, top_hz: floa
         A level for each midband, dB re full scale; None where the recording can't carry it.
     """
     levels: list[float | None] = []
-    sounds = float(energy[OFFSET_LINES:].sum()) > LEAST_POWER * samples  # a constant offset is no sound
+    silent = not energy.any()
     for midband in midbands_hz():
-        if midband * EDGE > top_hz * (1 + 1e-9) or samples == 0 or not sounds:
+        if midband * EDGE > top_hz * (1 + 1e-9) or samples == 0 or silent:
             levels.append(None)
             continue
-        low, high = (
-            midband / EDGE / line_hz + 0.5,
-            midband * EDGE / line_hz + 0.5,
-        )  # in lines, from their edges
+        # In lines, counted from the lower edge of line 0.
+        low, high = midband / EDGE / line_hz + 0.5, midband * EDGE / line_hz + 0.5
         first, last = int(low), min(int(high), len(energy) - 1)
         # Summed on its own: a difference of two running sums loses a faint band beside a loud one.
         share = np.ones(last - first + 1)
