@@ -96,7 +96,7 @@ def read_scene(options: dict[str, Any]) -> Scene:
     if options["facade"] not in FACADES:
         raise BadValueError("facade", options["facade"], "none, in front or on it")
     return Scene(
-        screen=_screen(numbers),
+        screen=_screen(numbers, indoors=indoors),
         indoors=indoors,
         openings=openings,
         facade=options["facade"],
@@ -108,17 +108,19 @@ def read_scene(options: dict[str, Any]) -> Scene:
     )
 
 
-def _screen(numbers: dict[str, float | None]) -> "Screen | None":
+def _screen(numbers: dict[str, float | None], *, indoors: bool) -> "Screen | None":
+    from chatter.noise.measures import OPENING_HEIGHT_M
     from chatter.noise.screen import NEIGHBOUR_M, SOURCE_M, Screen, check_heights
 
     height_m, away_m = numbers["screen_height_m"], numbers["neighbour_distance_m"]
     if height_m is None or away_m is None:
         return None
     machine_m, neighbour_m = numbers["machine_height_m"], numbers["neighbour_height_m"]
+    usual_m = OPENING_HEIGHT_M if indoors else SOURCE_M  # indoors the openings are what is heard outside
     screen = Screen(
         height_m=height_m,
         distance_m=numbers["screen_distance_m"],
-        source_height_m=SOURCE_M if machine_m is None else machine_m,
+        source_height_m=usual_m if machine_m is None else machine_m,
         neighbour_height_m=NEIGHBOUR_M if neighbour_m is None else neighbour_m,
     )
     check_heights(screen, neighbour_distance_m=away_m)

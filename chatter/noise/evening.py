@@ -149,8 +149,8 @@ def _say_minutes(evening: Evening) -> str:
     hourly = math.floor(evening.minutes_per_hour)
     by_hour = f"{hourly}" if hourly else "less than 1"
     return (
-        f"Or cut for {math.floor(evening.minutes)} minutes only, in all, "
-        f"or {by_hour} in each hour where the limit counts by the hour."
+        f"Or cut for {math.floor(evening.minutes)} minutes only, in all (to be on the safe side "
+        f"{math.floor(evening.minutes_low)}), or {by_hour} in each hour where the limit counts by the hour."
     )
 
 

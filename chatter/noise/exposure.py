@@ -103,10 +103,13 @@ def daily_exposure(
     peak_db = None if lcpeak_db is None else lcpeak_db + step_db
     to_wear_min = DAY_MIN * 10 ** ((EU_UPPER_DB - ear_db) / 10)
     niosh, osha = niosh_percent(ear_db, minutes=minutes), osha_percent(ear_db, minutes=minutes)
-    says = [_say_protection(lex_db, high_db, peak_db)]
+    high_peak_db = None if peak_db is None else peak_db + uncertainty_db
+    says = [_say_protection((lex_db, high_db), (peak_db, high_peak_db))]
+    if peak_db is None:
+        says.append("The peaks at the ear are not known: wear protection wherever it bangs or cracks.")
     if lex_db > EU_LIMIT_DB:
         says.append(
-            f"EU: {lex_db:.0f} dB is above the limit of 87 dB, which counts behind the hearing protection."
+            f"EU: at most 87 dB LEX,8h may reach the ear, protection worn; without it {lex_db:.0f} dB do."
         )
     if niosh >= 100:
         says.append(f"NIOSH: {niosh:.0f} % of the dose that it recommends as the most for a day.")
@@ -126,7 +129,7 @@ def daily_exposure(
         low_db=lex_db - uncertainty_db,
         high_db=high_db,
         minutes_to_wear=to_wear_min if to_wear_min <= 1440 else None,
-        protection=_protection(high_db, peak_db),
+        protection=_protection(high_db, high_peak_db),
         says=tuple(says),
     )
 
@@ -149,8 +152,10 @@ def _protection(lex_db: float, peak_db: float | None) -> HearingProtection:
     return "not due"
 
 
-def _say_protection(lex_db: float, high_db: float, peak_db: float | None) -> str:
-    likely, cautious = _protection(lex_db, peak_db), _protection(high_db, peak_db)
+def _say_protection(lex_range_db: tuple[float, float], peak_range_db: tuple[float | None, ...]) -> str:
+    """Say what is due; both ranges go from the likeliest to the high end."""
+    (lex_db, high_db), (peak_db, high_peak_db) = lex_range_db, peak_range_db
+    likely, cautious = _protection(lex_db, peak_db), _protection(high_db, high_peak_db)
     if cautious == "not due":
         return "Hearing protection is not due by this day's exposure; wear it where the noise bothers you."
     order, needed_db, needed_peak_db = {
@@ -158,7 +163,8 @@ def _say_protection(lex_db: float, high_db: float, peak_db: float | None) -> str
         "must be at hand": ("Keep hearing protection at hand", EU_LOWER_DB, EU_PEAKS_DB[0]),
     }[cautious]
     if high_db < needed_db:
-        return f"{order}: the peaks reach {needed_peak_db:.0f} dB (C) at the ear."
+        at_most = "" if cautious == likely else " at the high end of the range"
+        return f"{order}: the peaks reach {needed_peak_db:.0f} dB (C) at the ear{at_most}."
     reach = f"{order}: a day like this reaches {needed_db:.0f} dB LEX,8h"
     if cautious == likely:
         return f"{reach}."

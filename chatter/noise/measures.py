@@ -128,7 +128,7 @@ def _changes(now: Surroundings) -> list[tuple[str, Surroundings]]:
     if now.get("tonal_adjustment_db", 0.0) > 0:
         changed = now.copy()
         changed["tonal_adjustment_db"] = 0.0
-        changes.append(("Get rid of the tone (cut without chatter, or change speed or flute count)", changed))
+        changes.append(("If every audible tone went (no chatter, another speed or flute count)", changed))
     distance_m = now["neighbour_distance_m"]
     if 2 * distance_m <= MOST_M:
         changed = now.copy()

@@ -118,7 +118,7 @@ def test_peaks_alone_can_make_protection_due():
 def test_loud_day_is_said_by_each_rule():
     says = " ".join(exposed(95).says)
     # 10 dB above 85 with 3 dB exchange: 1008 %; OSHA 100 * 2^(5/5) = 200 %.
-    assert "above the limit of 87 dB" in says
+    assert "at most 87 dB LEX,8h may reach the ear" in says
     assert "NIOSH: 1008 %" in says
     assert "OSHA: 200 %" in says
 
@@ -156,3 +156,16 @@ def test_value_out_of_range_is_refused(wrong, named):
 def test_level_that_is_no_number_is_refused():
     with pytest.raises(BadValueError, match="level at the microphone is nan"):
         exposed(float("nan"))
+
+
+def test_peaks_count_by_the_high_end_of_their_range():
+    # Directive 2003/10/EC, Article 3: the upper action value is 137 dB (C); 136 dB ±2 reaches it.
+    found = exposed(70, lcpeak_db=136.0, uncertainty_db=2.0)
+    assert found.protection == "must be worn"
+    assert "peaks reach 137 dB (C) at the ear at the high end of the range" in " ".join(found.says)
+    assert exposed(70, lcpeak_db=132.0, uncertainty_db=2.0).protection == "not due"
+
+
+def test_peaks_that_are_not_known_are_told():
+    assert "peaks at the ear are not known" in " ".join(exposed(70).says)
+    assert "not known" not in " ".join(exposed(70, lcpeak_db=100.0).says)
