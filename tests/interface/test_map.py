@@ -193,7 +193,7 @@ def test_chart_of_characters_shows_the_peak_at_its_place():
 @pytest.mark.parametrize(
     ("other", "said"),
     [
-        ({"modes": ()}, "mode is None: give modes"),
+        ({"modes": ()}, "mode is missing: give modes"),
         ({"modes": ["both:600:0.03"]}, "such as both:900:0.03:5"),
         ({"modes": ["z:600:0.03:2"]}, "x (along the feed), y (across it) or both"),
         ({"modes": ["x:nan:0.03:2"]}, "frequency of a mode is 'nan'"),
@@ -208,7 +208,7 @@ def test_chart_of_characters_shows_the_peak_at_its_place():
         ({"min_rpm": 16_000}, "clearly below max_rpm"),
         ({"min_rpm": 20_000}, "min_rpm"),
         ({"width_mm": 7}, "not above diameter_mm"),
-        ({"width_mm": None}, "width_mm is None"),
+        ({"width_mm": None}, "width_mm is missing"),
         ({"width_mm": 3}, "up or climb, because the cut is narrower than the tool"),
         ({"direction": "down"}, "up or climb"),
         ({"pressure_mpa": -1}, "pressure_mpa is -1"),
