@@ -24,6 +24,7 @@ GAP_S = 0.3  # the comb must be away this long before a cut is parted
 EDGE_S = 0.35  # the level places an edge better than the comb unless they differ by more
 LEAST_CONTRAST = 0.5  # nepers between cutting and idle, below which the comb can't decide
 LEAST_DEVIATIONS = 2.5  # the same, in standard deviations of the idle contrast
+LEAST_QUIET = 5  # windows
 TOP_HZ = 8000.0
 SPELL_SHARE = 0.4  # of the comb's rise in the cuts, that makes a further loud spell a cut; own choice
 IDLE_MARGIN_S = 0.15
@@ -86,17 +87,13 @@ def trim_to_comb(
         samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
     )
     contrast = ndimage.median_filter(contrast, size=5, mode="nearest")
-    quiet = np.zeros(len(times_s), dtype=bool)
-    for a, b in sections.idle:
-        quiet |= (times_s >= a) & (times_s <= b)
-    if quiet.sum() < 5:
+    quiet = _inside(times_s, sections.idle)
+    if quiet.sum() < LEAST_QUIET:
         return sections.cuts
-    low = float(np.median(contrast[quiet]))
-    spread = 1.4826 * float(np.median(np.abs(contrast[quiet] - low)))
-    least = max(LEAST_CONTRAST, LEAST_DEVIATIONS * spread)
+    low, least = _idle_contrast(contrast[quiet])
     kept: list[Section] = []
     for section in sections.cuts:
-        inside = (times_s >= section.start_s) & (times_s <= section.end_s)
+        inside = _inside(times_s, [(section.start_s, section.end_s)])
         high = float(np.quantile(contrast[inside], 0.7)) if inside.any() else low
         if high - low < least:
             kept.append(section)
@@ -124,31 +121,38 @@ def add_combed(
     times_s, contrast = comb_contrast(
         samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
     )
-
-    def inside(spans: Iterable[tuple[float, float]]) -> NDArray[np.bool_]:
-        found = np.zeros(len(times_s), dtype=bool)
-        for start_s, end_s in spans:
-            found |= (times_s >= start_s) & (times_s <= end_s)
-        return found
-
-    loud = [(one.start_s, one.end_s) for one in (*sections.cuts, *sections.spells)]
-    quiet = inside(sections.idle) & ~inside(loud)
-    if quiet.sum() < 5:
+    cutting = _inside(times_s, [(one.start_s, one.end_s) for one in sections.cuts])
+    spells = [_inside(times_s, [(one.start_s, one.end_s)]) for one in sections.spells]
+    quiet = _inside(times_s, sections.idle) & ~np.any([cutting, *spells], axis=0)
+    if quiet.sum() < LEAST_QUIET:
         return sections
-    low = float(np.median(contrast[quiet]))
-    spread = 1.4826 * float(np.median(np.abs(contrast[quiet] - low)))
-    risen = float(np.median(contrast[inside((one.start_s, one.end_s) for one in sections.cuts)])) - low
-    least = max(LEAST_CONTRAST, LEAST_DEVIATIONS * spread, SPELL_SHARE * risen)
+    low, least = _idle_contrast(contrast[quiet])
+    least = max(least, SPELL_SHARE * (float(np.median(contrast[cutting])) - low))
     added = [
         one
-        for one in sections.spells
-        if float(np.median(contrast[inside([(one.start_s, one.end_s)])])) - low >= least
+        for one, inside in zip(sections.spells, spells, strict=True)
+        if float(np.median(contrast[inside])) - low >= least
     ]
     if not added:
         return sections
     cuts = sorted((*sections.cuts, *added), key=lambda one: one.start_s)
     idle = tuple(part for span in sections.idle for part in _without(span, added))
     return replace(sections, cuts=tuple(cuts), idle=idle, spells=())
+
+
+def _inside(times_s: Floats, spans: Iterable[tuple[float, float]]) -> NDArray[np.bool_]:
+    """Say which times lie in any of the spans."""
+    found = np.zeros(len(times_s), dtype=bool)
+    for start_s, end_s in spans:
+        found |= (times_s >= start_s) & (times_s <= end_s)
+    return found
+
+
+def _idle_contrast(contrast: Floats) -> tuple[float, float]:
+    """Give the comb's contrast while idle, and how far above it the comb can decide."""
+    low = float(np.median(contrast))
+    spread = 1.4826 * float(np.median(np.abs(contrast - low)))
+    return low, max(LEAST_CONTRAST, LEAST_DEVIATIONS * spread)
 
 
 def _without(span: tuple[float, float], cuts: list[Section]) -> list[tuple[float, float]]:

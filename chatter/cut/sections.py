@@ -69,9 +69,8 @@ def band_levels_db(samples: NDArray[np.floating], *, rate_hz: float, top_hz: flo
 
 def _otsu(values: Floats) -> float:
     """Give the threshold that parts two classes best."""
-    if np.ptp(values) < 1e-9 * max(
-        1.0, float(np.abs(values).max())
-    ):  # a sound that never changes has one class
+    largest = float(np.abs(values).max())
+    if np.ptp(values) < 1e-9 * max(1.0, largest):  # a sound that never changes has one class
         return float(values.mean())
     counts, edges = np.histogram(values, bins=128)
     middle = (edges[:-1] + edges[1:]) / 2
@@ -140,14 +139,12 @@ def _steps_up(level: Floats, loud: NDArray[np.bool_]) -> float:
     return float(np.mean(jumps)) if jumps else 0.0
 
 
-def _score(levels: Floats, smooth: int) -> tuple[Floats, NDArray[np.bool_], float]:
+def _score(levels: Floats, excess: Floats) -> tuple[Floats, NDArray[np.bool_], float]:
     """Give one score a frame that tells cutting from idle, the loud frames, and their separation.
 
     Features are the levels, and the shape of the spectrum without its level: a phone's automatic gain
     moves the first and leaves the second. Several first guesses are refined; the best split wins.
     """
-    levels = ndimage.uniform_filter1d(levels, smooth, axis=0, mode="nearest")
-    excess = np.clip(levels - np.quantile(levels, 0.10, axis=0), -3.0, 25.0)
     overall = 10 * np.log10((10 ** (levels / 10)).sum(axis=1))
     shape = levels - levels.mean(axis=1, keepdims=True)
     features = np.column_stack([excess, shape])
@@ -195,7 +192,9 @@ def find_sections(
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=0.0)
     times_s, levels = band_levels_db(samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 12_000.0))
     smooth = max(5, round(1.5 / rotation_hz / HOP_S))
-    score, loud, separation = _score(levels, smooth)
+    levels = ndimage.uniform_filter1d(levels, smooth, axis=0, mode="nearest")
+    excess = np.clip(levels - np.quantile(levels, 0.10, axis=0), -3.0, 25.0)
+    score, loud, separation = _score(levels, excess)
     if loud.sum() < 5 or (~loud).sum() < 5:
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=0.0)
     low, high = float(np.median(score[~loud])), float(np.median(score[loud]))
@@ -223,16 +222,17 @@ def find_sections(
                 open_end=open_end,
             )
         )
-    spells = _other_spells(levels, kept, smooth=smooth, least=least, times_s=times_s)
+    spells = _other_spells(excess.mean(axis=1), kept, least=least, times_s=times_s)
     return Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low, spells=spells)
 
 
 def _other_spells(
-    levels: Floats, kept: list[tuple[int, int]], *, smooth: int, least: float, times_s: Floats
+    level: Floats, kept: list[tuple[int, int]], *, least: float, times_s: Floats
 ) -> tuple[Section, ...]:
-    """Find spells that are loud beside the cuts: a cut that chatters sounds unlike the one before it."""
-    levels = ndimage.uniform_filter1d(levels, smooth, axis=0, mode="nearest")
-    level = np.clip(levels - np.quantile(levels, 0.10, axis=0), -3.0, 25.0).mean(axis=1)
+    """Find spells that are loud beside the cuts: a cut that chatters sounds unlike the one before it.
+
+    `level` is the mean excess over the quiet of each frame.
+    """
     beside = np.ones(len(level), dtype=bool)
     for a, b in kept:
         beside[a:b] = False
