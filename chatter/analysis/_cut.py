@@ -135,10 +135,9 @@ def analyse_cut(
     analysis = judge_recording(recording, setup=known, idle=idle_recording, pictures=pictures)
     earlier = () if history is None else history.without(recording.sha256)
     taps += () if history is None else history.taps
-    found = (*analysis.findings, *(finding for cut in analysis.cuts for finding in cut.findings))
     document = CutDocument(
         program=program_part({**asdict(known), **files}),
-        recording=recording_part(recording, channel=analysis.channel, findings=found),
+        recording=recording_part(recording, channel=analysis.channel, findings=analysis.findings),
         analysis=analysis,
         advice=advise(analysis, setup=known, taps=taps, earlier=earlier),
         rings=name_ringing(analysis, taps=taps),

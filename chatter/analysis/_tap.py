@@ -9,7 +9,7 @@ from pathlib import Path
 
 from chatter.analysis._parts import program_part, recording_part
 from chatter.analysis._taps import PARTS, read_tap
-from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number
+from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number, read_whole_number
 from chatter.errors import BadValueError, FileProblemError
 from chatter.model.tap import FavouredSpeed, TapDocument, TapMode, TapPart
 
@@ -63,7 +63,7 @@ def analyse_tap(
     """
     if of not in PARTS:
         raise BadValueError("of", of, "tool, frame or work")
-    edges = None if flutes is None else _whole(flutes)
+    edges = None if flutes is None else read_whole_number("flutes", flutes, MAX_FLUTES)
     fastest = None if max_rpm is None else read_number("max_rpm", max_rpm, MAX_RPM)
     history = None
     if setup is not None:
@@ -123,13 +123,6 @@ def analyse_tap(
         return document
     facts = {"flutes": edges, "max_rpm": fastest}
     return replace(document, notebook=file_tap(history, document=document.to_dict(), facts=facts))
-
-
-def _whole(flutes: object) -> int:
-    number = read_number("flutes", flutes, float(MAX_FLUTES))
-    if number != int(number) or number < 1:
-        raise BadValueError("flutes", flutes, f"a whole number from 1 to {MAX_FLUTES}")
-    return int(number)
 
 
 def _favoured(

@@ -36,7 +36,7 @@ def checked_setup(values: dict[str, Any]) -> CutSetup:
     """Check every value once, here at the public edge."""
     checked: dict[str, Any] = {
         "rpm": read_number("rpm", values["rpm"], MAX_RPM),
-        "flutes": _whole_number("flutes", values["flutes"], MAX_FLUTES),
+        "flutes": read_whole_number("flutes", values["flutes"], MAX_FLUTES),
     }
     for name, limit in _LIMITS.items():
         value = values.get(name)
@@ -100,7 +100,7 @@ def read_number(name: str, value: object, limit: float, *, zero_allowed: bool = 
     return number
 
 
-def _whole_number(name: str, value: object, limit: int) -> int:
+def read_whole_number(name: str, value: object, limit: int) -> int:
     """Read one whole number from 1 to the limit."""
     needed = f"a whole number from 1 to {limit}"
     try:
