@@ -14,7 +14,7 @@ from chatter.analysis._cut_documents import ReadCut, as_read_cut, read_cut
 from chatter.analysis._files import hash_file
 from chatter.analysis._noise_scene import Facade, Scene, read_scene, spread_noise
 from chatter.analysis._parts import program_part
-from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number
+from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number, read_whole_number
 from chatter.errors import BadValueError, FileProblemError
 from chatter.model import Finding
 from chatter.model.noise import Calibration, NoiseAnalysis, NoiseDocument, NoiseLevels
@@ -201,10 +201,7 @@ def read_wanted(options: dict[str, Any]) -> Wanted:
         raise BadValueError(missing, None, f"both rpm and flutes, to name the tones; only {other} is there")
     if rpm is not None:
         rpm = read_number("rpm", rpm, MAX_RPM)
-        edges = read_number("flutes", flutes, float(MAX_FLUTES))
-        if edges != int(edges) or edges < 1:
-            raise BadValueError("flutes", flutes, f"a whole number from 1 to {MAX_FLUTES}")
-        flutes = int(edges)
+        flutes = read_whole_number("flutes", flutes, MAX_FLUTES)
     scene = read_scene(options)
     settings = {**options, "opening": list(options["opening"])}
     return Wanted(calibration=calibration, rpm=rpm, flutes=flutes, scene=scene, settings=settings)
@@ -252,13 +249,8 @@ def measure(path: Path, *, progress: Progress | None = None) -> Measured:
     return Measured(recording=recording, analysis=analysis)
 
 
-def answer(
-    measured: Measured, wanted: Wanted, *, path: Path, others: Sequence[tuple[float, NoiseDocument]] = ()
-) -> NoiseDocument:
-    """Calibrate what was heard, name its tones, and say what it does elsewhere.
-
-    `others` are recordings of the same cut at other speeds (rpm), that an evening's advice may name.
-    """
+def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
+    """Calibrate what was heard, name its tones, and say what it does elsewhere."""
     from chatter.noise.calibration import widen
 
     analysis = measured.analysis
@@ -278,7 +270,7 @@ def answer(
         tonal_adjustment_db=analysis.tonal_adjustment_db,
         measured_rpm=measured_rpm,
     )
-    return spread_noise(document, scene=wanted.scene, others=others)
+    return spread_noise(document, scene=wanted.scene)
 
 
 def _idle_counts(analysis: NoiseAnalysis) -> list[dict[str, Any]]:

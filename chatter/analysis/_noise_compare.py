@@ -13,9 +13,7 @@ from typing import Any
 from chatter.analysis._cut_documents import ReadCut, read_cut
 from chatter.analysis._noise import (
     BESIDE,
-    Measured,
     Progress,
-    Wanted,
     answer,
     begin_filing,
     filed,
@@ -23,6 +21,7 @@ from chatter.analysis._noise import (
     measure,
     with_cut,
 )
+from chatter.analysis._noise_scene import Scene, spread_noise
 from chatter.analysis._parts import program_part
 from chatter.errors import BadValueError
 from chatter.model.noise import NoiseComparison, NoiseDocument, StableCut
@@ -79,12 +78,9 @@ def compare_noise(
     cuts += [one for measured in heard for one in kept_cuts(history, measured)]
     each = [with_cut(wanted, one, cuts) for one in heard]
     plain = [answer(one, want, path=place) for one, want, place in zip(heard, each, places, strict=True)]
-    noises = [
-        _with_others(index, heard, each, plain, places, cuts)
-        if wanted.scene.limit_db is not None
-        else plain[index]
-        for index in range(len(places))
-    ]
+    noises = plain
+    if wanted.scene.limit_db is not None:
+        noises = [_with_others(one, plain, cuts, scene=wanted.scene) for one in plain]
     noises.sort(key=lambda noise: UNRATED if noise.rated_db is None else noise.rated_db)
     stable = _quietest_stable(noises, cuts)
     settings = {**wanted.settings, "cut": [Path(path).name for path in cut]}
@@ -112,23 +108,16 @@ def all_options(told: dict[str, Any]) -> dict[str, Any]:
 
 
 def _with_others(
-    index: int,
-    heard: list[Measured],
-    each: list[Wanted],
-    plain: list[NoiseDocument],
-    places: list[Path],
-    cuts: list[ReadCut],
+    noise: NoiseDocument, plain: list[NoiseDocument], cuts: list[ReadCut], *, scene: Scene
 ) -> NoiseDocument:
-    """Give the answer anew, with advice that may name the other stable speeds."""
+    """Spread a noise anew, with advice that may name the other stable speeds."""
     stable = {one.sha256: one.rpm for one in cuts if one.verdict == "stable"}
     others = [
-        (stable[sha256], noise)
-        for noise in plain
-        if (sha256 := noise.recording["sha256"]) in stable and noise is not plain[index]
+        (stable[sha256], other)
+        for other in plain
+        if (sha256 := other.recording["sha256"]) in stable and other is not noise
     ]
-    if not others:
-        return plain[index]
-    return answer(heard[index], each[index], path=places[index], others=others)
+    return spread_noise(noise, scene=scene, others=others) if others else noise
 
 
 def _quietest_stable(noises: list[NoiseDocument], cuts: list[ReadCut]) -> StableCut | None:
