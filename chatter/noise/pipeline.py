@@ -54,7 +54,7 @@ class _Channel:
             lines_hz = np.arange(1, len(span.powers), dtype=np.float64) * np.float64(span.line_hz)
             self._weight = np.concatenate([[0.0], 10 ** (a_weighting_db(lines_hz) / 10)])
         found = find_wandering_tones(span, weight=self._weight, top_hz=top_hz)
-        energy = float(np.einsum("i,i->", self._weight, span.powers)) * span.seconds
+        energy = span.energy(self._weight)
         if found.adjustment_db is None or energy <= 0:
             return
         self.judged = True

@@ -25,7 +25,7 @@ LEAST_SPAN_S = 30.0  # own choice: a shorter rest at the end joins the span befo
 FADE_S = 0.25  # own choice: a band at 100 Hz, 12 Hz away from its neighbour, sees 60 dB less of it
 HELD_S = 1.0  # a sound shorter than this fades over a tenth of its length
 AT_ONCE = 4  # windows that are transformed together
-PART_WINDOWS = 4  # own choice: 2.5 s, in which a spindle hardly drifts and noise is still averaged a little
+PART_WINDOWS = 4  # own choice: 2.7 s, in which a spindle hardly drifts and noise is still averaged a little
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,6 +38,10 @@ class Span:
     windows: int
     seconds: float
     parts: tuple["Span", ...] = ()  # the same stretch in short spans, of a few seconds each
+
+    def energy(self, weight: Floats) -> float:
+        """Give its energy, each line's power weighted. `weight` has the shape of the lines."""
+        return float(np.einsum("i,i->", weight, self.powers)) * self.seconds
 
 
 class SpectrumMeter:

@@ -172,7 +172,7 @@ def find_wandering_tones(span: Span, *, weight: Floats, top_hz: float) -> FoundT
     strongest = whole
     for part in span.parts:
         found = find_tones(part, top_hz=top_hz)
-        own = float(np.einsum("i,i->", weight, part.powers)) * part.seconds
+        own = part.energy(weight)
         counts = own * 10 ** ((found.adjustment_db or 0.0) / 10)
         energy += own
         rated += counts
