@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from chatter.errors import ChatterError, NotebookError, OutputError
-from chatter.model.notebook import FACT_NAMES, SetupFacts
+from chatter.model.notebook import FACT_NAMES, Filing, SetupFacts
 from chatter.notebook.documents import read_analysis
 from chatter.notebook.store import Notebook, now
 
@@ -193,24 +193,14 @@ def _take(
                 "import into a notebook of its own",
             )
         return
-    document = record["document"]
-    if kind == "cut":
-        check_cut(document)
-        filing = notebook.add_cut(
-            record["setup"], document=document, added=str(record["added"]), any_version=True
-        )
-    elif kind == "tap":
-        _check_tap(document)
-        filing = notebook.add_tap(
-            record["setup"], document=document, added=str(record["added"]), any_version=True
-        )
-    elif kind == "noise":
-        _check_noise(document)
-        filing = notebook.add_noise(
-            record["setup"], document=document, added=str(record["added"]), any_version=True
-        )
-    else:
-        raise ValueError(kind)
+    kinds: dict[str, tuple[Callable[[dict[str, Any]], None], Callable[..., Filing]]] = {
+        "cut": (check_cut, notebook.add_cut),
+        "tap": (_check_tap, notebook.add_tap),
+        "noise": (_check_noise, notebook.add_noise),
+    }
+    check, add = kinds[kind]
+    check(record["document"])
+    filing = add(record["setup"], document=record["document"], added=str(record["added"]), any_version=True)
     counts["known" if filing.filed == "again" else kind] += 1
 
 

@@ -175,7 +175,6 @@ class Notebook:
             For what was kept elsewhere: a document that is an earlier version already is passed over, too,
             and the setup may be retired.
         """
-        kept = self.find_setup(setup) if any_version else self._in_use(setup)
         settings = document["program"]["settings"]
         values = {
             "file": document["recording"]["file"],
@@ -189,7 +188,7 @@ class Notebook:
             "chatter_hz": document["chatter_hz"],
         }
         return self._file(
-            "cuts", kept, document=document, values=values, added=added, any_version=any_version
+            "cuts", setup, document=document, values=values, added=added, any_version=any_version
         )
 
     def add_tap(
@@ -197,9 +196,8 @@ class Notebook:
     ) -> Filing:
         """Add a `tap` document to a setup, as `add_cut` does a cut."""
         values = {"file": document["recording"]["file"], "part": document["of"]}
-        kept = self.find_setup(setup) if any_version else self._in_use(setup)
         return self._file(
-            "taps", kept, document=document, values=values, added=added, any_version=any_version
+            "taps", setup, document=document, values=values, added=added, any_version=any_version
         )
 
     def add_noise(
@@ -213,59 +211,50 @@ class Notebook:
             "laeq_db": laeq_db,
             "rated_db": rated_db if neighbour is None else neighbour["rating_db"],
         }
-        kept = self.find_setup(setup) if any_version else self._in_use(setup)
         return self._file(
-            "noises", kept, document=document, values=values, added=added, any_version=any_version
+            "noises", setup, document=document, values=values, added=added, any_version=any_version
         )
 
     def list_cuts(self, setup: str, *, earlier_versions: bool = False) -> tuple[KeptCut, ...]:
         """Give the cuts of a setup, oldest first."""
         kept = self.find_setup(setup)
-        current = "" if earlier_versions else "AND is_current = 1"
-        query = f"SELECT id, {CUT_COLUMNS} FROM cuts WHERE setup_id = ? {current} ORDER BY id"
-        with telling(self.path):
-            return tuple(_cut(row, kept.name) for row in self._connection.execute(query, (kept.number,)))
+        rows = self._rows("cuts", kept, columns=f"id, {CUT_COLUMNS}", earlier_versions=earlier_versions)
+        return tuple(_cut(row, kept.name) for row in rows)
 
     def list_taps(self, setup: str, *, earlier_versions: bool = False) -> tuple[KeptTap, ...]:
         """Give the taps of a setup, oldest first."""
         kept = self.find_setup(setup)
-        current = "" if earlier_versions else "AND is_current = 1"
-        query = f"SELECT * FROM taps WHERE setup_id = ? {current} ORDER BY id"
-        with telling(self.path):
-            return tuple(
-                KeptTap(
-                    number=row["id"],
-                    setup=kept.name,
-                    sha256=row["sha256"],
-                    of=row["part"],
-                    version=row["version"],
-                    is_current=bool(row["is_current"]),
-                    added=row["added"],
-                    file=row["file"],
-                )
-                for row in self._connection.execute(query, (kept.number,))
+        return tuple(
+            KeptTap(
+                number=row["id"],
+                setup=kept.name,
+                sha256=row["sha256"],
+                version=row["version"],
+                is_current=bool(row["is_current"]),
+                added=row["added"],
+                file=row["file"],
+                of=row["part"],
             )
+            for row in self._rows("taps", kept, earlier_versions=earlier_versions)
+        )
 
     def list_noises(self, setup: str, *, earlier_versions: bool = False) -> tuple[KeptNoise, ...]:
         """Give the noise measurements of a setup, oldest first."""
         kept = self.find_setup(setup)
-        current = "" if earlier_versions else "AND is_current = 1"
-        query = f"SELECT * FROM noises WHERE setup_id = ? {current} ORDER BY id"
-        with telling(self.path):
-            return tuple(
-                KeptNoise(
-                    number=row["id"],
-                    setup=kept.name,
-                    sha256=row["sha256"],
-                    version=row["version"],
-                    is_current=bool(row["is_current"]),
-                    added=row["added"],
-                    file=row["file"],
-                    laeq_db=row["laeq_db"],
-                    rated_db=row["rated_db"],
-                )
-                for row in self._connection.execute(query, (kept.number,))
+        return tuple(
+            KeptNoise(
+                number=row["id"],
+                setup=kept.name,
+                sha256=row["sha256"],
+                version=row["version"],
+                is_current=bool(row["is_current"]),
+                added=row["added"],
+                file=row["file"],
+                laeq_db=row["laeq_db"],
+                rated_db=row["rated_db"],
             )
+            for row in self._rows("noises", kept, earlier_versions=earlier_versions)
+        )
 
     def read_cut(self, number: int) -> dict[str, Any]:
         """Give the whole document of a cut."""
@@ -302,6 +291,15 @@ class Notebook:
             finally:
                 beside.unlink(missing_ok=True)
 
+    def _rows(
+        self, table: str, setup: KeptSetup, *, columns: str = "*", earlier_versions: bool
+    ) -> list[sqlite3.Row]:
+        """Give the rows of a setup, oldest first."""
+        current = "" if earlier_versions else "AND is_current = 1"
+        query = f"SELECT {columns} FROM {table} WHERE setup_id = ? {current} ORDER BY id"
+        with telling(self.path):
+            return self._connection.execute(query, (setup.number,)).fetchall()
+
     def _read(self, table: str, number: int) -> dict[str, Any]:
         with telling(self.path):
             row = self._connection.execute(f"SELECT document FROM {table} WHERE id = ?", (number,)).fetchone()
@@ -311,7 +309,7 @@ class Notebook:
     def _file(
         self,
         table: str,
-        setup: KeptSetup,
+        name: str,
         *,
         document: dict[str, Any],
         values: dict[str, Any],
@@ -319,6 +317,9 @@ class Notebook:
         any_version: bool,
     ) -> Filing:
         """Add a document as a new row or a new version, unless the same is there."""
+        setup = self.find_setup(name)
+        if not any_version:
+            check_in_use(setup)
         sha256 = document["recording"]["sha256"]
         with self._writing() as write:
             others = write.execute(
@@ -357,11 +358,6 @@ class Notebook:
             number = int(done.lastrowid or 0)
         filed: Filed = "new" if last is None else "changed"
         return Filing(filed=filed, number=number, version=version, other_setups=other_setups)
-
-    def _in_use(self, name: str) -> KeptSetup:
-        setup = self.find_setup(name)
-        check_in_use(setup)
-        return setup
 
     def _unknown(self, name: str) -> BadValueError:
         near = self.near_names(name)
