@@ -1,7 +1,7 @@
 """Where a page or a picture may be written.
 
-In: a path that the user named. Out: nothing, or one clear error, before any work is done.
-Leaves out: writing.
+In: a path that the user named. Out: one clear error, before any work is done; later the file.
+Leaves out: what is written.
 """
 
 from pathlib import Path
@@ -34,3 +34,18 @@ def check_place(path: Path, *, option: str, endings: tuple[str, ...]) -> None:
         raise OutputError(str(path), "it is a folder", "give the name of a file in it")
     if not path.parent.is_dir():
         raise OutputError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
+
+
+def write_place(path: Path, content: bytes) -> None:
+    """Write a page or a picture that was made whole in memory.
+
+    Raises
+    ------
+    OutputError
+        The file can't be written.
+    """
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        problem = error.strerror or "can't be written"
+        raise OutputError(str(path), problem.lower(), "choose another place or name") from error

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from chatter.errors import FileProblemError, OutputError
+from chatter.errors import FileProblemError
 from chatter.report._palette import PAGE_COLOURS
-from chatter.report._places import check_place
+from chatter.report._places import check_place, write_place
 
 ENDINGS = (".html", ".htm")
 MOST_SOUND_BYTES = 25_000_000  # own choice: larger pages stutter on phones and mail refuses them
@@ -194,9 +194,4 @@ def write_page(page: Page, *, path: Path) -> None:
         The file name can't be a page's, or the file can't be written.
     """
     check_report_path(path)
-    content = to_html(page).encode("utf-8")
-    try:
-        path.write_bytes(content)
-    except OSError as error:
-        problem = error.strerror or "can't be written"
-        raise OutputError(str(path), problem.lower(), "choose another place or name") from error
+    write_place(path, to_html(page).encode("utf-8"))

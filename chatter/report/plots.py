@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.errors import OutputError
 from chatter.model.cut import CutDocument, SpeedWindow
 from chatter.model.map import VIEW_OVER_LOWEST, MapDocument
 from chatter.report._map_marks import (
@@ -29,7 +28,7 @@ from chatter.report._map_marks import (
     explain_cuts,
 )
 from chatter.report._palette import COAST, INK, MARK, PAPER, WATER
-from chatter.report._places import check_place
+from chatter.report._places import check_place, write_place
 from chatter.report.map_text import told_depth
 
 if TYPE_CHECKING:
@@ -174,7 +173,7 @@ def draw_map(picture: MapPicture, *, path: Path) -> None:
     axes.set_xlabel("spindle speed, true, rpm")
     axes.set_ylabel(picture.depth_label)
     _write_caption(figure, picture.caption)
-    _save(figure, path)
+    save_sheet(figure, path)
 
 
 def draw_chances(picture: ChancePicture, *, path: Path) -> None:
@@ -215,7 +214,7 @@ def draw_chances(picture: ChancePicture, *, path: Path) -> None:
     axes.set_xlabel("spindle speed, true, rpm")
     axes.set_ylabel("chances of a stable cut, of 100")
     _write_caption(figure, picture.caption)
-    _save(figure, path)
+    save_sheet(figure, path)
 
 
 def _top(document: MapDocument) -> float:
@@ -259,7 +258,7 @@ def _write_caption(figure: "Figure", caption: str) -> None:
         figure.supxlabel("\n".join(lines), x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.45)
 
 
-def _save(figure: "Figure", path: Path) -> None:
+def save_sheet(figure: "Figure", path: Path) -> None:
     """Write the sheet: made whole in memory first, the same bytes for the same picture."""
     import matplotlib
 
@@ -268,8 +267,4 @@ def _save(figure: "Figure", path: Path) -> None:
     # Words stay words in an SVG, so that they can be searched and read aloud.
     with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "chatter"}):
         figure.savefig(drawn, format=kind, metadata={"Date": None} if kind == "svg" else None)
-    try:
-        path.write_bytes(drawn.getvalue())
-    except OSError as error:
-        problem = error.strerror or "can't be written"
-        raise OutputError(str(path), problem.lower(), "choose another place or name") from error
+    write_place(path, drawn.getvalue())

@@ -4,17 +4,16 @@ In: a `TapDocument`. Out: one PNG or SVG file.
 Leaves out: any judgement; every number stands in the document. Colours and sheet are those of plots.py.
 """
 
-import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from chatter.errors import BadValueError, OutputError
+from chatter.errors import BadValueError
 from chatter.model.tap import TapDocument, TapMode, TapView
 from chatter.report._map_marks import write_flag
 from chatter.report._palette import COAST, FAINT, INK, MARK, PAPER, WATER
-from chatter.report.plots import DOTS_PER_IN, check_plot_path
+from chatter.report.plots import DOTS_PER_IN, check_plot_path, save_sheet
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,7 +37,6 @@ def draw_tap(document: TapDocument, *, path: Path) -> None:
     view = document.analysis.view
     if view is None:
         raise BadValueError("plot", path.name, "a recording in which a tap rings: there is nothing to draw")
-    import matplotlib
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=SIZE_IN, dpi=DOTS_PER_IN, facecolor=PAPER, layout="constrained")
@@ -69,15 +67,7 @@ def draw_tap(document: TapDocument, *, path: Path) -> None:
         for number, mode in enumerate(modes, start=1)
     ]
     figure.supxlabel("\n".join(lines), x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.4)
-    drawn = io.BytesIO()
-    kind = path.suffix.lower()[1:]
-    with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "chatter"}):
-        figure.savefig(drawn, format=kind, metadata={"Date": None} if kind == "svg" else None)
-    try:
-        path.write_bytes(drawn.getvalue())
-    except OSError as error:
-        problem = (error.strerror or "can't be written").lower()
-        raise OutputError(str(path), problem, "choose another place or name") from error
+    save_sheet(figure, path)
 
 
 def paint_decay(axes: "Axes", view: TapView, *, mode: TapMode | None) -> None:
