@@ -4,7 +4,7 @@ In: the spectra of a steady part and its speed. Out: narrow lines off the comb, 
 of them, and the numbers that the verdict weighs.
 Method: a line is a peak above the ring of spectrum beside it (a hump is not) and above the idle part. A
 family is |±f_c + k·f_rot|; its members are the lines that fit it. Run-out, vacuum tones and chip noise each
-lack one of the marks: off the comb, absent while idle, narrow, with sidebands.
+lack one of the marks: off the comb, absent while idle, narrow, with sidebands, steady over some turns.
 Source: families after Insperger, Stépán, Bayly and Mann, J. Sound Vib. 262 (2003) 333 to 345;
 the once-per-turn share after Schmitz, Medicus and Dutterer, Machining Sci. Tech. 6 (2002) 215.
 Leaves out: the map from these numbers to a probability (chatter/cut/verdict.py).
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from chatter.cut.spectrum import CutSpectra
 from chatter.dsp.spectra import TINY, peak_frequency_hz, ring_floor
+from chatter.dsp.steadiness import band_coherence
 
 Floats = NDArray[np.float64]
 LEAST_NEPERS = 1.8  # 8 dB above its surroundings: a candidate line
@@ -27,6 +28,10 @@ GUARD = 0.03  # of a turn's frequency on each side of the comb that is left to i
 SEEDS = 25  # loudest lines that may found a family
 SIDEBAND_WORTH = 0.15  # nepers of loudness for a neper of sideband
 MOST_SPARE = 15.0  # nepers of sidebands that count: with the above, 10 dB at most
+STEADY_TURNS = 6.0  # time over which a line shall keep its phase
+STEADY_WIDTH = 0.12  # of a turn's frequency: half width of the band that is asked
+LEAST_WIDTH_HZ = 6.0  # own choice: the phase of a sagging spindle's sidebands wanders by some hertz
+STEADY_LINES = 8  # loudest members that are asked
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,10 +50,9 @@ class Evidence:
 
     peaks: tuple[Peak, ...]  # strongest first, background ones included
     family: tuple[Peak, ...]  # members of the best family, strongest first; empty without one
-    strongest: float  # excess of the family's strongest member, nepers
-    second: float  # excess of its second member
-    members: float  # summed capped excess of all members after the first, less what chance gives
+    steady: float  # -log(1 - coherence) of the members over some turns; 0 with less than two members
     share: float  # log of family power over power that repeats each turn
+    local: float  # log of a member's power over what repeats near it, the highest of all members
     unrepeated: float  # log of the power that does not repeat over the power that does
     broad: float  # the same without the family's strongest member, as if a lone line were not believed
     halved: float  # log of power at odd halves of the tooth-passing frequency over power at the other orders
@@ -143,7 +147,8 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     """
     peaks = find_peaks(spectra, rotation_hz=rotation_hz)
     fresh = [peak for peak in peaks if not peak.in_idle]
-    family, members = _best_family(fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
+    family = _best_family(fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
+    steady = _steadiness(spectra, family, rotation_hz=rotation_hz) if len(family) > 1 else 0.0
     if len(family) < 2:
         family = _loudest(spectra, rotation_hz=rotation_hz) or family
     power = sum(peak.power for peak in family)
@@ -163,15 +168,40 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     return Evidence(
         peaks=peaks,
         family=family,
-        strongest=min(family[0].excess, CAP_NEPERS) if family else 0.0,
-        second=min(family[1].excess, CAP_NEPERS) if len(family) > 1 else 0.0,
-        members=members,
+        steady=steady,
         share=float(np.clip(np.log(max(power, TINY) / repeating), -12.0, 6.0)),
+        local=_local_share(spectra, family, rotation_hz=rotation_hz, flutes=flutes),
         unrepeated=unrepeated(rest_lines),
         broad=unrepeated(rest_lines - lone),
         halved=_halved(spectra, rotation_hz=rotation_hz, flutes=flutes),
         tooth_hz=rotation_hz * flutes,
     )
+
+
+def _steadiness(spectra: CutSpectra, family: tuple[Peak, ...], *, rotation_hz: float) -> float:
+    """Ask how well the members keep their phase over some turns, the clearer ones with more weight."""
+    asked = family[:STEADY_LINES]
+    coherence = band_coherence(
+        spectra.rest_samples,
+        rate_hz=spectra.rate_hz,
+        centres_hz=np.array([peak.frequency_hz for peak in asked]),
+        half_width_hz=max(LEAST_WIDTH_HZ, STEADY_WIDTH * rotation_hz),
+        lag_s=STEADY_TURNS / rotation_hz,
+    )
+    weights = np.minimum([peak.excess for peak in asked], CAP_NEPERS)
+    return float(-np.log(max(1 - np.average(coherence, weights=weights), 1e-4)))
+
+
+def _local_share(spectra: CutSpectra, family: tuple[Peak, ...], *, rotation_hz: float, flutes: int) -> float:
+    """Compare each member with what repeats around it; loud low teeth say nothing against a high chatter."""
+    repeating = np.maximum(spectra.whole - spectra.rest, 0.0)
+    reach_hz = max(1.05, 0.6 * flutes) * rotation_hz
+    best = -12.0
+    for peak in family:
+        near = np.abs(spectra.hz - peak.frequency_hz) < reach_hz
+        beside = max(float(repeating[near].sum()), 1e-3 * float(spectra.rest[near].sum()), TINY)
+        best = max(best, float(np.log(max(peak.power, TINY) / beside)))
+    return min(best, 6.0)
 
 
 def _halved(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> float:
@@ -192,13 +222,10 @@ def _halved(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> float:
     return float(np.clip(np.log(max(half, TINY) / max(other, TINY)), -12.0, 12.0))
 
 
-def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> tuple[tuple[Peak, ...], float]:
-    """Give the loudest family, and what its members beyond the seed add over chance, nepers.
-
-    Strongest member first.
-    """
+def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> tuple[Peak, ...]:
+    """Give the loudest family, strongest member first."""
     if not peaks:
-        return (), 0.0
+        return ()
     hz = np.array([peak.frequency_hz for peak in peaks])
     strength = np.minimum(np.array([peak.excess for peak in peaks]), CAP_NEPERS)
     loud = np.log(np.array([peak.power for peak in peaks]))
@@ -206,7 +233,7 @@ def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> t
     tolerance = min(0.5 * width_hz / rotation_hz, 0.06)
     chance = min(1.0, 4 * tolerance)
     # The chatter is the loudest family; sidebands beyond chance are worth some decibels.
-    best: tuple[float, tuple[int, ...], float] = (-np.inf, (), 0.0)
+    best: tuple[float, tuple[int, ...]] = (-np.inf, ())
     for seed in np.argsort(loud)[::-1][:SEEDS]:
         near = np.abs(folded - folded[seed]) <= tolerance
         others = near.copy()
@@ -217,5 +244,5 @@ def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> t
         )
         if value > best[0]:
             ids = tuple(int(i) for i in np.flatnonzero(near)[np.argsort(loud[near])[::-1]])
-            best = (value, ids, max(spare, 0.0))
-    return tuple(peaks[i] for i in best[1]), best[2]
+            best = (value, ids)
+    return tuple(peaks[i] for i in best[1])

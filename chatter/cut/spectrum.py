@@ -27,6 +27,8 @@ class CutSpectra:
     line_width_hz: float  # half the main lobe of the window
     whole: Floats  # shape (f,)
     rest: Floats  # shape (f,), without what repeats every turn
+    rest_samples: Floats  # shape (n,), the sound without what repeats every turn
+    rate_hz: float  # of those samples
     rest_frames: Floats  # shape (t, f)
     frame_times_s: Floats  # shape (t,), from the section's start
     idle: Floats | None  # shape (f,)
@@ -81,6 +83,8 @@ def cut_spectra(
         line_width_hz=2 / size_s,
         whole=whole.mean(axis=0),
         rest=rest_frames.mean(axis=0),
+        rest_samples=rest,
+        rate_hz=rate_hz,
         rest_frames=rest_frames,
         frame_times_s=times_s,
         idle=idle,

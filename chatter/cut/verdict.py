@@ -1,18 +1,17 @@
 """From evidence to a verdict with a probability.
 
 In: evidence of one cut. Out: verdict, probability, and what to say when there is none.
-Rules: below 0.45 stable, above 0.55 chatter, between marginal; a line without a second member of its
-family is at most marginal, because a vacuum or a drive sounds like that, unless what does not repeat speaks
-for chatter without that line too: a broad, lineless chatter, never stated surer than 0.9.
+Rules: below 0.45 stable, above 0.55 chatter, between marginal. Lines of one family are weighed by one map. A
+lone line, or none, goes by what does not repeat: a line is then at most marginal, because a vacuum or a drive
+sounds like that; a broad, lineless chatter that speaks without it is never stated surer than 0.9.
 Source: logistic regression, D. R. Cox, J. R. Stat. Soc. B 20 (1958) 215 to 242; weights in weights.py.
 Leaves out: cuts without a measured speed, which the pipeline leaves undecided.
 """
 
 import math
-from dataclasses import replace
 
 from chatter.cut.evidence import Evidence
-from chatter.cut.weights import INTERCEPT, WEIGHTS
+from chatter.cut.weights import INTERCEPT, LINELESS_INTERCEPT, LINELESS_WEIGHT, WEIGHTS
 from chatter.model import Verdict
 
 STABLE_BELOW = 0.45
@@ -20,29 +19,50 @@ CHATTER_ABOVE = 0.55
 LONE_AT_MOST = 0.55
 LINELESS_AT_MOST = 0.9  # of a broad chatter without a line to point at
 SLOW_TEETH_HZ = 300.0  # where tooth passing begins to be heard; shape of `beyond` chosen on simulated cuts
-FAINT_SHARE = -6.5  # nepers, 28 dB below what repeats: a family this faint is no chatter, however sharp
+MOST_STEADY = 3.0  # a coherence of 0.95: steadier is just steady
+MOST_MEMBERS = 2.5  # log of a dozen lines: more are just many
 
 
 def marks(evidence: Evidence) -> dict[str, float]:
-    """Give the marks that the fitted map weighs; each grows with chatter and levels off at both ends.
+    """Give the marks of a family that the fitted map weighs; each levels off at both ends.
 
     Returns
     -------
     dict
-        `weaker`: excess of the weaker of the family's two strongest lines, nepers. `share`: log of family
-        power over repeating power. `beyond`: log of what does not repeat over what does, against what a
-        stable cut of that tooth-passing frequency has: slow teeth are hardly heard beside chip noise, so
-        there a stable cut too seems not to repeat. `members`: strength of the other members, nepers.
+        `share`: log of family power over repeating power. `local`: the same near a member, for the member
+        where it is highest. `beyond`: see `lineless_mark`. `members`: log of the number of lines. `steady`:
+        how well the lines keep their phase, by how many there are. `quick`: log of the tooth-passing
+        frequency, no evidence by itself: where teeth are heard well, the same marks say more.
     """
-    loud = max(0.0, min(1.0, (evidence.share - FAINT_SHARE) / 2))
-    quick = max(-1.5, min(1.5, math.log(evidence.tooth_hz / SLOW_TEETH_HZ)))
-    unrepeated = max(-3.0, min(1.0, evidence.unrepeated))
+    members = min(MOST_MEMBERS, math.log(max(1, len(evidence.family))))
     return {
-        "weaker": loud * min(evidence.strongest, evidence.second),
         "share": max(-5.0, min(0.0, evidence.share)),
-        "beyond": unrepeated + quick * (1 + unrepeated / 4),
-        "members": loud * min(40.0, evidence.members),
+        "local": max(-5.0, min(0.0, evidence.local)),
+        "beyond": lineless_mark(evidence, evidence.unrepeated),
+        "members": members,
+        "steady": min(MOST_STEADY, evidence.steady) * (1 + members),
+        "quick": _quick(evidence),
     }
+
+
+def lineless_mark(evidence: Evidence, unrepeated: float) -> float:
+    """Give what does not repeat against what a stable cut of that tooth-passing frequency has.
+
+    Slow teeth are hardly heard beside chip noise, so there a stable cut too seems not to repeat.
+
+    Parameters
+    ----------
+    evidence
+        Of one cut.
+    unrepeated
+        Log of the power that does not repeat over the power that does: all of it, or without a lone line.
+    """
+    kept = max(-3.0, min(1.0, unrepeated))
+    return kept + _quick(evidence) * (1 + kept / 4)
+
+
+def _quick(evidence: Evidence) -> float:
+    return max(-1.5, min(1.5, math.log(evidence.tooth_hz / SLOW_TEETH_HZ)))
 
 
 def probability_of_chatter(evidence: Evidence) -> float:
@@ -53,18 +73,19 @@ def probability_of_chatter(evidence: Evidence) -> float:
     float
         Between 0.001 and 0.999: the fit has no more cases than that allows.
     """
-    probability = _logistic(marks(evidence))
-    if len(evidence.family) < 2:
-        without = replace(
-            evidence, family=(), strongest=0.0, members=0.0, share=-12.0, unrepeated=evidence.broad
+    if len(evidence.family) > 1:
+        values = marks(evidence)
+        probability = _logistic(INTERCEPT + sum(WEIGHTS[name] * value for name, value in values.items()))
+    else:
+        broad, whole = (
+            _logistic(LINELESS_INTERCEPT + LINELESS_WEIGHT * lineless_mark(evidence, unrepeated))
+            for unrepeated in (evidence.broad, evidence.unrepeated)
         )
-        most = LINELESS_AT_MOST if _logistic(marks(without)) > CHATTER_ABOVE else LONE_AT_MOST
-        probability = min(probability, most)
+        probability = max(min(broad, LINELESS_AT_MOST), min(whole, LONE_AT_MOST))
     return max(0.001, min(0.999, probability))
 
 
-def _logistic(values: dict[str, float]) -> float:
-    total = INTERCEPT + sum(WEIGHTS[name] * value for name, value in values.items())
+def _logistic(total: float) -> float:
     return 1 / (1 + math.exp(-max(-30.0, min(30.0, total))))
 
 

@@ -1,14 +1,14 @@
 """Score the main job on simulated recordings whose answer is known.
 
-    python tests/benchmarks/suite.py other 160        judge 160 scenes of a family and print the figures
-    python tests/benchmarks/suite.py workshop 160 --fit   fit chatter/cut/weights.py's numbers and print them
+    python tests/benchmarks/suite.py other 160    judge 160 scenes of a family and print the figures
+    python tests/benchmarks/suite.py workshop school 480 --fit    fit the numbers of chatter/cut/weights.py
 
 Every scene goes through a sound file (AAC, Opus, MP3, FLAC or WAV, drawn at random), is read back as a
 user's recording is, and is judged as a document is; figures are given per codec too.
-Families: "workshop" is the one that the weights are fitted on; "other" differs from it in machines,
-immersions, rooms and noises; "school" has its own radiation, room, noises and phone. Scenes that the
-simulator can't follow or that have no clear answer are drawn anew; how many is printed. Long: about two
-seconds a scene, on two processes. Results stand in docs/verdicts.md.
+Families: "workshop" and "school" are those that the weights are fitted on, with their own seeds here;
+"other" differs from "workshop" in machines, immersions, rooms and noises; "school" has its own radiation,
+room, noises and phone. Scenes that the simulator can't follow or that have no clear answer are drawn anew;
+how many is printed. Long: about two seconds a scene, on two processes. Results stand in docs/verdicts.md.
 """
 
 import argparse
@@ -23,8 +23,7 @@ from scipy.optimize import minimize
 
 from chatter.audio import read_recording
 from chatter.cut import judge_recording, study_recording
-from chatter.cut.verdict import marks, probability_of_chatter
-from chatter.cut.weights import WEIGHTS
+from chatter.cut.verdict import lineless_mark, marks
 from chatter.errors import BadValueError
 from chatter.model import CutSetup
 from chatter.simulate import RenderedScene, Scene, random_scene, render_scene
@@ -44,7 +43,8 @@ class Row:
     scored: bool  # an even-flute period doubling can't be told from run-out
     verdict: str
     probability: float | None
-    features: tuple[float, ...] | None  # only when fitting
+    family_marks: tuple[dict[str, float], ...]  # of every cut with a family of lines, only when fitting
+    lineless_marks: tuple[float, ...]  # of every cut without one, only when fitting
     speed_right: bool
     start_right: bool
     line_right: bool
@@ -64,12 +64,7 @@ def judge(rendered: RenderedScene, *, codec: Codec, fitting: bool = False) -> Ro
         recording = read_recording(path)
     setup = CutSetup(rpm=rendered.programmed_rpm, flutes=rendered.flutes)
     analysis = judge_recording(recording, setup=setup)
-    features = None
-    if fitting:
-        _, _, cuts = study_recording(recording, setup=setup)
-        if cuts:
-            loudest = max(cuts, key=lambda cut: probability_of_chatter(cut.evidence))
-            features = tuple(marks(loudest.evidence)[name] for name in WEIGHTS)
+    heard = [cut.evidence for cut in study_recording(recording, setup=setup)[2]] if fitting else []
     turn_hz = rendered.true_rpm / 60
     worst = analysis.worst
     heard_hz = None if worst is None else worst.chatter_hz
@@ -81,7 +76,10 @@ def judge(rendered: RenderedScene, *, codec: Codec, fitting: bool = False) -> Ro
         scored=not (rendered.kind == "flip" and rendered.flutes % 2 == 0),
         verdict="undecided" if worst is None else worst.verdict,
         probability=None if worst is None else worst.chatter_probability,
-        features=features,
+        family_marks=tuple(marks(evidence) for evidence in heard if len(evidence.family) > 1),
+        lineless_marks=tuple(
+            lineless_mark(evidence, evidence.broad) for evidence in heard if len(evidence.family) < 2
+        ),
         speed_right=measured is not None and abs(measured / rendered.true_rpm - 1) < 1e-3,
         start_right=start_s is not None and abs(start_s - rendered.cut_times_s[0][0]) < 0.2,
         line_right=heard_hz is not None
@@ -139,11 +137,19 @@ def reliability(rows: list[Row]) -> list[tuple[str, int, float, float]]:
     return table
 
 
-def fit(rows: list[Row]) -> tuple[float, dict[str, float]]:
-    """Fit the logistic map: weights at least 0, a light ridge on their standardised size."""
-    used = [row for row in rows if row.scored and row.features is not None and row.speed_right]
-    x = np.array([row.features for row in used])
-    sign = np.where([row.chattering for row in used], 1.0, -1.0)
+def fit(rows: list[Row]) -> dict[str, float]:
+    """Fit both logistic maps on the cuts whose speed was measured right."""
+    used = [row for row in rows if row.scored and row.speed_right]
+    families = [(row.chattering, values) for row in used for values in row.family_marks]
+    lineless = [(row.chattering, {"lineless": value}) for row in used for value in row.lineless_marks]
+    return {**_fit_logistic(families, "intercept"), **_fit_logistic(lineless, "lineless intercept")}
+
+
+def _fit_logistic(cases: list[tuple[bool, dict[str, float]]], intercept: str) -> dict[str, float]:
+    """Fit one map: weights at least 0, a light ridge on their standardised size."""
+    names = list(cases[0][1])
+    x = np.array([[values[name] for name in names] for _, values in cases])
+    sign = np.where([chattering for chattering, _ in cases], 1.0, -1.0)
     middle, spread = x.mean(0), x.std(0)
     z = (x - middle) / spread
 
@@ -153,8 +159,8 @@ def fit(rows: list[Row]) -> tuple[float, dict[str, float]]:
     bounds = [(None, None)] + [(0, None)] * x.shape[1]
     best = minimize(loss, np.concatenate([[0.0], np.ones(x.shape[1])]), bounds=bounds)
     weights = best.x[1:] / spread
-    named = {name: float(w) for name, w in zip(WEIGHTS, weights, strict=True)}
-    return float(best.x[0] - weights @ middle), named
+    named = {name: round(float(w), 4) for name, w in zip(names, weights, strict=True)}
+    return {intercept: round(float(best.x[0] - weights @ middle), 4), **named}
 
 
 def _work(task: tuple[Scene | SchoolScene, bool]) -> Row | None:
@@ -192,13 +198,18 @@ def scenes(family: str, count: int, seed: int, *, fitting: bool = False) -> list
 def main() -> None:
     """Run from the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("family", choices=sorted(SEEDS))
+    parser.add_argument("families", nargs="+", choices=sorted(SEEDS))
     parser.add_argument("count", type=int)
     parser.add_argument("--fit", action="store_true")
     parser.add_argument("--seed", type=int)
     given = parser.parse_args()
-    seed = SEEDS[given.family] if given.seed is None else given.seed
-    rows = scenes(given.family, given.count, seed, fitting=given.fit)
+    rows = [
+        row
+        for family in given.families
+        for row in scenes(
+            family, given.count, SEEDS[family] if given.seed is None else given.seed, fitting=given.fit
+        )
+    ]
     out = sys.stdout.write
     if given.fit:
         out(f"{fit(rows)}\n")

@@ -1,0 +1,69 @@
+"""The rules between evidence and verdict, apart from any recording."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from chatter.cut.evidence import Evidence, Peak
+from chatter.cut.verdict import marks, probability_of_chatter, verdict_of
+
+
+def lines(count, *, first_hz=1170.0):
+    return tuple(
+        Peak(frequency_hz=first_hz + 100 * k, power=1e-4, excess=4.0, in_idle=False) for k in range(count)
+    )
+
+
+def evidence(**changed):
+    plain = Evidence(
+        peaks=lines(6),
+        family=lines(6),
+        steady=2.0,
+        share=-3.0,
+        local=-2.0,
+        unrepeated=-2.0,
+        broad=-2.5,
+        halved=-12.0,
+        tooth_hz=200.0,
+    )
+    return replace(plain, **changed)
+
+
+def test_lone_line_is_at_most_marginal_however_loud():
+    lone = evidence(peaks=lines(1), family=lines(1), steady=0.0, share=3.0, local=3.0, unrepeated=3.0)
+    assert verdict_of(probability_of_chatter(lone)) == "marginal"
+
+
+def test_broad_chatter_without_a_line_is_chatter_but_never_sure():
+    broad = evidence(peaks=(), family=lines(1), steady=0.0, unrepeated=3.0, broad=3.0, tooth_hz=900.0)
+    assert 0.55 < probability_of_chatter(broad) <= 0.9
+
+
+def test_nothing_off_the_comb_is_stable():
+    assert probability_of_chatter(evidence(peaks=(), family=(), steady=0.0, unrepeated=-4.0, broad=-4.0)) < 0.1
+
+
+def test_many_steady_lines_speak_for_chatter_however_faint_they_are_beside_the_teeth():
+    # Common practice: sidebands a whole turn apart that keep their phase are chatter's own sign.
+    faint = evidence(peaks=lines(14), family=lines(14), share=-8.0, local=-3.0, unrepeated=-5.0)
+    few = replace(faint, peaks=lines(2), family=lines(2), steady=0.5)
+    assert probability_of_chatter(faint) > probability_of_chatter(few) + 0.3
+
+
+@given(
+    st.sampled_from(["steady", "share", "local", "unrepeated"]),
+    st.floats(-8, 5),
+    st.floats(0, 3),
+    st.floats(30, 3000),
+)
+def test_more_evidence_never_makes_chatter_less_likely(name, value, more, tooth_hz):
+    low, high = (evidence(tooth_hz=tooth_hz, **{name: level}) for level in (value, value + more))
+    assert probability_of_chatter(high) >= probability_of_chatter(low) - 1e-12
+
+
+def test_more_lines_never_make_chatter_less_likely():
+    chances = [probability_of_chatter(evidence(family=lines(count))) for count in range(2, 30)]
+    assert chances == sorted(chances)
+    assert marks(evidence(family=lines(12)))["members"] == pytest.approx(2.485, abs=0.001)  # log 12
