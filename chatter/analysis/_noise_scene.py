@@ -34,6 +34,15 @@ LIMITS = {
     "minutes": MOST_MIN,
     "evening_h": MOST_H,
 }
+# Findings with which the peaks at the ear aren't known: cut off, turned down, or short of high frequencies.
+LOSE_PEAKS = {
+    "clipped",
+    "automatic-gain",
+    "noise-suppression",
+    "narrow-band",
+    "headset-codec",
+    "voice-message",
+}
 # What each option needs beside it, and what that is in words.
 NEEDS = {
     "neighbour_distance_m": ("mic_distance_m", "how far the phone lay from the machine, in m"),
@@ -160,12 +169,17 @@ def spread_noise(
             ear_distance_m=scene.ear_distance_m,
             minutes=DAY_MIN if scene.minutes is None else scene.minutes,
             uncertainty_db=document.calibration.uncertainty_db,
-            lcpeak_db=levels.LCpeak_db,
+            lcpeak_db=None if _loses_peaks(document) else levels.LCpeak_db,
             indoors=scene.indoors,
             room_m3=scene.room_m3,
         )
         document = replace(document, exposure=exposure)
     return document
+
+
+def _loses_peaks(document: NoiseDocument) -> bool:
+    """Say whether the recorder or its codec may have taken peaks away, so that the ear got higher ones."""
+    return any(one["code"] in LOSE_PEAKS for one in document.recording["findings"])
 
 
 def _at_neighbour(

@@ -111,7 +111,8 @@ class Exposure:
     low_db: float  # range of LEX8h_db
     high_db: float
     minutes_to_wear: float | None  # until LEX,8h is 85 dB; None where a day of 24 h doesn't get there
-    protection: HearingProtection
+    protection: HearingProtection  # "must be at hand" where only peaks that are not known could ask for it
+    peaks_known: bool  # whether the peaks at the ear are in it
     says: tuple[str, ...]  # one plain sentence each
 
     def to_dict(self) -> dict[str, Any]:
@@ -128,5 +129,6 @@ class Exposure:
             "high_db": self.high_db,
             "minutes_to_wear": self.minutes_to_wear,
             "protection": self.protection,
+            "peaks_known": self.peaks_known,
             "says": list(self.says),
         }

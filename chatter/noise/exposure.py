@@ -75,7 +75,7 @@ def daily_exposure(
     uncertainty_db
         Of the level, dB.
     lcpeak_db
-        LCpeak at the microphone, dB; None where it isn't known.
+        LCpeak at the microphone, dB; None where it isn't known: then protection is never "not due".
     indoors, room_m3
         The room and its volume, m³; indoors without a volume no fall is reckoned where the ear is farther
         away than the microphone.
@@ -104,9 +104,7 @@ def daily_exposure(
     to_wear_min = DAY_MIN * 10 ** ((EU_UPPER_DB - ear_db) / 10)
     niosh, osha = niosh_percent(ear_db, minutes=minutes), osha_percent(ear_db, minutes=minutes)
     high_peak_db = None if peak_db is None else peak_db + uncertainty_db
-    says = [_say_protection((lex_db, high_db), (peak_db, high_peak_db))]
-    if peak_db is None:
-        says.append("The peaks at the ear are not known: wear protection wherever it bangs or cracks.")
+    says = _say_protection((lex_db, high_db), (peak_db, high_peak_db))
     if lex_db > EU_LIMIT_DB:
         says.append(
             f"EU: at most 87 dB LEX,8h may reach the ear, protection worn; without it {lex_db:.0f} dB do."
@@ -129,7 +127,8 @@ def daily_exposure(
         low_db=lex_db - uncertainty_db,
         high_db=high_db,
         minutes_to_wear=to_wear_min if to_wear_min <= 1440 else None,
-        protection=_protection(high_db, high_peak_db),
+        protection=_careful(_protection(high_db, high_peak_db), peak_db),
+        peaks_known=peak_db is not None,
         says=tuple(says),
     )
 
@@ -152,8 +151,31 @@ def _protection(lex_db: float, peak_db: float | None) -> HearingProtection:
     return "not due"
 
 
-def _say_protection(lex_range_db: tuple[float, float], peak_range_db: tuple[float | None, ...]) -> str:
-    """Say what is due; both ranges go from the likeliest to the high end."""
+def _careful(due: HearingProtection, peak_db: float | None) -> HearingProtection:
+    """Keep protection at hand where only unknown peaks could ask for it (own choice, on the careful side)."""
+    return "must be at hand" if due == "not due" and peak_db is None else due
+
+
+def _say_protection(
+    lex_range_db: tuple[float, float], peak_range_db: tuple[float | None, float | None]
+) -> list[str]:
+    """Say what is due by level and peaks, and what can't be told."""
+    high_db, (peak_db, high_peak_db) = lex_range_db[1], peak_range_db
+    if peak_db is not None:
+        return [_say_due(lex_range_db, peak_range_db)]
+    if _protection(high_db, high_peak_db) == "not due":
+        return [
+            "Whether hearing protection is due can't be told: the level alone doesn't ask for it, but the "
+            "peaks at the ear are not known. Keep it at hand, and wear it wherever it bangs or cracks."
+        ]
+    return [
+        _say_due(lex_range_db, peak_range_db),
+        "The peaks at the ear are not known: wear protection wherever it bangs or cracks.",
+    ]
+
+
+def _say_due(lex_range_db: tuple[float, float], peak_range_db: tuple[float | None, float | None]) -> str:
+    """Say what is due by what is known; both ranges go from the likeliest to the high end."""
     (lex_db, high_db), (peak_db, high_peak_db) = lex_range_db, peak_range_db
     likely, cautious = _protection(lex_db, peak_db), _protection(high_db, high_peak_db)
     if cautious == "not due":

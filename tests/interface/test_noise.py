@@ -167,6 +167,22 @@ def test_clipping_takes_the_peak_and_widens_the_uncertainty(chatter, tmp_path):
     assert document["calibration"]["because"]
 
 
+@pytest.mark.parametrize("lost", ["clipped", "band"])
+def test_protection_is_left_open_where_the_recorder_took_peaks_away(chatter, tmp_path, rng, lost):
+    path = tmp_path / "lost.wav"
+    if lost == "clipped":
+        soundfile.write(path, np.clip(sine(440.0, 1.5), -1, 1), RATE_HZ)
+    else:  # 8 kHz carry no more than 4
+        soundfile.write(path, rng.normal(0, 0.05, 5 * 8000), 8000)
+    words = ("noise", path, "--full-scale-db", 60, "--mic-distance-m", 1, "--ear-distance-m", 1)
+    ear = told(chatter(*words, "--json"))["exposure"]
+    assert ear["LEX8h_db"] < 75  # by itself far below the 80 dB of Directive 2003/10/EC
+    assert (ear["protection"], ear["peaks_known"]) == ("must be at hand", False)
+    text = " ".join(chatter(*words).out.split())
+    assert "Whether hearing protection is due can't be told" in text
+    assert "is not due" not in text
+
+
 def test_voice_recording_leaves_bands_out(chatter, tmp_path, rng):
     path = tmp_path / "voice.wav"
     soundfile.write(path, rng.normal(0, 0.05, 5 * 8000), 8000)

@@ -98,7 +98,7 @@ def test_room_makes_the_level_fall_less_than_the_open():
     [(79.9, "not due"), (80.0, "must be at hand"), (84.9, "must be at hand"), (85.0, "must be worn")],
 )  # Directive 2003/10/EC, Articles 3 and 6: action values of 80 and 85 dB
 def test_protection_is_due_at_the_action_values(level_db, protection):
-    assert exposed(level_db).protection == protection
+    assert exposed(level_db, lcpeak_db=100.0).protection == protection
 
 
 def test_uncertain_level_asks_for_protection_at_its_high_end():
@@ -169,3 +169,15 @@ def test_peaks_count_by_the_high_end_of_their_range():
 def test_peaks_that_are_not_known_are_told():
     assert "peaks at the ear are not known" in " ".join(exposed(70).says)
     assert "not known" not in " ".join(exposed(70, lcpeak_db=100.0).says)
+
+
+def test_protection_is_never_not_due_where_the_peaks_are_not_known():
+    # Directive 2003/10/EC, Article 3: level and peaks each have their action value, so one of them unknown
+    # leaves open whether it is due.
+    found = exposed(70)
+    assert (found.protection, found.peaks_known) == ("must be at hand", False)
+    assert "can't be told" in found.says[0]
+    assert "not due" not in " ".join(found.says)
+    assert exposed(90).protection == "must be worn"  # the level alone asks for it
+    known = exposed(70, lcpeak_db=100.0)
+    assert (known.protection, known.peaks_known) == ("not due", True)
