@@ -6,10 +6,18 @@ Leaves out: other noise of the day, and hearing that is hurt already.
 """
 
 import math
+from dataclasses import dataclass
 
 from chatter.errors import BadValueError
 from chatter.model.noise_effects import Exposure, HearingProtection
-from chatter.noise.room import absorption_area_m2, nearer_db
+from chatter.noise.room import (
+    ABSORPTION_RANGE,
+    REVERBERATION_DB,
+    UNKNOWN_ROOM_M3,
+    absorption_area_m2,
+    nearer_db,
+    origin_range_m,
+)
 
 DAY_MIN = 480.0  # 8 h: all three rules
 EU_LOWER_DB, EU_UPPER_DB, EU_LIMIT_DB = 80.0, 85.0, 87.0  # Directive 2003/10/EC, Article 3: LEX,8h
@@ -24,6 +32,16 @@ OSHA_LIMIT_FROM_DB = 90.0
 OSHA_ACTION_PERCENT = 50.0  # 29 CFR 1910.95(c)(1)
 NEAR_M = 0.3  # own choice: nearer than about the size of the source no law of distance holds
 LEAST_M, MOST_M = 0.01, 100.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Way:
+    """What happens to the level from the phone to the ear."""
+
+    step_db: float
+    down_db: float = 0.0  # the truth may lie this much below
+    up_db: float = 0.0  # or this much above
+    said: str
 
 
 def niosh_percent(level_db: float, *, minutes: float) -> float:
@@ -73,7 +91,7 @@ def daily_exposure(
     minutes
         Of cutting in a day, above 0 and at most 1440.
     uncertainty_db
-        Of the level, dB.
+        Of the level at the microphone, dB.
     lcpeak_db
         LCpeak at the microphone, dB; None where it isn't known: then protection is never "not due".
     indoors, room_m3
@@ -83,7 +101,8 @@ def daily_exposure(
     Returns
     -------
     Exposure
-        Levels, doses and sentences; protection goes by the high end of the range.
+        Levels, doses and sentences; protection goes by the high end of the range. That adds, in squares, what
+        the way from phone to ear leaves open; it adds nothing where both are equally far from the cut.
 
     Raises
     ------
@@ -91,19 +110,17 @@ def daily_exposure(
         A number is not finite or out of range.
     """
     _check(laeq_db, mic_distance_m, ear_distance_m, minutes, uncertainty_db)
-    absorption_m2 = absorption_area_m2(room_m3) if indoors and room_m3 is not None else None
-    step_db = nearer_db(mic_distance_m, to_m=ear_distance_m, absorption_m2=absorption_m2)
-    unknown_room = indoors and room_m3 is None and step_db < 0
-    if unknown_room:
-        step_db = 0.0
+    way = _way_to_ear(mic_distance_m, ear_distance_m, indoors=indoors, room_m3=room_m3)
+    step_db = way.step_db
+    down_db, up_db = math.hypot(uncertainty_db, way.down_db), math.hypot(uncertainty_db, way.up_db)
     ear_db = laeq_db + step_db
     share_db = 10 * math.log10(minutes / DAY_MIN)
     lex_db = ear_db + share_db
-    high_db = lex_db + uncertainty_db
+    high_db = lex_db + up_db
     peak_db = None if lcpeak_db is None else lcpeak_db + step_db
     to_wear_min = DAY_MIN * 10 ** ((EU_UPPER_DB - ear_db) / 10)
     niosh, osha = niosh_percent(ear_db, minutes=minutes), osha_percent(ear_db, minutes=minutes)
-    high_peak_db = None if peak_db is None else peak_db + uncertainty_db
+    high_peak_db = None if peak_db is None else peak_db + up_db
     says = _say_protection((lex_db, high_db), (peak_db, high_peak_db))
     if lex_db > EU_LIMIT_DB:
         says.append(
@@ -115,7 +132,7 @@ def daily_exposure(
         says.append(
             f"OSHA: {osha:.0f} % of its dose; from 50 % a workplace needs hearing tests and protection."
         )
-    says.append(_say_distance(ear_distance_m, mic_distance_m, absorption_m2, unknown_room))
+    says.append(way.said)
     return Exposure(
         ear_distance_m=float(ear_distance_m),
         LEX8h_db=lex_db,
@@ -124,7 +141,7 @@ def daily_exposure(
         osha_pel_percent=osha_percent(ear_db, minutes=minutes, from_db=OSHA_LIMIT_FROM_DB),
         minutes=float(minutes),
         ear_db=ear_db,
-        low_db=lex_db - uncertainty_db,
+        low_db=lex_db - down_db,
         high_db=high_db,
         minutes_to_wear=to_wear_min if to_wear_min <= 1440 else None,
         protection=_careful(_protection(high_db, high_peak_db), peak_db),
@@ -193,12 +210,47 @@ def _say_due(lex_range_db: tuple[float, float], peak_range_db: tuple[float | Non
     return f"{reach} at the high end of the range ({high_db:.0f} dB; most likely {lex_db:.0f} dB)."
 
 
-def _say_distance(ear_m: float, mic_m: float, absorption_m2: float | None, unknown_room: bool) -> str:
+def _way_to_ear(mic_m: float, ear_m: float, *, indoors: bool, room_m3: float | None) -> _Way:
+    """Give what the level does from phone to ear, with what distances and room leave open, in squares."""
+    room_m2 = absorption_area_m2(room_m3) if indoors and room_m3 is not None else None  # checks the volume
+    if mic_m == ear_m:
+        said = "The phone lay as far from the cut as your ear: the level there is taken as it is."
+        return _Way(step_db=0.0, said=said)
+    step_db = nearer_db(mic_m, to_m=ear_m, absorption_m2=room_m2)
+    unknown_room = indoors and room_m3 is None and step_db < 0
+    (mic_near_m, mic_far_m), (ear_near_m, ear_far_m) = origin_range_m(mic_m), origin_range_m(ear_m)
+    down = [
+        step_db - nearer_db(mic_near_m, to_m=ear_m, absorption_m2=room_m2),
+        step_db - nearer_db(mic_m, to_m=ear_far_m, absorption_m2=room_m2),
+    ]
+    up = [
+        nearer_db(mic_far_m, to_m=ear_m, absorption_m2=room_m2) - step_db,
+        nearer_db(mic_m, to_m=ear_near_m, absorption_m2=room_m2) - step_db,
+    ]
+    if unknown_room:
+        step_db = 0.0
+    if indoors:
+        rooms_m3 = UNKNOWN_ROOM_M3 if room_m3 is None else (room_m3, room_m3)
+        steps_db = [
+            nearer_db(mic_m, to_m=ear_m, absorption_m2=absorption_area_m2(volume_m3, absorption=share))
+            for volume_m3, share in zip(rooms_m3, ABSORPTION_RANGE, strict=True)
+        ]
+        down += [max(0.0, step_db - min(steps_db)), REVERBERATION_DB]
+        up += [max(0.0, max(steps_db) - step_db), REVERBERATION_DB]
+    return _Way(
+        step_db=step_db,
+        down_db=math.hypot(*down),
+        up_db=math.hypot(*up),
+        said=_say_way(ear_m, mic_m, in_a_room=room_m2 is not None, unknown_room=unknown_room),
+    )
+
+
+def _say_way(ear_m: float, mic_m: float, *, in_a_room: bool, unknown_room: bool) -> str:
     if unknown_room:
         said = (
             "The room throws sound back and its volume is not known: the ear is reckoned as loud as the phone"
         )
-    elif absorption_m2 is not None:
+    elif in_a_room:
         said = "From phone to ear by direct and reverberant sound of a room of that volume"
     else:
         said = "From phone to ear as in the open (6 dB for each doubling); in a room it falls less"

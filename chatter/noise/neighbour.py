@@ -18,10 +18,12 @@ from chatter.model.noise_effects import Neighbour, NeighbourPart, OpeningShare
 from chatter.noise.air import USUAL_C, USUAL_PERCENT, air_absorption_db_m
 from chatter.noise.room import (
     ABSORPTION_RANGE,
+    REVERBERATION_DB,
     UNKNOWN_ROOM_M3,
     USUAL_ABSORPTION,
     USUAL_ROOM_M3,
     absorption_area_m2,
+    origin_range_m,
     reverberant_less_heard_db,
 )
 from chatter.noise.screen import Screen, check_heights, ground_db, screen_db
@@ -38,9 +40,7 @@ FACADE_WORDS: dict[Facade, str] = {
 }
 OUT_OF_A_ROOM_DB = -6.0  # EN 12354-4:2000, annex B: diffusivity term of an ideal diffuse field
 METHOD_DB = 3.0  # ISO 9613-2:1996, Table 5: accuracy below 5 m height and 1000 m, light wind towards
-PLACE_M = 0.1  # own choice: how far the sound's origin may lie from where the distance was measured
 SCREEN_GAPS_DB = 3.0  # own choice: what gaps, short fences and ways around the end give back
-REVERBERATION_DB = 2.0  # own choice: a small room is no diffuse field
 MOST_M = 2000.0  # own choice: beyond 1000 m ISO 9613-2 gives no accuracy; twice that is no neighbour
 LEAST_M = 0.01
 
@@ -194,12 +194,12 @@ def _gain_db(bands: _Bands, before_db: NDArray[np.float64], step_db: NDArray[np.
 
 def _distance_part(mic_m: float, neighbour_m: float) -> NeighbourPart:
     """Give what spherical spreading takes, and what it hangs on where the sound really starts."""
-    nearest_m = max(mic_m - PLACE_M, mic_m / 4)  # own choice: never nearer than a quarter
+    nearest_m, farthest_m = origin_range_m(mic_m)
     return NeighbourPart(
         name="distance",
         db=-20 * math.log10(neighbour_m / mic_m),
         down_db=20 * math.log10(mic_m / nearest_m),
-        up_db=20 * math.log10((mic_m + PLACE_M) / mic_m),
+        up_db=20 * math.log10(farthest_m / mic_m),
     )
 
 

@@ -14,6 +14,8 @@ UNKNOWN_ROOM_M3 = (20.0, 200.0)  # own choice: from a shed to a workshop
 SURFACE_SHAPE = 6.6  # surface of a 6 x 3 x 2.5 m room, 81 m², over its volume to the power of 2/3
 USUAL_ABSORPTION = 0.10  # own choice: mean share that bare walls with shelves and tools swallow
 ABSORPTION_RANGE = (0.05, 0.25)  # own choice: bare concrete; lined, furnished or with the door open
+REVERBERATION_DB = 2.0  # own choice: a small room is no diffuse field
+PLACE_M = 0.1  # own choice: how far the sound's origin may lie from where the distance was measured
 LEAST_M3, MOST_M3 = 2.0, 100_000.0
 
 
@@ -58,3 +60,12 @@ def nearer_db(from_m: float, *, to_m: float, absorption_m2: float | None) -> flo
     """
     room = 0.0 if absorption_m2 is None else 4 / absorption_m2
     return 10 * math.log10((1 / (4 * math.pi * to_m**2) + room) / (1 / (4 * math.pi * from_m**2) + room))
+
+
+def origin_range_m(distance_m: float) -> tuple[float, float]:
+    """Give how near and how far the sound's origin may lie, m; never below a quarter of it (own choice).
+
+    >>> origin_range_m(1.0)
+    (0.9, 1.1)
+    """
+    return max(distance_m - PLACE_M, distance_m / 4), distance_m + PLACE_M

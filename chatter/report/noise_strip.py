@@ -35,8 +35,9 @@ def list_levels(document: NoiseDocument) -> tuple[Row, ...]:
     rows: list[Row] = [(name, db - down_db, db, db + up_db, True) for name, db in told]
     sure_db = document.calibration.uncertainty_db
     if document.exposure is not None:
-        ear_db = document.exposure.ear_db
-        rows.append(("at your ear", ear_db - sure_db, ear_db, ear_db + sure_db, False))
+        ear = document.exposure
+        to_ear_db = ear.ear_db - ear.LEX8h_db  # the range of both is the same
+        rows.append(("at your ear", ear.low_db + to_ear_db, ear.ear_db, ear.high_db + to_ear_db, False))
     rows.append(("at the phone", phone_db - sure_db, phone_db, phone_db + sure_db, False))
     return tuple(rows)
 
