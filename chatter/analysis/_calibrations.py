@@ -20,7 +20,9 @@ from chatter.model.noise import Calibration, CalibrationDocument
 
 Weighting = Literal["A", "C", "Z"]
 WEIGHTINGS = ("A", "C", "Z")
-LEVELS_DB = (20.0, 160.0)  # own choice: from a silent room to beyond any phone
+LEVELS_DB = (30.0, 140.0)  # own choice: a phone's own noise is about as loud, and none takes more
+SHORTEST_S = 3.0  # own choice: a meter's Slow reading needs that long to settle
+FULL_SCALES_DB, MOST_UNCERTAINTY_DB = (0.0, 250.0), 60.0  # own choice: what any kept entry lies within
 TONES_HZ = (100.0, 4000.0)  # own choice: calibrators give 250 Hz or 1 kHz
 TONE_SHARE = 0.9  # own choice: of the A-weighted energy that must be the tone's; 0.5 dB
 STEADY_DB = 1.0  # own choice: a calibrator's level stays within a tenth of that
@@ -93,8 +95,7 @@ def make_calibration(
 
     heard = measure(Path(path))
     file = str(heard.recording["file"])
-    if any(finding.code == "clipped" for finding in heard.analysis.findings):
-        raise BadValueError("recording", file, "one that isn't cut off at full scale: set the gain lower")
+    _check_recording(heard.analysis, file)
     levels = heard.analysis.levels
     if hz is None:
         heard_db = {"A": levels.LAeq_db, "C": levels.LCeq_db, "Z": levels.LZeq_db}[weighting]
@@ -126,6 +127,19 @@ def make_calibration(
     }
     _write_all(known)
     return document
+
+
+def _check_recording(analysis: Any, file: str) -> None:
+    """Refuse a recording that no calibration can be made from."""
+    if analysis.duration_s < SHORTEST_S:
+        told = f"{file} ({analysis.duration_s:.1f} s)"
+        raise BadValueError("recording", told, f"one of at least {SHORTEST_S:g} s, better half a minute")
+    codes = {finding.code for finding in analysis.findings}
+    if "clipped" in codes:
+        raise BadValueError("recording", file, "one that isn't cut off at full scale: set the gain lower")
+    if "automatic-gain" in codes:
+        needed = "one made with automatic gain turned off: the recorder changed its gain, so no level holds"
+        raise BadValueError("recording", file, needed)
 
 
 def find_calibration(name: str) -> Calibration:
@@ -198,15 +212,27 @@ def _read_all() -> dict[str, dict[str, Any]]:
     try:
         held = json.loads(place.read_text(encoding="utf-8"))
         known = held["calibrations"]
-        for entry in known.values():
-            float(entry["full_scale_db"]), float(entry["uncertainty_db"])
+        wrong = next((name for name, entry in known.items() if not _makes_sense(entry)), None)
     except FileNotFoundError:
         return {}
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         raise FileProblemError(
             str(place), "the calibrations in it can't be read", "mend it, or move it away and calibrate again"
         ) from error
+    if wrong is not None:
+        raise FileProblemError(
+            str(place),
+            f"the entry {wrong!r} has a full scale or an uncertainty that makes no sense",
+            "mend its numbers, or take the entry out and calibrate again",
+        )
     return dict(known)
+
+
+def _makes_sense(entry: dict[str, Any]) -> bool:
+    """Say whether an entry holds two finite numbers of the size that a calibration has."""
+    full_scale_db, uncertainty_db = float(entry["full_scale_db"]), float(entry["uncertainty_db"])
+    low_db, high_db = FULL_SCALES_DB
+    return low_db <= full_scale_db <= high_db and 0 <= uncertainty_db < MOST_UNCERTAINTY_DB  # False for NaN
 
 
 def _write_all(known: dict[str, dict[str, Any]]) -> None:

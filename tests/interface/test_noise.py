@@ -376,6 +376,8 @@ def test_too_short_a_sound_is_an_error(chatter, tmp_path, frames):
         (("mine", "TONE"), 2),
         (("mine", "TONE", "--level-db", "nan"), 1),
         (("mine", "TONE", "--level-db", "500"), 1),
+        (("mine", "TONE", "--level-db", "141"), 1),
+        (("mine", "TONE", "--level-db", "29"), 1),
         (("", "TONE", "--level-db", "94"), 1),
         (("mine", "TONE", "--level-db", "94", "--tone-hz", "250"), 1),  # the tone in it is another
         (("mine", "TONE", "--level-db", "94", "--weighting", "B"), 2),
@@ -396,6 +398,44 @@ def test_damaged_calibrations_are_not_overwritten(chatter, tone, home):
         ran = chatter(*words)
         assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
     assert file.read_text(encoding="utf-8") == '{"document": '
+
+
+@pytest.mark.parametrize("wrong", [np.nan, np.inf, -1.0, 600.0])
+@pytest.mark.parametrize("which", ["full_scale_db", "uncertainty_db"])
+def test_calibration_edited_to_nonsense_is_refused_by_file_and_name(chatter, tone, home, wrong, which):
+    file = home / "chatter" / "calibrations.json"
+    file.parent.mkdir(parents=True)
+    good = {"full_scale_db": 120.0, "uncertainty_db": 2.0}
+    known = {"good": good, "old phone": good | {which: wrong}}
+    file.write_text(json.dumps({"document": "calibrations", "calibrations": known}), encoding="utf-8")
+    ran = chatter("noise", tone, "--calibration", "old phone")
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert "calibrations.json" in ran.err
+    assert "'old phone'" in ran.err
+
+
+def test_calibration_from_under_3_s_is_refused(chatter, tmp_path, home):
+    soundfile.write(tmp_path / "short.wav", sine(1000.0, 0.1, seconds=2.9), RATE_HZ, subtype="FLOAT")
+    soundfile.write(tmp_path / "enough.wav", sine(1000.0, 0.1, seconds=3.0), RATE_HZ, subtype="FLOAT")
+    ran = chatter("calibrate", "mine", tmp_path / "short.wav", "--level-db", 94)
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert "at least 3 s" in ran.err
+    assert chatter("calibrate", "mine", tmp_path / "enough.wav", "--level-db", 94).code == 0
+
+
+def test_calibration_with_automatic_gain_is_refused(chatter, tmp_path, rng, home):
+    # Ten seconds of one background; three of them loud, for which the recorder turns itself down by 12 dB,
+    # and comes up again over a second afterwards.
+    t = np.arange(10 * RATE_HZ) / RATE_HZ
+    loud = (t >= 2) & (t < 5)
+    gain_db = np.where(loud, -12.0, np.where(t < 5, 0.0, -12 * np.exp(-(t - 5))))
+    sound = rng.normal(0, 0.005, len(t)) + loud * rng.normal(0, 0.3, len(t))
+    for name, samples in (("moved", sound * 10 ** (gain_db / 20)), ("still", 0.25 * sound)):
+        soundfile.write(tmp_path / f"{name}.wav", samples, RATE_HZ, subtype="FLOAT")
+    ran = chatter("calibrate", "mine", tmp_path / "moved.wav", "--level-db", 80)
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert "automatic gain" in ran.err
+    assert chatter("calibrate", "mine", tmp_path / "still.wav", "--level-db", 80).code == 0
 
 
 def test_python_gives_the_same_document(tone):
