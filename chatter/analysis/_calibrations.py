@@ -86,9 +86,10 @@ def make_calibration(
     told_db = None if uncertainty_db is None else _number("uncertainty_db", uncertainty_db, UNCERTAINTIES_DB)
     hz = None if tone_hz is None else _number("tone_hz", tone_hz, TONES_HZ)
     known = _read_all()
-    if kept in known and not replace:
+    earlier = _find(kept, known)
+    if earlier is not None and not replace:
         raise BadValueError(
-            "name", kept, "another name, or say that the calibration kept by it is to be replaced"
+            "name", earlier, "another name, or say that the calibration kept by it is to be replaced"
         )
     from chatter.analysis._noise import measure
     from chatter.noise.calibration import TOLD_UNCERTAINTY_DB, made_uncertainty_db
@@ -114,8 +115,10 @@ def make_calibration(
         uncertainty_db=uncertainty,
         level_db=level,
         heard_db=heard_db,
-        replaced=kept in known,
+        replaced=earlier is not None,
     )
+    if earlier is not None:
+        del known[earlier]  # its name may be written otherwise
     known[kept] = {
         "full_scale_db": document.full_scale_db,
         "uncertainty_db": uncertainty,
@@ -143,7 +146,7 @@ def _check_recording(analysis: Any, file: str) -> None:
 
 
 def find_calibration(name: str) -> Calibration:
-    """Give a calibration that is kept by name.
+    """Give a calibration that is kept by name; upper and lower case don't matter.
 
     Raises
     ------
@@ -153,16 +156,30 @@ def find_calibration(name: str) -> Calibration:
         The file of calibrations can't be read.
     """
     known = _read_all()
-    if name not in known:
+    kept = _find(name, known)
+    if kept is None:
         there = ", ".join(sorted(known)) or "none yet: make one from a recording of a known level"
         raise BadValueError("calibration", name, f"the name of one that is kept ({there})")
-    entry = known[name]
+    entry = known[kept]
     return Calibration(
         source="saved",
         full_scale_db=float(entry["full_scale_db"]),
         uncertainty_db=float(entry["uncertainty_db"]),
-        name=name,
+        name=kept,
     )
+
+
+def _find(name: str, known: dict[str, dict[str, Any]]) -> str | None:
+    """Give the name under which a calibration is kept; upper and lower case don't matter, nor do blanks."""
+    if name in known:
+        return name
+    key = _key(name)
+    return next((one for one in known if _key(one) == key), None)
+
+
+def _key(name: str) -> str:
+    """Bring a name to the form in which names are compared."""
+    return " ".join(name.casefold().split())
 
 
 def _tone_db(analysis: Any, hz: float, file: str) -> float | None:

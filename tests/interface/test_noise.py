@@ -414,6 +414,19 @@ def test_calibration_edited_to_nonsense_is_refused_by_file_and_name(chatter, ton
     assert "'old phone'" in ran.err
 
 
+def test_calibrations_name_is_the_same_in_upper_and_lower_case(chatter, tone, home):
+    assert chatter("calibrate", "My Phone", tone, "--level-db", 90).code == 0
+    calibration = told(chatter("noise", tone, "--calibration", "my  phone", "--json"))["calibration"]
+    assert calibration["name"] == "My Phone"
+    again = chatter("calibrate", "MY PHONE", tone, "--level-db", 95)
+    assert (again.code, again.out, again.err.count("\n")) == (1, "", 1)
+    assert "'My Phone'" in again.err
+    ran = chatter("calibrate", "MY PHONE", tone, "--level-db", 95, "--replace", "--json")
+    assert json.loads(ran.out)["replaced"] is True
+    kept = json.loads((home / "chatter" / "calibrations.json").read_text(encoding="utf-8"))["calibrations"]
+    assert list(kept) == ["MY PHONE"]
+
+
 def test_calibration_from_under_3_s_is_refused(chatter, tmp_path, home):
     soundfile.write(tmp_path / "short.wav", sine(1000.0, 0.1, seconds=2.9), RATE_HZ, subtype="FLOAT")
     soundfile.write(tmp_path / "enough.wav", sine(1000.0, 0.1, seconds=3.0), RATE_HZ, subtype="FLOAT")
