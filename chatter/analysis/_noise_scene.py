@@ -43,16 +43,24 @@ LOSE_PEAKS = {
     "headset-codec",
     "voice-message",
 }
-# What each option needs beside it, and what that is in words.
+_PHONE = "how far the phone lay from the machine, in m"
+_NEIGHBOUR = "how far away the neighbour is, in m"
+_EITHER_DISTANCE = f"{_NEIGHBOUR}, or how far your ear is from the cut"
+_HEIGHT = "the height of the screen, in m"
+# What each option needs beside it (one of those named), and what that is in words.
 NEEDS = {
-    "neighbour_distance_m": ("mic_distance_m", "how far the phone lay from the machine, in m"),
-    "ear_distance_m": ("mic_distance_m", "how far the phone lay from the machine, in m"),
-    "limit_db": ("neighbour_distance_m", "how far away the neighbour is, in m"),
-    "evening_h": ("limit_db", "the limit that the evening is held against, in dB"),
-    "screen_height_m": ("neighbour_distance_m", "how far away the neighbour is, in m"),
-    "screen_distance_m": ("screen_height_m", "the height of the screen, in m"),
-    "machine_height_m": ("screen_height_m", "the height of the screen, in m: heights count only with one"),
-    "neighbour_height_m": ("screen_height_m", "the height of the screen, in m: heights count only with one"),
+    "neighbour_distance_m": (("mic_distance_m",), _PHONE),
+    "ear_distance_m": (("mic_distance_m",), _PHONE),
+    "limit_db": (("neighbour_distance_m",), _NEIGHBOUR),
+    "evening_h": (("limit_db",), "the limit that the evening is held against, in dB"),
+    "minutes": (("limit_db", "ear_distance_m"), "a limit in dB, or how far your ear is from the cut, in m"),
+    "screen_height_m": (("neighbour_distance_m",), _NEIGHBOUR),
+    "screen_distance_m": (("screen_height_m",), _HEIGHT),
+    "machine_height_m": (("screen_height_m",), f"{_HEIGHT}: heights count only with one"),
+    "neighbour_height_m": (("screen_height_m",), f"{_HEIGHT}: heights count only with one"),
+    "facade": (("neighbour_distance_m",), _NEIGHBOUR),
+    "opening": (("neighbour_distance_m",), _NEIGHBOUR),
+    "indoors": (("neighbour_distance_m", "ear_distance_m"), _EITHER_DISTANCE),
 }
 
 
@@ -87,9 +95,6 @@ def read_scene(options: dict[str, Any]) -> Scene:
         name: None if options[name] is None else read_number(name, options[name], limit)
         for name, limit in LIMITS.items()
     }
-    for name, (other, words) in NEEDS.items():
-        if numbers[name] is not None and numbers[other] is None:
-            raise BadValueError(other, None, f"{words}, beside {name}")
     openings = tuple(find_opening(text) for text in options["opening"])
     indoors = bool(options["indoors"])
     if openings and not indoors:
@@ -104,6 +109,9 @@ def read_scene(options: dict[str, Any]) -> Scene:
         )
     if options["facade"] not in FACADES:
         raise BadValueError("facade", options["facade"], "none, in front or on it")
+    _check_needs(
+        {**numbers, "opening": openings, "indoors": indoors, "facade": options["facade"] != FACADES[0]}
+    )
     return Scene(
         screen=_screen(numbers, indoors=indoors),
         indoors=indoors,
@@ -115,6 +123,13 @@ def read_scene(options: dict[str, Any]) -> Scene:
             if name not in ("screen", "indoors", "openings", "facade")
         },
     )
+
+
+def _check_needs(told: dict[str, Any]) -> None:
+    """Refuse an option that would go unused, since what it needs wasn't told."""
+    for name, (others, words) in NEEDS.items():
+        if told[name] and not any(told[other] for other in others):
+            raise BadValueError(" or ".join(others), None, f"{words}, beside {name}")
 
 
 def _screen(numbers: dict[str, float | None], *, indoors: bool) -> "Screen | None":

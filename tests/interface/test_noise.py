@@ -348,6 +348,31 @@ def test_bad_input_is_one_clear_line(words, code, chatter, tone):
     assert ran.err.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    ("words", "missing"),
+    [
+        (("--minutes", "30"), "limit_db or ear_distance_m"),
+        (("--minutes", "30", "--mic-distance-m", "1", "--neighbour-distance-m", "9"), "limit_db or ear_dist"),
+        (("--indoors",), "neighbour_distance_m or ear_distance_m"),
+        (("--indoors", "--room-m3", "40"), "neighbour_distance_m or ear_distance_m"),
+        (("--facade", "in front"), "neighbour_distance_m"),
+        (("--facade", "on it", "--mic-distance-m", "1", "--ear-distance-m", "1"), "neighbour_distance_m"),
+        (("--opening", "door:2"), "indoors"),
+        (("--indoors", "--opening", "door:2"), "neighbour_distance_m"),
+        (
+            ("--indoors", "--opening", "door:2", "--mic-distance-m", "1", "--ear-distance-m", "1"),
+            "neighbour_distance_m",
+        ),
+        (("--evening-h", "3"), "limit_db"),
+        (("--machine-height-m", "1"), "screen_height_m"),
+    ],
+)
+def test_option_that_would_go_unused_is_refused_with_what_is_missing(words, missing, chatter, tone):
+    ran = chatter("noise", tone, *words)
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert missing in ran.err
+
+
 @pytest.mark.parametrize("bad", [np.nan, np.inf])
 def test_samples_that_are_no_numbers_are_an_error(chatter, tmp_path, bad):
     path = tmp_path / "bad.wav"
