@@ -92,9 +92,11 @@ def measure_noise(
     neighbour_distance_m
         Machine to neighbour, m; indoors from the openings. Then the level there is given.
     screen_height_m, screen_distance_m
-        A solid fence between: its height, and its distance from the machine (half way where not told), m.
+        A solid fence between: its height, and its distance from the machine, indoors from the openings (half
+        way where not told), m.
     machine_height_m, neighbour_height_m
-        Over the ground, m; 1 and 1.5 where not told. They count only with a screen.
+        Over the ground, m; 1 and 1.5 where not told. Indoors the first is the height of the openings, 1.5.
+        They count only with a screen.
     indoors
         Whether machine and phone stand in a room, with `opening` leading out of it.
     opening

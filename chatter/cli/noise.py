@@ -61,10 +61,18 @@ def noise_command(
         float | None, typer.Option(metavar="M", help="Height of a solid fence or wall in between.")
     ] = None,
     screen_distance_m: Annotated[
-        float | None, typer.Option(metavar="M", help="From the machine to that fence; half way if not told.")
+        float | None,
+        typer.Option(
+            metavar="M", help="From the machine (or the openings) to that fence; half way if not told."
+        ),
     ] = None,
     machine_height_m: Annotated[
-        float | None, typer.Option(metavar="M", help="Height of the cut over the ground; 1 m if not told.")
+        float | None,
+        typer.Option(
+            metavar="M",
+            help="Height over the ground, beside a screen: of the cut (1 m if not told), indoors of the "
+            "openings (1.5 m).",
+        ),
     ] = None,
     neighbour_height_m: Annotated[
         float | None, typer.Option(metavar="M", help="Height of the neighbour's ear; 1.5 m if not told.")

@@ -162,7 +162,7 @@ def level_at_neighbour(
         up_db = min(SCREEN_GAPS_DB, -gain_db)
         parts.append(NeighbourPart(name="screen", db=gain_db, up_db=up_db))
         change_db = change_db - taken_db
-        assumes.append(_say_screen(screen, neighbour_distance_m))
+        assumes.append(_say_screen(screen, neighbour_distance_m, indoors=indoors))
     else:
         parts.append(_ground_part(bands, change_db, neighbour_distance_m))
         assumes.append(
@@ -265,13 +265,14 @@ def _wall_part(
     return part, through_db, shares
 
 
-def _say_screen(screen: Screen, neighbour_m: float) -> str:
+def _say_screen(screen: Screen, neighbour_m: float, *, indoors: bool) -> str:
     at_m = neighbour_m / 2 if screen.distance_m is None else screen.distance_m
-    where = f"{at_m:g} m from the machine" + (" (half way)" if screen.distance_m is None else "")
+    source = "openings" if indoors else "machine"
+    where = f"{at_m:g} m from the {source}" + (" (half way)" if screen.distance_m is None else "")
     return (
         f"A solid screen {screen.height_m:g} m high and {where}, without gaps and too long to get around; "
-        f"the machine {screen.source_height_m:g} m and the neighbour's ear {screen.neighbour_height_m:g} m "
-        "over the ground. An upstairs window is about 4 m high."
+        f"the {source} {screen.source_height_m:g} m and the neighbour's ear "
+        f"{screen.neighbour_height_m:g} m over the ground. An upstairs window is about 4 m high."
     )
 
 

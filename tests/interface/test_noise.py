@@ -130,6 +130,13 @@ def test_indoors_with_an_opening_shutting_it_helps(chatter, tone):
     assert "Shut the" in ran.out
 
 
+def test_screen_counts_from_the_openings_1_m_and_a_half_up_indoors(chatter, tone):
+    words = ("noise", tone, "--mic-distance-m", 1, "--neighbour-distance-m", 10, "--screen-height-m", 2)
+    indoors = " ".join(chatter(*words, "--indoors", "--opening", "open window:1").out.split())
+    assert "the openings 1.5 m and the neighbour's ear 1.5 m over the ground" in indoors
+    assert "the machine 1 m and the neighbour's ear 1.5 m" in " ".join(chatter(*words).out.split())
+
+
 @pytest.mark.parametrize(("name", "codec"), [("aac", "m4a"), ("opus", "ogg"), ("flac", "flac")])
 def test_phones_formats_give_the_same_level(chatter, tmp_path, name, codec):
     path = tmp_path / f"tone.{codec}"

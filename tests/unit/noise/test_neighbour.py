@@ -88,6 +88,14 @@ def test_screen_takes_what_iso_9613_2_gives():
     assert any("upstairs" in sentence for sentence in neighbour.assumes)
 
 
+def test_screen_indoors_stands_before_the_openings():
+    said = " ".join(in_a_room("open window:1", screen=Screen(height_m=2, source_height_m=1.5)).assumes)
+    assert "10 m from the openings (half way)" in said
+    assert "the openings 1.5 m and the neighbour's ear" in said
+    assert "machine" not in said
+    assert "the machine 1 m and" in " ".join(reached(screen=Screen(height_m=2)).assumes)
+
+
 def test_screen_replaces_the_ground():
     assert "ground" not in [part.name for part in reached(screen=Screen(height_m=2)).parts]
     ground = part(reached(), "ground")
