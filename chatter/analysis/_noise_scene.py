@@ -234,6 +234,7 @@ def _at_neighbour(
             for rpm, other in others
             if other.levels.LAeq_db is not None
         ],
+        calm_adjustment_db=_calm_adjustment_db(document),
         **surroundings,
     )
     evening = rate_evening(
@@ -244,6 +245,20 @@ def _at_neighbour(
         measures=measures,
     )
     return replace(document, evening=evening)
+
+
+def _calm_adjustment_db(document: NoiseDocument) -> float | None:
+    """Give the adjustment that the tones other than chatter's make; None where that can't be told."""
+    from chatter.noise.pipeline import LISTED
+    from chatter.noise.tones import adjust
+
+    now_db, sources = document.tonal_adjustment_db, [tone.source for tone in document.tones]
+    if now_db is None or "chatter" not in sources or None in sources:
+        return None
+    left = [tone.audibility_db for tone in document.tones if tone.source != "chatter"]
+    if not left and len(sources) >= LISTED:  # others may stand below those that are listed
+        return None
+    return min(now_db, adjust(max(left, default=0.0)))
 
 
 def band_levels(document: NoiseDocument) -> dict[float, float | None]:

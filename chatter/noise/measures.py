@@ -23,6 +23,8 @@ NEW_SCREEN_DISTANCE_M = 2.0  # own choice: near the machine, where a screen take
 HIGHER_M = 0.5  # own choice
 OPENING_HEIGHT_M = 1.5  # own choice: middle of a window or upper half of a door
 MIDDLE_HZ = np.array([1000.0])  # own choice: stands for the whole of a cut's sound
+NO_TONES = "If every audible tone went (no chatter, another speed or flute count)"
+NO_CHATTER = "If the chatter's tones went and all else stayed"
 LEAST_GAIN_DB = 0.5  # own choice: nobody hears less
 
 
@@ -66,6 +68,7 @@ def try_measures(
     octave_levels_db: Mapping[float, float | None],
     *,
     other_speeds: Sequence[OtherSpeed] = (),
+    calm_adjustment_db: float | None = None,
     **surroundings: Unpack[Surroundings],
 ) -> tuple[Measure, ...]:
     """Work out what each single change would do for the neighbour.
@@ -76,6 +79,9 @@ def try_measures(
         As for `level_at_neighbour`.
     other_speeds
         Recordings of the same cut at other speeds.
+    calm_adjustment_db
+        The tonal adjustment that is left once the chatter's tones are gone; None where there are none, or it
+        can't be told.
     **surroundings
         The keywords that `level_at_neighbour` was given; they stay as they are but for one.
 
@@ -98,6 +104,13 @@ def try_measures(
         )
         for words, changed in _changes(surroundings)
     ]
+    if calm_adjustment_db is not None:
+        changed = surroundings.copy()
+        changed["tonal_adjustment_db"] = calm_adjustment_db
+        rating_db = level_at_neighbour(octave_levels_db, **changed).rating_db
+        if calm_adjustment_db == 0:  # the same, said more closely
+            tried = [one for one in tried if one[0] != NO_TONES]
+        tried.append((NO_CHATTER, rating_db))
     for speed in other_speeds:
         changed = surroundings.copy()
         changed["tonal_adjustment_db"] = speed.tonal_adjustment_db
@@ -128,7 +141,7 @@ def _changes(now: Surroundings) -> list[tuple[str, Surroundings]]:
     if now.get("tonal_adjustment_db", 0.0) > 0:
         changed = now.copy()
         changed["tonal_adjustment_db"] = 0.0
-        changes.append(("If every audible tone went (no chatter, another speed or flute count)", changed))
+        changes.append((NO_TONES, changed))
     distance_m = now["neighbour_distance_m"]
     if 2 * distance_m <= MOST_M:
         changed = now.copy()

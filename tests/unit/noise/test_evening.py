@@ -222,3 +222,13 @@ def test_helps_of_a_whole_case_name_the_open_door():
     limit_db = math.floor(neighbour.rating_db) - 8
     helps = rate_evening(neighbour, limit_db=limit_db, measures=try_measures(LEVELS, **SHED)).helps
     assert any(sentence.startswith("Shut the window and the door") for sentence in helps)
+
+
+def test_losing_the_chatters_tones_leaves_the_adjustment_of_the_others():
+    found = gains(try_measures(LEVELS, calm_adjustment_db=2.0, **OPEN))
+    # 5 dB now, 2 dB left: 3 dB, by hand.
+    assert found["If the chatter's tones went and all else stayed"] == pytest.approx(3.0, abs=1e-9)
+    assert any("every audible tone" in words for words in found)
+    alone = gains(try_measures(LEVELS, calm_adjustment_db=0.0, **OPEN))
+    assert not any("every audible tone" in words for words in alone)  # it would be the same, said twice
+    assert not any("chatter's" in words for words in gains(try_measures(LEVELS, **OPEN)))
