@@ -236,7 +236,7 @@ def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[Ca
                 at_neighbour_db=neighbour.get("LAeq_db"),
                 low_db=neighbour.get("low_db"),
                 high_db=neighbour.get("high_db"),
-                rating_db=neighbour.get("rating_db"),
+                rating_db=None if document["tonal_adjustment_db"] is None else neighbour.get("rating_db"),
             )
         )
     return tuple(told)

@@ -290,7 +290,7 @@ class CardNoise:
     at_neighbour_db: float | None
     low_db: float | None
     high_db: float | None
-    rating_db: float | None  # at the neighbour, with the adjustment for tones
+    rating_db: float | None  # at the neighbour, with the adjustment for tones; None where too short for it
 
     def to_dict(self) -> dict[str, Any]:
         """Give the levels as they stand in a document."""

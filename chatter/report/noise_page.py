@@ -18,11 +18,13 @@ from chatter.report.noise_text import (
     CAUTIONS,
     LEVEL_WORDS,
     SHOWN_TONES,
+    TOO_SHORT,
     tell_calibration,
     tell_changes,
     tell_hz,
     tell_length,
     tell_likeness,
+    tell_rating,
 )
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound, Table, Words
 
@@ -152,6 +154,7 @@ def _neighbour(document: NoiseDocument) -> tuple[Block | None, ...]:
         )
         for part in there.parts
     )
+    rating = tell_rating(document)
     shares = tuple(
         f"{share.percent:.0f} % gets out by the {share.name} ({share.area_m2:g} m²)."
         for share in there.shares
@@ -159,7 +162,7 @@ def _neighbour(document: NoiseDocument) -> tuple[Block | None, ...]:
     return (
         Words(
             texts=(
-                f"With its tones it rates as {there.rating_db:.0f} dB, {there.distance_m:g} m away: "
+                f"{rating[0].upper()}{rating[1:]}, {there.distance_m:g} m away: "
                 f"{tell_likeness(there.rating_db)}.",
             ),
             large=True,
@@ -236,7 +239,7 @@ def _levels(document: NoiseDocument) -> Table:
 def _tones(document: NoiseDocument) -> tuple[Block | None, ...]:
     adjustment_db = document.tonal_adjustment_db
     if adjustment_db is None:
-        return (Words(texts=("Too short to tell.",)),)
+        return (Words(texts=(TOO_SHORT,)),)
     if not document.tones:
         return (Words(texts=("None can be heard above the rest.",)),)
     rows = tuple(

@@ -28,7 +28,9 @@ def list_levels(document: NoiseDocument) -> tuple[Row, ...]:
     if there is None or phone_db is None:
         return ()
     down_db, up_db = there.LAeq_db - there.low_db, there.high_db - there.LAeq_db
-    told = [("while it cuts, at the neighbour", there.LAeq_db), ("the same with its tones", there.rating_db)]
+    told = [("while it cuts, at the neighbour", there.LAeq_db)]
+    if document.tonal_adjustment_db is not None:  # else the recording is too short to judge tones
+        told.append(("the same with its tones", there.rating_db))
     evening = document.evening
     if evening is not None and evening.asked_minutes is not None:
         told.append((f"{evening.asked_minutes:g} min of it in {evening.reference_h:g} h", evening.rated_db))

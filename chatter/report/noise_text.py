@@ -15,6 +15,8 @@ CAUTIONS = (
     "Wear hearing protection at the machine whenever you have to raise your voice there, or are not sure.",
 )
 SHOWN_TONES = 6
+LEAST_ADJUSTMENT_DB = 0.05  # smaller ones show as 0.0
+TOO_SHORT = "The recording is too short to judge tones: record at least ten seconds."
 LEVEL_WORDS = {
     "LAeq_db": "mean, as heard (LAeq)",
     "LCeq_db": "mean with its bass (LCeq)",
@@ -99,6 +101,15 @@ def comparison_to_text(comparison: NoiseComparison) -> str:
 def tell_likeness(level_db: float) -> str:
     """Say what a rated level of cutting is like to the neighbour, outdoors."""
     return next(words for limit_db, words in LIKE if level_db < limit_db)
+
+
+def tell_rating(document: NoiseDocument) -> str:
+    """Say at what level it rates, and whether tones are in that; without a capital and a full stop."""
+    rated_db, adjustment_db = document.rated_db or 0.0, document.tonal_adjustment_db
+    if adjustment_db is None:
+        return f"the recording is too short to judge tones, so without them it rates as {rated_db:.0f} dB"
+    tones = "with its tones " if adjustment_db >= LEAST_ADJUSTMENT_DB else ""
+    return f"{tones}it rates as {rated_db:.0f} dB"
 
 
 def tell_calibration(document: NoiseDocument) -> str:
@@ -199,7 +210,7 @@ def tell_hz(hz: float) -> str:
 def _tones(document: NoiseDocument) -> list[str]:
     adjustment_db = document.tonal_adjustment_db
     if adjustment_db is None:
-        return ["Tones", *wrap("Too short to tell.", "  ")]
+        return ["Tones", *wrap(TOO_SHORT, "  ")]
     if not document.tones:
         return ["Tones", *wrap("None can be heard above the rest.", "  ")]
     lines = ["Tones, most audible first", f"  {'frequency':>11}  {'above just audible':>18}  comes from"]
@@ -208,7 +219,7 @@ def _tones(document: NoiseDocument) -> list[str]:
         lines.append(f"  {tell_hz(tone.frequency_hz):>11}  {tone.audibility_db:15.1f} dB  {source}")
     cost = (
         f"They make it as annoying as a sound {adjustment_db:.1f} dB louder (ISO 1996-2)."
-        if adjustment_db >= 0.05
+        if adjustment_db >= LEAST_ADJUSTMENT_DB
         else "They are too weak to count (ISO 1996-2)."
     )
     return lines + wrap(cost, "  ")
@@ -220,8 +231,8 @@ def _neighbour(document: NoiseDocument) -> list[str]:
         return []
     lines = [f"At the neighbour, {there.distance_m:g} m away"]
     lines += wrap(
-        f"{there.LAeq_db:.0f} dB(A) while it cuts, between {there.low_db:.0f} and {there.high_db:.0f}; with "
-        f"its tones it rates as {there.rating_db:.0f} dB: {tell_likeness(there.rating_db)}.",
+        f"{there.LAeq_db:.0f} dB(A) while it cuts, between {there.low_db:.0f} and {there.high_db:.0f}; "
+        f"{tell_rating(document)}: {tell_likeness(there.rating_db)}.",
         "  ",
     )
     lines.append(f"  {'part':<28}{'dB':>7}   range")

@@ -401,6 +401,23 @@ def test_too_short_a_sound_is_an_error(chatter, tmp_path, frames):
     assert "0.1 s" in ran.err
 
 
+def test_sound_too_short_for_tones_is_not_rated_with_them(chatter, tmp_path):
+    soundfile.write(tmp_path / "short.wav", sine(1000.0, 0.1, seconds=0.15), RATE_HZ, subtype="FLOAT")
+    soundfile.write(tmp_path / "long.wav", sine(1000.0, 0.1), RATE_HZ, subtype="FLOAT")
+    words = ("--mic-distance-m", 1, "--neighbour-distance-m", 20, "--limit-db", 50, "--report")
+    short, long = (
+        (
+            " ".join(chatter("noise", f"{name}.wav", *words, f"{name}.html").out.split()),
+            " ".join((tmp_path / f"{name}.html").read_text(encoding="utf-8").split()),
+        )
+        for name in ("short", "long")
+    )
+    for told_so, whole in zip(short, long, strict=True):
+        assert "too short to judge tones" in told_so
+        assert "with its tones" not in told_so.lower()
+        assert "with its tones" in whole.lower()
+
+
 @pytest.mark.parametrize(
     ("words", "code"),
     [
