@@ -40,6 +40,7 @@ FACADE_WORDS: dict[Facade, str] = {
 }
 OUT_OF_A_ROOM_DB = -6.0  # EN 12354-4:2000, annex B: diffusivity term of an ideal diffuse field
 METHOD_DB = 3.0  # ISO 9613-2:1996, Table 5: accuracy below 5 m height and 1000 m, light wind towards
+SCREENED_DB = 3.0  # own choice: a screen that takes less leaves the ground's part as open as without one
 SCREEN_GAPS_DB = 3.0  # own choice: what gaps, short fences and ways around the end give back
 MOST_M = 2000.0  # own choice: beyond 1000 m ISO 9613-2 gives no accuracy; twice that is no neighbour
 LEAST_M = 0.01
@@ -156,15 +157,17 @@ def level_at_neighbour(
     )
     parts.append(NeighbourPart(name="air", db=_gain_db(bands, change_db, -air_db)))
     change_db = change_db - air_db
+    ground = _ground_part(bands, change_db, neighbour_distance_m)
+    screened_db = 0.0
     if screen is not None:
         taken_db = screen_db(screen, neighbour_distance_m=neighbour_distance_m, frequencies_hz=bands.exact_hz)
-        gain_db = _gain_db(bands, change_db, -taken_db)
-        up_db = min(SCREEN_GAPS_DB, -gain_db)
-        parts.append(NeighbourPart(name="screen", db=gain_db, up_db=up_db))
+        screened_db = max(0.0, -_gain_db(bands, change_db, -taken_db))
+        gaps_db = min(SCREEN_GAPS_DB, screened_db)
+        parts.append(NeighbourPart(name="screen", db=0.0 - screened_db, up_db=gaps_db))
         change_db = change_db - taken_db
         assumes.append(_say_screen(screen, neighbour_distance_m, indoors=indoors))
-    else:
-        parts.append(_ground_part(bands, change_db, neighbour_distance_m))
+    if screened_db < SCREENED_DB:
+        parts.append(ground)
         assumes.append(
             "Between hard ground, which adds up to 3 dB, and grass, which takes some: both lie in the range."
         )

@@ -104,6 +104,19 @@ def test_screen_replaces_the_ground():
     assert ground.up_db == pytest.approx(3.0, abs=1e-9)
 
 
+def test_fence_that_takes_little_leaves_the_range_of_the_ground():
+    bare, low = reached(uncertainty_db=1.0), reached(uncertainty_db=1.0, screen=Screen(height_m=0.5))
+    # Both see each other half a metre and more above it: it takes less than 3 dB, at 1 kHz here.
+    assert -3 < part(low, "screen").db <= 0
+    assert part(low, "ground").db == 0
+    assert part(low, "ground").up_db == pytest.approx(
+        3.0, abs=1e-9
+    )  # ISO 9613-2:1996, Table 3: 1.5 at each end
+    assert low.high_db - low.LAeq_db >= bare.high_db - bare.LAeq_db
+    assert low.LAeq_db - low.low_db >= bare.LAeq_db - bare.low_db
+    assert any("grass" in said for said in low.assumes)
+
+
 @pytest.mark.parametrize(("facade", "more_db"), [("none", 0), ("in front", 3), ("on it", 6)])
 def test_own_wall_of_the_neighbour_adds_what_iso_1996_2_gives(facade, more_db):
     assert reached(facade=facade).LAeq_db - reached().LAeq_db == pytest.approx(more_db, abs=1e-9)
