@@ -135,28 +135,38 @@ def _quietest_stable(noises: list[NoiseDocument], cuts: list[ReadCut]) -> Stable
 
 
 def _say(noises: list[NoiseDocument], stable: StableCut | None, cuts: list[ReadCut]) -> list[str]:
-    first, second = noises[0], noises[1]
-    says = []
-    if first.rated_db is None:
-        says.append("None of the recordings holds any sound.")
-    elif second.rated_db is not None and second.rated_db - first.rated_db < DIFFERENT_DB:
-        says.append(
-            f"{first.recording['file']} and {second.recording['file']} differ by less than "
-            f"{DIFFERENT_DB:g} dB: nobody hears which is the quieter."
-        )
-    elif second.rated_db is not None:
-        says.append(
-            f"{first.recording['file']} is the quietest, {second.rated_db - first.rated_db:.1f} dB below the "
-            "next, tones counted."
-        )
+    sounding = [noise for noise in noises if noise.rated_db is not None]
+    says = [_say_quietest(sounding)]
+    silent = [noise.recording["file"] for noise in noises if noise.rated_db is None]
+    if 0 < len(silent) < len(noises):
+        holds = "holds" if len(silent) == 1 else "hold"
+        says.append(f"{' and '.join(silent)} {holds} nothing but digital silence, so no level.")
     if stable is not None:
         says.append(
             f"The quietest stable speed recorded is {stable.programmed_rpm:,.0f} rpm ({stable.file})."
         )
     elif cuts:
         says.append("No stable cut among the cut documents belongs to one of these recordings.")
-    says.append(
-        "The order holds only if the phone lay in the same place with the same settings, and its gain stayed "
-        "as it was."
-    )
+    if len(sounding) > 1:
+        says.append(
+            "The order holds only if the phone lay in the same place with the same settings, and its gain "
+            "stayed as it was."
+        )
     return says
+
+
+def _say_quietest(sounding: list[NoiseDocument]) -> str:
+    """Name the quietest of the recordings that have a level; they come quietest first."""
+    if not sounding:
+        return "None of the recordings holds any sound."
+    file = sounding[0].recording["file"]
+    if len(sounding) == 1:
+        return f"{file} is the quietest, as the only one that holds any sound."
+    next_file = sounding[1].recording["file"]
+    apart_db = (sounding[1].rated_db or 0.0) - (sounding[0].rated_db or 0.0)
+    if apart_db < DIFFERENT_DB:
+        return (
+            f"{file} and {next_file} differ by less than {DIFFERENT_DB:g} dB: nobody hears which is the "
+            "quieter."
+        )
+    return f"{file} is the quietest, {apart_db:.1f} dB below the next, tones counted."

@@ -150,7 +150,8 @@ def noise_command(
     }
     from chatter.analysis import compare_noise, measure_noise
     from chatter.report import to_json
-    from chatter.report.noise_text import comparison_to_text, noise_to_text
+    from chatter.report.noise_comparison import comparison_to_text
+    from chatter.report.noise_text import noise_to_text
 
     with _Progress() as progress:
         if len(files) > 1:

@@ -76,5 +76,5 @@ def widen(calibration: Calibration, *, findings: Iterable[Finding]) -> Calibrati
     codes = dict.fromkeys(finding.code for finding in findings)
     found = [(code, *WIDENS[code]) for code in codes if code in WIDENS]
     total_db = math.hypot(calibration.uncertainty_db, *(wider_db for _, wider_db, _ in found))
-    because = tuple(f"{why} (±{wider_db:g} dB)" for _, wider_db, why in found)
+    because = tuple(f"{why.removesuffix('.')} (±{wider_db:g} dB)." for _, wider_db, why in found)
     return replace(calibration, uncertainty_db=total_db, because=calibration.because + because)

@@ -134,7 +134,7 @@ def _gather(
         channel.judge(span, top_hz=bandwidth_hz)
     clipped = any(finding.code == "clipped" for finding in findings)
     if levels.aeq_db is None:
-        findings = (*findings, SILENT)
+        findings = (*(one for one in findings if one.code != "quiet"), SILENT)
     elif channel.adjustment_db is None:
         findings = (*findings, TOO_SHORT_FOR_TONES)
     in_bands = band_levels_db(energy, line_hz=channel.spectrum.line_hz, samples=frames, top_hz=bandwidth_hz)

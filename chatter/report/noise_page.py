@@ -13,14 +13,16 @@ from chatter.report._facts import NO_METER, list_provenance, tell_version
 from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure
 from chatter.report._palette import COAST, INK
 from chatter.report._svg import to_svg
+from chatter.report.noise_comparison import HEADS, NOTE, list_notes, list_rows
 from chatter.report.noise_strip import draw_noise_strip
-from chatter.report.noise_text import (
+from chatter.report.noise_words import (
     CAUTIONS,
     LEVEL_WORDS,
     SHOWN_TONES,
     TOO_SHORT,
     tell_calibration,
     tell_changes,
+    tell_fit,
     tell_hz,
     tell_length,
     tell_likeness,
@@ -88,16 +90,13 @@ def page_of_noise(document: NoiseDocument, *, sound: Sound | None = None) -> Pag
 
 def page_of_comparison(comparison: NoiseComparison) -> Page:
     """Give the page of several measurements."""
-    first = comparison.noises[0]
-    where = "the phone" if first.neighbour is None else "the neighbour"
+    where = "the phone" if comparison.noises[0].neighbour is None else "the neighbour"
     rows = tuple(
-        (
-            noise.recording["file"],
-            _db(noise.rated_db),
-            _db(noise.levels.LAeq_db if noise.neighbour is None else noise.neighbour.LAeq_db),
-            _db(noise.tonal_adjustment_db),
-        )
-        for noise in comparison.noises
+        tuple(cell.replace("-", MINUS) if column else cell for column, cell in enumerate(row))
+        for row in list_rows(comparison)
+    )
+    notes = tuple(
+        Part(heading=heading, blocks=(Points(texts=texts),)) for heading, texts in list_notes(comparison)
     )
     return Page(
         subject=f"{len(rows)} recordings",
@@ -110,14 +109,14 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
                 heading=f"Quietest first, at {where}",
                 blocks=(
                     Table(
-                        caption=f"Every level ±{first.calibration.uncertainty_db:.0f} dB; their differences "
-                        "are surer. Rated: with the adjustment for tones",
-                        heads=("recording", "rated, dB", "LAeq, dB", "tones, dB"),
+                        caption=NOTE,
+                        heads=("recording", *HEADS),
                         rows=rows,
-                        numbers=(1, 2, 3),
+                        numbers=(1, 2, 3, 4),
                     ),
                 ),
             ),
+            *notes,
             Part(heading="Before you rely on it", blocks=(Points(texts=CAUTIONS),), is_warning=True),
             Part(heading="What you told", blocks=(_told(comparison.program["settings"]),)),
         ),
@@ -198,11 +197,7 @@ def _evening(document: NoiseDocument) -> tuple[Block | None, ...]:
         return ()
     return (
         Words(
-            texts=(
-                f"{int(evening.minutes)} min of cutting fit {evening.reference_h:g} h under "
-                f"{evening.limit_db:g} dB, between {int(evening.minutes_low)} and "
-                f"{int(evening.minutes_high)}.",
-            ),
+            texts=(tell_fit(evening),),
             large=True,
         ),
         Points(texts=evening.guidance) if evening.guidance else None,

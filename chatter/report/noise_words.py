@@ -1,0 +1,165 @@
+"""What the answer about a noise says, in sentences that the text and the page share.
+
+In: a `NoiseDocument` or a part of one. Out: plain sentences and figures as they are read.
+Leaves out: any judgement, and any layout.
+"""
+
+import math
+
+from chatter.model.noise import NoiseDocument, NoiseTone
+from chatter.model.noise_effects import Evening, NeighbourPart
+
+CAUTIONS = (
+    "This is no legal measurement: a phone is no sound level meter. Local codes and licensed practice "
+    "decide.",
+    "Wear hearing protection at the machine whenever you have to raise your voice there, or are not sure.",
+)
+SHOWN_TONES = 6
+LEAST_ADJUSTMENT_DB = 0.05  # smaller ones show as 0.0
+TOO_SHORT = "The recording is too short to judge tones: record at least ten seconds."
+LEVEL_WORDS = {
+    "LAeq_db": "mean, as heard (LAeq)",
+    "LCeq_db": "mean with its bass (LCeq)",
+    "LZeq_db": "mean, unweighted (LZeq)",
+    "LAFmax_db": "loudest moment (LAFmax)",
+    "LASmax_db": "loudest second (LASmax)",
+    "LCpeak_db": "highest peak (LCpeak)",
+    "LAF10_db": "exceeded a tenth of the time (LAF10)",
+    "LAF50_db": "exceeded half of the time (LAF50)",
+    "LAF90_db": "exceeded nearly always (LAF90)",
+    "LAE_db": "all of it in one second (LAE)",
+}
+# What a level of cutting sound outdoors is like to the neighbour. WHO, Guidelines for Community Noise, 1999,
+# 4.1 and 4.2: sleep with a window open needs 45 dB outside, few are moderately annoyed below 50 dB outdoors,
+# few seriously below 55 dB, and speech at a metre is understood in full up to about 55 dB.
+LIKE = (
+    (30.0, "hardly heard, even on a quiet night"),
+    (45.0, "heard when it is quiet, and soft enough to sleep by"),
+    (50.0, "heard in the garden; with an open window it disturbs sleep"),
+    (55.0, "annoying to some in the garden, by day"),
+    (65.0, "seriously annoying; talk outside needs a raised voice"),
+    (float("inf"), "loud: talk outside is hard, and it is heard through closed windows"),
+)
+
+COUNTED_FROM_DB = 4.0  # ISO 1996-2:2007, C.2.4: audibility above which a tone costs an adjustment
+# What to do about a tone by where it comes from; chatter first, since it alone can go altogether.
+CHANGES: dict[str, str] = {
+    "chatter": "The tone at {hz} is chatter: change to a stable lobe (chatter cut says which), and it goes.",
+    "tooth passing": "The tone at {hz} is the teeth: another speed moves it, another flute count (or a "
+    "cutter with uneven pitch) spreads it, less depth makes it weaker.",
+    "spindle": "The tone at {hz} is the spindle's turning: run-out or balance. Clean the collet, seat the "
+    "tool anew, and check the bearings.",
+    "other": "The tone at {hz} belongs neither to teeth nor to spindle: look for a fan, a vacuum, a pump or "
+    "a drive.",
+}
+
+
+def tell_number(value: float, *, digits: int = 0) -> str:
+    """Give a number with so many digits, and never a zero with a minus.
+
+    >>> tell_number(-0.04, digits=1)
+    '0.0'
+    """
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
+def tell_spread(part: NeighbourPart, *, minus: str = "-") -> str:
+    """Give how far the truth may lie below and above a part; empty where it has no range."""
+    down, up = tell_number(part.down_db, digits=1), tell_number(part.up_db, digits=1)
+    if down == up == "0.0":
+        return ""
+    return f"{'0' if down == '0.0' else minus + down} to {'0' if up == '0.0' else '+' + up}"
+
+
+def tell_fit(evening: Evening) -> str:
+    """Say how many minutes of cutting fit an evening under its limit; never more than fit."""
+    whole, (fit, low, high, hourly) = (
+        60 * evening.reference_h,
+        map(
+            math.floor,
+            (evening.minutes, evening.minutes_low, evening.minutes_high, evening.minutes_per_hour),
+        ),
+    )
+    limit = f"an evening of {evening.reference_h:g} h under {evening.limit_db:g} dB"
+    if evening.minutes_low >= whole:
+        return f"All of {limit} may be cutting, even at the high end of the level's range."
+    if high < 1:
+        return f"Not even a minute of cutting fits {limit}."
+    if fit < 1:
+        at_best = f"{_tell_minutes(high)} if the level lies at the low end of its range"
+        return f"Less than a minute of cutting fits {limit}; {at_best}."
+    fits = "fits" if fit == 1 else "fit"
+    if low < 1:
+        between = f"{high} at the low end of the level's range, not even one at the high end"
+    else:
+        between = f"between {low} and {high} over the level's range"
+    each = f"{hourly}" if hourly else "less than 1"
+    return f"{_tell_minutes(fit)} of cutting {fits} {limit} ({between}); {each} in each hour by itself."
+
+
+def _tell_minutes(minutes: int) -> str:
+    return f"{minutes} minute" + ("" if minutes == 1 else "s")
+
+
+def tell_likeness(level_db: float) -> str:
+    """Say what a rated level of cutting is like to the neighbour, outdoors."""
+    return next(words for limit_db, words in LIKE if level_db < limit_db)
+
+
+def tell_rating(document: NoiseDocument) -> str:
+    """Say at what level it rates, and whether tones are in that; without a capital and a full stop."""
+    rated_db, adjustment_db = document.rated_db or 0.0, document.tonal_adjustment_db
+    if adjustment_db is None:
+        return f"the recording is too short to judge tones, so without them it rates as {rated_db:.0f} dB"
+    tones = "with its tones " if adjustment_db >= LEAST_ADJUSTMENT_DB else ""
+    return f"{tones}it rates as {rated_db:.0f} dB"
+
+
+def tell_calibration(document: NoiseDocument, *, because: bool = True) -> str:
+    """Say where the levels come from and how sure they are; with `because` what makes them less sure, too."""
+    calibration = document.calibration
+    sure = f"±{calibration.uncertainty_db:.0f} dB"
+    if calibration.source == "typical phone":
+        said = (
+            f"No calibration was given, so a typical phone is assumed: every level is {sure}. "
+            "Calibrate to be surer (chatter calibrate)."
+        )
+    elif calibration.source == "saved":
+        said = f"Calibration {calibration.name!r}: every level is {sure}."
+    else:
+        said = f"Full scale given as {calibration.full_scale_db:g} dB: every level is {sure}."
+    return " ".join([said, *(calibration.because if because else ())])
+
+
+def tell_changes(tones: tuple[NoiseTone, ...], adjustment_db: float) -> list[str]:
+    """Say what to change about the tones that cost an adjustment, one sentence a source, chatter first."""
+    if adjustment_db < 0.5 or not tones:
+        return []
+    counted = [tone for tone in tones if tone.audibility_db > COUNTED_FROM_DB]
+    found = sorted({tone.source for tone in counted if tone.source is not None}, key=list(CHANGES).index)
+    if not found:
+        return [
+            "To learn what makes the tone, tell speed and flutes, and record one cut of under two minutes."
+        ]
+    return [
+        CHANGES[source].format(
+            hz=tell_hz(
+                max(
+                    (tone for tone in counted if tone.source == source), key=lambda tone: tone.audibility_db
+                ).frequency_hz
+            )
+        )
+        for source in found
+    ]
+
+
+def tell_length(seconds: float) -> str:
+    """Give a length of sound in the unit that it is read in."""
+    if seconds < 120:
+        return f"{seconds:.1f} s"
+    return f"{seconds / 60:.0f} minutes" if seconds < 7200 else f"{seconds / 3600:.1f} hours"
+
+
+def tell_hz(hz: float) -> str:
+    """Give a frequency with the digits that it is read with."""
+    return f"{hz:,.0f} Hz" if hz >= 100 else f"{hz:.1f} Hz"
