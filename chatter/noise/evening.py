@@ -109,7 +109,13 @@ def _with_helps(
 
 def _say_fit(evening: Evening, asked_min: float) -> str:
     evening_is = f"{evening.reference_h:g} h"
-    what = f"{asked_min:.0f} minutes of cutting in {evening_is} rate at {evening.rated_db:.0f} dB"
+    shown = f"{asked_min:.0f}" if asked_min >= 1 else f"{asked_min:.1g}"
+    cutting = (
+        f"{shown} minute of cutting in {evening_is} rates"
+        if shown == "1"
+        else (f"{shown} minutes of cutting in {evening_is} rate")
+    )
+    what = f"{cutting} at {round(evening.rated_db)} dB"
     if evening.quieter_by_db > 0:
         return f"{what}, {_db(evening.quieter_by_db)} above the limit of {evening.limit_db:g} dB."
     sure = evening.minutes_low >= asked_min * (1 - 1e-9)
@@ -127,7 +133,7 @@ def _say_measures(evening: Evening, share_db: float, measures: Sequence[Measure]
             if rated_db <= evening.limit_db
             else f"still {_db(rated_db - evening.limit_db)} too much"
         )
-        said.append(f"{one.words}: {_db(one.gain_db)} quieter, {rated_db:.0f} dB, {verdict}.")
+        said.append(f"{one.words}: {_db(one.gain_db)} quieter, {round(rated_db)} dB, {verdict}.")
     if said and min(one.rating_db for one in measures) + share_db > evening.limit_db:
         said[0] = f"No single measure is enough. Nearest: {said[0]}"
     return said[:SAID_MEASURES]
@@ -148,9 +154,10 @@ def _say_minutes(evening: Evening) -> str:
         return "Cutting for less time is no way out: less than a minute fits the limit."
     hourly = math.floor(evening.minutes_per_hour)
     by_hour = f"{hourly}" if hourly else "less than 1"
+    fit, safe = math.floor(evening.minutes), math.floor(evening.minutes_low)
     return (
-        f"Or cut for {math.floor(evening.minutes)} minutes only, in all (to be on the safe side "
-        f"{math.floor(evening.minutes_low)}), or {by_hour} in each hour where the limit counts by the hour."
+        f"Or cut for {fit} minute{'' if fit == 1 else 's'} only, in all (to be on the safe side "
+        f"{safe or 'less than one'}), or {by_hour} in each hour where the limit counts by the hour."
     )
 
 

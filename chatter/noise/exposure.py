@@ -124,7 +124,7 @@ def daily_exposure(
     says = _say_protection((lex_db, high_db), (peak_db, high_peak_db))
     if lex_db > EU_LIMIT_DB:
         says.append(
-            f"EU: at most 87 dB LEX,8h may reach the ear, protection worn; without it {lex_db:.0f} dB do."
+            f"EU: at most 87 dB LEX,8h may reach the ear, protection worn; without it {round(lex_db)} dB do."
         )
     if niosh >= 100:
         says.append(f"NIOSH: {niosh:.0f} % of the dose that it recommends as the most for a day.")
@@ -207,7 +207,7 @@ def _say_due(lex_range_db: tuple[float, float], peak_range_db: tuple[float | Non
     reach = f"{order}: a day like this reaches {needed_db:.0f} dB LEX,8h"
     if cautious == likely:
         return f"{reach}."
-    return f"{reach} at the high end of the range ({high_db:.0f} dB; most likely {lex_db:.0f} dB)."
+    return f"{reach} at the high end of the range ({round(high_db)} dB; most likely {round(lex_db)} dB)."
 
 
 def _way_to_ear(mic_m: float, ear_m: float, *, indoors: bool, room_m3: float | None) -> _Way:

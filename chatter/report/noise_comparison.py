@@ -10,6 +10,7 @@ from chatter.model.noise import NoiseComparison, NoiseDocument
 from chatter.report._wrapping import wrap
 from chatter.report.noise_words import (
     CAUTIONS,
+    tell_between,
     tell_calibration,
     tell_fit,
     tell_number,
@@ -45,10 +46,10 @@ def list_rows(comparison: NoiseComparison) -> tuple[tuple[str, ...], ...]:
         laeq_db, between = noise.levels.LAeq_db, NONE
         if noise.neighbour is not None:
             there = noise.neighbour
-            laeq_db, between = there.LAeq_db, f"{tell_number(there.low_db)} to {tell_number(there.high_db)}"
+            laeq_db, between = there.LAeq_db, tell_between(there.low_db, there.high_db, to="to")
         elif laeq_db is not None:
             sure_db = noise.calibration.uncertainty_db
-            between = f"{tell_number(laeq_db - sure_db)} to {tell_number(laeq_db + sure_db)}"
+            between = tell_between(laeq_db - sure_db, laeq_db + sure_db, to="to")
         rows.append(
             (
                 noise.recording["file"],
@@ -95,8 +96,8 @@ def _ear(noise: NoiseDocument) -> tuple[str, ...]:
     ear = noise.exposure
     if ear is None:
         return ()
-    range_db = f"between {tell_number(ear.low_db)} and {tell_number(ear.high_db)}"
-    return (f"LEX,8h {tell_number(ear.LEX8h_db)} dB, {range_db}. {ear.says[0]}",)
+    level = f"LEX,8h {tell_number(ear.LEX8h_db)} dB, between {tell_between(ear.low_db, ear.high_db)}"
+    return (f"{level}. {ear.says[0]}",)
 
 
 def _sure(noise: NoiseDocument) -> tuple[str, ...]:

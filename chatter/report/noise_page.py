@@ -20,13 +20,17 @@ from chatter.report.noise_words import (
     LEVEL_WORDS,
     SHOWN_TONES,
     TOO_SHORT,
+    tell_between,
     tell_calibration,
     tell_changes,
     tell_fit,
     tell_hz,
     tell_length,
     tell_likeness,
+    tell_minutes,
+    tell_number,
     tell_rating,
+    tell_spread,
 )
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound, Table, Words
 
@@ -129,16 +133,16 @@ def _answer(document: NoiseDocument) -> str:
     if level_db is None:
         return "The recording holds no sound."
     if document.neighbour is None:
-        return f"{level_db:.0f} dB(A) at the phone, ±{sure:.0f} dB."
+        return f"{tell_number(level_db)} dB(A) at the phone, ±{sure:.0f} dB."
     there = document.neighbour
     return (
-        f"{there.LAeq_db:.0f} dB(A) at the neighbour, between {there.low_db:.0f} and {there.high_db:.0f}; "
-        f"{level_db:.0f} at the phone."
+        f"{tell_number(there.LAeq_db)} dB(A) at the neighbour, between "
+        f"{tell_between(there.low_db, there.high_db)}; {tell_number(level_db)} at the phone."
     )
 
 
 def _db(value: float | None) -> str:
-    return "–" if value is None else f"{value:.1f}".replace("-", MINUS)
+    return "–" if value is None else tell_number(value, digits=1).replace("-", MINUS)
 
 
 def _neighbour(document: NoiseDocument) -> tuple[Block | None, ...]:
@@ -149,7 +153,7 @@ def _neighbour(document: NoiseDocument) -> tuple[Block | None, ...]:
         (
             part.name,
             _db(part.db),
-            "" if not (part.down_db or part.up_db) else f"{MINUS}{part.down_db:.1f} to +{part.up_db:.1f}",
+            tell_spread(part, minus=MINUS),
         )
         for part in there.parts
     )
@@ -211,9 +215,12 @@ def _ear(document: NoiseDocument) -> tuple[Block | None, ...]:
     return (
         Facts(
             pairs=(
-                ("While it cuts", f"{ear.ear_db:.0f} dB(A), {ear.ear_distance_m:g} m away"),
-                ("In a day", f"{ear.minutes:.0f} min"),
-                ("LEX,8h", f"{ear.LEX8h_db:.0f} dB, between {ear.low_db:.0f} and {ear.high_db:.0f}"),
+                ("While it cuts", f"{tell_number(ear.ear_db)} dB(A), {ear.ear_distance_m:g} m away"),
+                ("In a day", tell_minutes(ear.minutes)),
+                (
+                    "LEX,8h",
+                    f"{tell_number(ear.LEX8h_db)} dB, between {tell_between(ear.low_db, ear.high_db)}",
+                ),
                 ("NIOSH dose", f"{ear.niosh_percent:.0f} %"),
                 ("OSHA dose", f"{ear.osha_percent:.0f} %"),
             )

@@ -12,6 +12,7 @@ from chatter.model.noise import NoiseDocument
 from chatter.report._figures import SMALL, USUAL, add_axes, hide_ticks, new_figure, space_ticks
 from chatter.report._palette import COAST, DOTS, INK, LAND, MARK, PAPER, WATER
 from chatter.report._svg import to_svg
+from chatter.report.noise_words import tell_between, tell_number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -66,7 +67,7 @@ def draw_noise_strip(document: NoiseDocument) -> str | None:
     for place, row in enumerate(rows):
         _draw_row(axes, place, row)
     told = "; ".join(
-        f"{name} {db:.0f} dB, between {low:.0f} and {high:.0f}" for name, low, db, high, _ in rows
+        f"{name} {tell_number(db)} dB, between {tell_between(low, high)}" for name, low, db, high, _ in rows
     )
     limit = "" if limit_db is None else f" The limit is {limit_db:g} dB."
     return to_svg(figure, name="strip", title="How loud it is where", description=f"{told}.{limit}")
@@ -104,7 +105,7 @@ def _draw_row(axes: "Axes", place: int, row: Row) -> None:
     axes.text(
         axes.get_xlim()[0],
         place + 0.3,
-        f"{name}: {db:.0f}, from {low:.0f} to {high:.0f}",
+        f"{name}: {tell_number(db)}, from {tell_between(low, high, to='to')}",
         ha="left",
         va="center",
         fontsize=SMALL,

@@ -12,13 +12,17 @@ from chatter.report.noise_words import (
     LEVEL_WORDS,
     SHOWN_TONES,
     TOO_SHORT,
+    tell_between,
     tell_calibration,
     tell_changes,
     tell_fit,
     tell_hz,
     tell_length,
     tell_likeness,
+    tell_minutes,
+    tell_number,
     tell_rating,
+    tell_spread,
 )
 
 
@@ -49,12 +53,13 @@ def _title(document: NoiseDocument) -> list[str]:
     if laeq_db is None:
         head = "NOISE: the recording holds no sound."
     else:
-        head = f"NOISE: {laeq_db:.0f} dB(A) at the phone, ±{sure:.0f} dB."
+        head = f"NOISE: {tell_number(laeq_db)} dB(A) at the phone, ±{sure:.0f} dB."
         if document.neighbour is not None:
             there = document.neighbour
             head = (
-                f"NOISE: {laeq_db:.0f} dB(A) at the phone (±{sure:.0f} dB); "
-                f"at the neighbour {there.LAeq_db:.0f} dB(A), {there.low_db:.0f} to {there.high_db:.0f}."
+                f"NOISE: {tell_number(laeq_db)} dB(A) at the phone (±{sure:.0f} dB); "
+                f"at the neighbour {tell_number(there.LAeq_db)} dB(A), "
+                f"{tell_between(there.low_db, there.high_db, to='to')}."
             )
     lines = wrap(head)
     lines.append("=" * max(len(line) for line in lines))
@@ -70,7 +75,9 @@ def _levels(document: NoiseDocument) -> list[str]:
     sure = document.calibration.uncertainty_db
     lines = ["Levels at the phone"]
     for name, value in document.levels.to_dict().items():
-        shown = "not in the recording" if value is None else f"{value:6.1f} dB ±{sure:.0f}"
+        shown = (
+            "not in the recording" if value is None else f"{tell_number(value, digits=1):>6} dB ±{sure:.0f}"
+        )
         lines.append(f"  {LEVEL_WORDS[name]:<38}{shown}")
     loudest = max(
         (band for band in document.bands if band.Leq_db is not None),
@@ -109,14 +116,16 @@ def _neighbour(document: NoiseDocument) -> list[str]:
         return []
     lines = [f"At the neighbour, {there.distance_m:g} m away"]
     lines += wrap(
-        f"{there.LAeq_db:.0f} dB(A) while it cuts, between {there.low_db:.0f} and {there.high_db:.0f}; "
-        f"{tell_rating(document)}: {tell_likeness(there.rating_db)}.",
+        f"{tell_number(there.LAeq_db)} dB(A) while it cuts, between "
+        f"{tell_between(there.low_db, there.high_db)}; {tell_rating(document)}: "
+        f"{tell_likeness(there.rating_db)}.",
         "  ",
     )
     lines.append(f"  {'part':<28}{'dB':>7}   range")
     for part in there.parts:
-        spread = "" if not (part.down_db or part.up_db) else f"-{part.down_db:.1f} to +{part.up_db:.1f}"
-        lines.append(f"  {part.name[:27]:<28}{part.db:7.1f}   {spread}".rstrip())
+        lines.append(
+            f"  {part.name[:27]:<28}{tell_number(part.db, digits=1):>7}   {tell_spread(part)}".rstrip()
+        )
     for share in there.shares:
         lines += wrap(f"{share.percent:.0f} % gets out by the {share.name} ({share.area_m2:g} m²).", "  ")
     for text in there.assumes:
@@ -138,10 +147,11 @@ def _exposure(document: NoiseDocument) -> list[str]:
     ear = document.exposure
     if ear is None:
         return []
-    lines = [f"At your ear, {ear.ear_distance_m:g} m away, {ear.minutes:.0f} minutes a day"]
+    lines = [f"At your ear, {ear.ear_distance_m:g} m away, {tell_minutes(ear.minutes)} a day"]
     lines += wrap(
-        f"{ear.ear_db:.0f} dB(A) while it cuts; LEX,8h {ear.LEX8h_db:.0f} dB, between {ear.low_db:.0f} and "
-        f"{ear.high_db:.0f}. NIOSH dose {ear.niosh_percent:.0f} %, OSHA {ear.osha_percent:.0f} %.",
+        f"{tell_number(ear.ear_db)} dB(A) while it cuts; LEX,8h {tell_number(ear.LEX8h_db)} dB, between "
+        f"{tell_between(ear.low_db, ear.high_db)}. NIOSH dose {ear.niosh_percent:.0f} %, "
+        f"OSHA {ear.osha_percent:.0f} %.",
         "  ",
     )
     for text in ear.says:

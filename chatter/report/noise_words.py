@@ -63,6 +63,11 @@ def tell_number(value: float, *, digits: int = 0) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
+def tell_between(low: float, high: float, *, to: str = "and") -> str:
+    """Give the two ends of a range in whole numbers."""
+    return f"{tell_number(low)} {to} {tell_number(high)}"
+
+
 def tell_spread(part: NeighbourPart, *, minus: str = "-") -> str:
     """Give how far the truth may lie below and above a part; empty where it has no range."""
     down, up = tell_number(part.down_db, digits=1), tell_number(part.up_db, digits=1)
@@ -86,7 +91,7 @@ def tell_fit(evening: Evening) -> str:
     if high < 1:
         return f"Not even a minute of cutting fits {limit}."
     if fit < 1:
-        at_best = f"{_tell_minutes(high)} if the level lies at the low end of its range"
+        at_best = f"{tell_minutes(high)} if the level lies at the low end of its range"
         return f"Less than a minute of cutting fits {limit}; {at_best}."
     fits = "fits" if fit == 1 else "fit"
     if low < 1:
@@ -94,11 +99,13 @@ def tell_fit(evening: Evening) -> str:
     else:
         between = f"between {low} and {high} over the level's range"
     each = f"{hourly}" if hourly else "less than 1"
-    return f"{_tell_minutes(fit)} of cutting {fits} {limit} ({between}); {each} in each hour by itself."
+    return f"{tell_minutes(fit)} of cutting {fits} {limit} ({between}); {each} in each hour by itself."
 
 
-def _tell_minutes(minutes: int) -> str:
-    return f"{minutes} minute" + ("" if minutes == 1 else "s")
+def tell_minutes(minutes: float) -> str:
+    """Give minutes in words; below one with the digits that they have."""
+    shown = f"{minutes:.0f}" if minutes >= 1 else f"{minutes:.1g}"
+    return f"{shown} minute" + ("" if shown == "1" else "s")
 
 
 def tell_likeness(level_db: float) -> str:
@@ -110,9 +117,10 @@ def tell_rating(document: NoiseDocument) -> str:
     """Say at what level it rates, and whether tones are in that; without a capital and a full stop."""
     rated_db, adjustment_db = document.rated_db or 0.0, document.tonal_adjustment_db
     if adjustment_db is None:
-        return f"the recording is too short to judge tones, so without them it rates as {rated_db:.0f} dB"
-    tones = "with its tones " if adjustment_db >= LEAST_ADJUSTMENT_DB else ""
-    return f"{tones}it rates as {rated_db:.0f} dB"
+        tones = "the recording is too short to judge tones, so without them "
+    else:
+        tones = "with its tones " if adjustment_db >= LEAST_ADJUSTMENT_DB else ""
+    return f"{tones}it rates as {tell_number(rated_db)} dB"
 
 
 def tell_calibration(document: NoiseDocument, *, because: bool = True) -> str:

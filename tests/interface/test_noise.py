@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -135,6 +136,15 @@ def test_screen_counts_from_the_openings_1_m_and_a_half_up_indoors(chatter, tone
     indoors = " ".join(chatter(*words, "--indoors", "--opening", "open window:1").out.split())
     assert "the openings 1.5 m and the neighbour's ear 1.5 m over the ground" in indoors
     assert "the machine 1 m and the neighbour's ear 1.5 m" in " ".join(chatter(*words).out.split())
+
+
+def test_no_zero_is_shown_with_a_minus(chatter, tone, tmp_path):
+    # -20.03 dB re full scale at 1 kHz: just below 0 dB, with ranges and parts of 0 in it.
+    words = ("noise", tone, "--full-scale-db", 19.7, "--mic-distance-m", 1, "--neighbour-distance-m", 1.01)
+    out = chatter(*words, "--ear-distance-m", 1, "--limit-db", 40, "--report", "quiet.html").out
+    html = (tmp_path / "quiet.html").read_text(encoding="utf-8")
+    for text in (out, html.partition("<main")[2]):
+        assert not re.search(r"(?<![\w.-])[-\N{MINUS SIGN}]0(\.0+)?(?![\d.])", text)
 
 
 @pytest.mark.parametrize(("name", "codec"), [("aac", "m4a"), ("opus", "ogg"), ("flac", "flac")])

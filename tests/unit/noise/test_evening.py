@@ -232,3 +232,21 @@ def test_losing_the_chatters_tones_leaves_the_adjustment_of_the_others():
     alone = gains(try_measures(LEVELS, calm_adjustment_db=0.0, **OPEN))
     assert not any("every audible tone" in words for words in alone)  # it would be the same, said twice
     assert not any("chatter's" in words for words in gains(try_measures(LEVELS, **OPEN)))
+
+
+@pytest.mark.parametrize(
+    ("rating_db", "minutes", "said"),
+    [
+        (60.0, 1, "1 minute of cutting in 4 h rates at 36 dB"),  # 10 lg(1/240) = -23.8, by hand
+        (60.0, 0.2, "0.2 minutes of cutting in 4 h rate at 29 dB"),  # 10 lg(0.2/240) = -30.8
+        (23.5, 1, "1 minute of cutting in 4 h rates at 0 dB"),  # -0.3 is no minus zero
+        (
+            72.0,
+            None,
+            "cut for 1 minute only, in all (to be on the safe side less than one)",
+        ),  # 240 / 158 = 1.5
+    ],
+)
+def test_few_minutes_and_levels_near_0_read_as_plain_words(rating_db, minutes, said):
+    helps = rate_evening(neighbour_at(rating_db), limit_db=50, minutes=minutes).helps
+    assert said in " ".join(helps)
