@@ -17,6 +17,7 @@ from chatter.noise.measures import Measure
 EVENING_H = 4.0  # own choice: a usual evening, also the evening of Lden (19 to 23, Directive 2002/49/EC)
 MOST_DISTANCE_M = 200.0  # own choice: no advice to move farther than that
 SAID_MEASURES = 4  # own choice
+OPEN_NAMES = ("open ", "tilted ")  # of the table of walls: what air gets in by
 GUIDANCE = (
     "WHO, Guidelines for Community Noise 1999, Table 4.1: outdoor living area by day and evening "
     "50 dB LAeq over 16 h (moderate annoyance), 55 dB (serious annoyance).",
@@ -140,7 +141,17 @@ def _say_measures(evening: Evening, share_db: float, measures: Sequence[Measure]
 
 
 def _say_distance(evening: Evening, neighbour: Neighbour) -> list[str]:
-    """Say how far away would do by distance alone (20 lg of the distance)."""
+    """Say how far away would do by distance alone (20 lg of it); indoors where the sound gets out instead."""
+    if neighbour.shares:
+        name = neighbour.shares[0].name
+        percent = sum(share.percent for share in neighbour.shares if share.name == name)
+        airing = (
+            " Air by an opening that faces away from the neighbour." if name.startswith(OPEN_NAMES) else ""
+        )
+        return [
+            "Moving the machine about in the room helps little: what counts is where the sound gets out. "
+            f"{percent:.0f} % of it goes by the {name}.{airing}"
+        ]
     needed_m = neighbour.distance_m * 10 ** (evening.quieter_by_db / 20)
     if needed_m > MOST_DISTANCE_M:
         return []

@@ -16,12 +16,14 @@ import numpy as np
 from chatter.noise.neighbour import MOST_M, Facade, level_at_neighbour
 from chatter.noise.room import USUAL_ROOM_M3, absorption_area_m2
 from chatter.noise.screen import MOST_HEIGHT_M, SOURCE_M, Screen
-from chatter.noise.walls import Opening, shut
+from chatter.noise.walls import Opening, make_opening, shut
 
 NEW_SCREEN_M = 2.0  # own choice: as high as fences are allowed to be in many places
 NEW_SCREEN_DISTANCE_M = 2.0  # own choice: near the machine, where a screen takes most
 HIGHER_M = 0.5  # own choice
 OPENING_HEIGHT_M = 1.5  # own choice: middle of a window or upper half of a door
+# Own choice: what a board from any timber merchant does; counted as if it hung there alone.
+COVER, COVER_WORDS = "chipboard", "chipboard of 19 mm, sealed all around"
 MIDDLE_HZ = np.array([1000.0])  # own choice: stands for the whole of a cut's sound
 NO_TONES = "If every audible tone went (no chatter, another speed or flute count)"
 NO_CHATTER = "If the chatter's tones went and all else stayed"
@@ -133,17 +135,24 @@ def _changes(now: Surroundings) -> list[tuple[str, Surroundings]]:
     changes: list[tuple[str, Surroundings]] = []
     openings = now.get("openings", ())
     closable = [i for i, opening in enumerate(openings) if shut(opening) is not None]
-    for chosen in [[i] for i in closable] + ([closable] if len(closable) > 1 else []):
+    groups = _by_name(openings, closable)
+    for chosen in [*groups.values(), *([closable] if len(groups) > 1 else [])]:
         changed = now.copy()
         changed["openings"] = [shut(one) or one if i in chosen else one for i, one in enumerate(openings)]
-        names = dict.fromkeys(_plain(openings[i].name) for i in chosen)
-        changes.append((f"Shut the {' and the '.join(names)}", changed))
+        changes.append((f"Shut {_name_all(_by_name(openings, chosen))}", changed))
+    for chosen in _by_name(openings, [i for i in range(len(openings)) if i not in closable]).values():
+        changed = now.copy()
+        changed["openings"] = [
+            make_opening(COVER, area_m2=one.area_m2) if i in chosen else one for i, one in enumerate(openings)
+        ]
+        changes.append((f"Cover {_name_all(_by_name(openings, chosen))} with {COVER_WORDS}", changed))
     if now.get("tonal_adjustment_db", 0.0) > 0:
         changed = now.copy()
         changed["tonal_adjustment_db"] = 0.0
         changes.append((NO_TONES, changed))
     distance_m = now["neighbour_distance_m"]
-    if 2 * distance_m <= MOST_M:
+    # Indoors the distance counts from the openings, which don't move with the machine.
+    if 2 * distance_m <= MOST_M and not now.get("indoors", False):
         changed = now.copy()
         changed["neighbour_distance_m"] = 2 * distance_m
         changes.append((f"Move the machine twice as far away ({2 * distance_m:g} m)", changed))
@@ -186,6 +195,19 @@ def _louder_room_db(before: Surroundings, after: Surroundings) -> float:
     return 10 * math.log10(before_m2 / after_m2)
 
 
-def _plain(name: str) -> str:
-    """Give an opening's name without the word that it is open."""
-    return name.removeprefix("open ").removeprefix("tilted ")
+def _by_name(openings: Sequence[Opening], chosen: Sequence[int]) -> dict[str, list[int]]:
+    """Gather openings that have one name, without the word that they are open."""
+    groups: dict[str, list[int]] = {}
+    for i in chosen:
+        groups.setdefault(openings[i].name.removeprefix("open ").removeprefix("tilted "), []).append(i)
+    return groups
+
+
+def _name_all(groups: Mapping[str, Sequence[int]]) -> str:
+    """Name openings in words: "the door, both windows and all 3 gates"."""
+    named = []
+    for name, held in groups.items():
+        several = "both" if len(held) == 2 else f"all {len(held)}"
+        plural = name if name.endswith("glazing") else f"{name}s"
+        named.append(f"the {name}" if len(held) == 1 else f"{several} {plural}")
+    return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"

@@ -30,6 +30,7 @@ from chatter.report.noise_words import (
     tell_minutes,
     tell_number,
     tell_rating,
+    tell_shares,
     tell_spread,
 )
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound, Table, Words
@@ -158,10 +159,7 @@ def _neighbour(document: NoiseDocument) -> tuple[Block | None, ...]:
         for part in there.parts
     )
     rating = tell_rating(document)
-    shares = tuple(
-        f"{share.percent:.0f} % gets out by the {share.name} ({share.area_m2:g} m²)."
-        for share in there.shares
-    )
+    shares = tuple(tell_shares(there))
     return (
         Words(
             texts=(

@@ -22,6 +22,7 @@ from chatter.report.noise_words import (
     tell_minutes,
     tell_number,
     tell_rating,
+    tell_shares,
     tell_spread,
 )
 
@@ -126,8 +127,8 @@ def _neighbour(document: NoiseDocument) -> list[str]:
         lines.append(
             f"  {part.name[:27]:<28}{tell_number(part.db, digits=1):>7}   {tell_spread(part)}".rstrip()
         )
-    for share in there.shares:
-        lines += wrap(f"{share.percent:.0f} % gets out by the {share.name} ({share.area_m2:g} m²).", "  ")
+    for text in tell_shares(there):
+        lines += wrap(text, "  ")
     for text in there.assumes:
         lines += wrap(text, "  - ")
     return lines

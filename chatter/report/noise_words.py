@@ -7,7 +7,7 @@ Leaves out: any judgement, and any layout.
 import math
 
 from chatter.model.noise import NoiseDocument, NoiseTone
-from chatter.model.noise_effects import Evening, NeighbourPart
+from chatter.model.noise_effects import Evening, Neighbour, NeighbourPart
 
 CAUTIONS = (
     "This is no legal measurement: a phone is no sound level meter. Local codes and licensed practice "
@@ -74,6 +74,20 @@ def tell_spread(part: NeighbourPart, *, minus: str = "-") -> str:
     if down == up == "0.0":
         return ""
     return f"{'0' if down == '0.0' else minus + down} to {'0' if up == '0.0' else '+' + up}"
+
+
+def tell_shares(there: Neighbour) -> list[str]:
+    """Say how much of the sound gets out where, loudest first; openings of one name in one sentence."""
+    said = []
+    for name in dict.fromkeys(share.name for share in there.shares):
+        alike = [share for share in there.shares if share.name == name]
+        percent, area_m2 = sum(one.percent for one in alike), sum(one.area_m2 for one in alike)
+        shown = f"{percent:.0f}" if percent >= 0.5 else "Less than 1"
+        where = f"the {name} ({area_m2:g} m²)"
+        if len(alike) > 1:
+            where = f"{len(alike)} × {name} (together {area_m2:g} m²)"
+        said.append(f"{shown} % gets out by {where}.")
+    return said
 
 
 def tell_fit(evening: Evening) -> str:

@@ -250,3 +250,37 @@ def test_losing_the_chatters_tones_leaves_the_adjustment_of_the_others():
 def test_few_minutes_and_levels_near_0_read_as_plain_words(rating_db, minutes, said):
     helps = rate_evening(neighbour_at(rating_db), limit_db=50, minutes=minutes).helps
     assert said in " ".join(helps)
+
+
+def opened(*names):
+    return SHED | {"openings": [find_opening(name) for name in names]}
+
+
+def test_openings_of_one_name_are_shut_together_in_one_sentence():
+    found = gains(try_measures(LEVELS, **opened("board wall:8", "open window:0.6", "open window:0.9")))
+    assert [words for words in found if words.startswith("Shut")] == ["Shut both windows"]
+    found = gains(
+        try_measures(LEVELS, **opened("open window:1", "open window:1", "tilted window:1", "open door:2"))
+    )
+    assert {words for words in found if words.startswith("Shut")} == {
+        "Shut all 3 windows", "Shut the door", "Shut all 3 windows and the door"
+    }  # fmt: skip
+
+
+def test_indoors_nobody_is_sent_away_with_the_machine():
+    measures = try_measures(LEVELS, **SHED)
+    assert not any("Move the machine" in words for words in gains(measures))
+    helps = " ".join(rate_evening(level_at_neighbour(LEVELS, **SHED), limit_db=30, measures=measures).helps)
+    assert "By distance alone" not in helps
+    assert "Moving the machine about in the room helps little" in helps
+    assert "goes by the open door. Air by an opening that faces away" in helps
+
+
+def test_what_is_shut_and_lets_most_out_is_covered():
+    found = gains(try_measures({1000: 85.0}, **opened("garage door:5")))
+    (cover,) = (gain for words, gain in found.items() if words.startswith("Cover the steel garage door"))
+    # Bies, Hansen and Howard 2017, Table 7.6, at 1 kHz: chipboard 30 dB, the door's steel sheet 26 dB, and
+    # gaps of 0.5 %. What no longer gets out stays in the room; it swallows 0.1 * 6.6 * 30^(2/3) = 6.372 m².
+    through = 10**-2.6 + 0.005
+    louder_db = 10 * math.log10((6.372 + 5 * through) / (6.372 + 5 * 0.001))
+    assert cover == pytest.approx(30 + 10 * math.log10(through) - louder_db, abs=0.01)

@@ -2,8 +2,8 @@
 
 import pytest
 
-from chatter.model.noise_effects import Evening, NeighbourPart
-from chatter.report.noise_words import tell_fit, tell_number, tell_spread
+from chatter.model.noise_effects import Evening, Neighbour, NeighbourPart, OpeningShare
+from chatter.report.noise_words import tell_fit, tell_number, tell_shares, tell_spread
 
 
 def evening(minutes, low, high):
@@ -47,3 +47,15 @@ def test_minutes_that_fit_read_as_plain_words_and_never_round_up(minutes, said):
     assert said in text
     assert "0 minutes" not in text
     assert "between 0" not in text
+
+
+def test_openings_of_one_name_share_a_sentence():
+    shares = [("open window", 1.0, 60.0), ("open window", 0.5, 39.8), ("brick wall", 8.0, 0.2)]
+    there = Neighbour(
+        distance_m=15.0, LAeq_db=50.0, rating_db=50.0, low_db=45.0, high_db=55.0, parts=(),
+        shares=tuple(OpeningShare(name=name, area_m2=area, percent=share) for name, area, share in shares),
+    )  # fmt: skip
+    assert tell_shares(there) == [
+        "100 % gets out by 2 × open window (together 1.5 m²).",
+        "Less than 1 % gets out by the brick wall (8 m²).",
+    ]
