@@ -184,6 +184,7 @@ def spread_noise(
             ear_distance_m=scene.ear_distance_m,
             minutes=DAY_MIN if scene.minutes is None else scene.minutes,
             uncertainty_db=document.calibration.uncertainty_db,
+            lasmax_db=levels.LASmax_db,
             lcpeak_db=None if _loses_peaks(document) else levels.LCpeak_db,
             indoors=scene.indoors,
             room_m3=scene.room_m3,

@@ -24,11 +24,15 @@ EU_LOWER_DB, EU_UPPER_DB, EU_LIMIT_DB = 80.0, 85.0, 87.0  # Directive 2003/10/EC
 EU_PEAKS_DB = (135.0, 137.0, 140.0)  # same: LCpeak of lower and upper action value and limit
 NIOSH_DB, NIOSH_EXCHANGE_DB = 85.0, 3.0  # NIOSH 98-126, 1.1: T = 480 / 2^((L - 85)/3) min
 NIOSH_FROM_DB = 80.0  # NIOSH 98-126, 1.1.3: lower sound isn't counted
+NIOSH_CEILING_DB = 140.0  # NIOSH 98-126, ceiling limit, whatever the dose (from memory)
 OSHA_DB, OSHA_EXCHANGE_DB = 90.0, 5.0  # 29 CFR 1910.95, Appendix A: T = 8 / 2^((L - 90)/5) h
 OSHA_CONSERVATION_FROM_DB = (
-    80.0  # 29 CFR 1910.95(c): the dose of the action level counts from here (from memory)
+    80.0  # 29 CFR 1910.95(d)(2)(i): the dose of the action level counts from here (from memory)
 )
 OSHA_LIMIT_FROM_DB = 90.0
+OSHA_CEILING_DB = (
+    115.0  # 29 CFR 1910.95, Table G-16: its last row, a quarter of an hour or less (from memory)
+)
 OSHA_ACTION_PERCENT = 50.0  # 29 CFR 1910.95(c)(1)
 NEAR_M = 0.3  # own choice: nearer than about the size of the source no law of distance holds
 LEAST_M, MOST_M = 0.01, 100.0
@@ -74,6 +78,7 @@ def daily_exposure(
     minutes: float,
     uncertainty_db: float = 0.0,
     lcpeak_db: float | None = None,
+    lasmax_db: float | None = None,
     indoors: bool = False,
     room_m3: float | None = None,
 ) -> Exposure:
@@ -94,6 +99,8 @@ def daily_exposure(
         Of the level at the microphone, dB.
     lcpeak_db
         LCpeak at the microphone, dB; None where it isn't known: then protection is never "not due".
+    lasmax_db
+        LASmax at the microphone, dB, for the ceiling on steady sound; None: LAeq stands in.
     indoors, room_m3
         The room and its volume, m³; indoors without a volume no fall is reckoned where the ear is farther
         away than the microphone.
@@ -132,6 +139,8 @@ def daily_exposure(
         says.append(
             f"OSHA: {osha:.0f} % of its dose; from 50 % a workplace needs hearing tests and protection."
         )
+    loudest_db = ear_db if lasmax_db is None else lasmax_db + step_db
+    says.append(_say_ceilings((loudest_db, loudest_db + up_db), (peak_db, high_peak_db)))
     says.append(way.said)
     return Exposure(
         ear_distance_m=float(ear_distance_m),
@@ -208,6 +217,26 @@ def _say_due(lex_range_db: tuple[float, float], peak_range_db: tuple[float | Non
     if cautious == likely:
         return f"{reach}."
     return f"{reach} at the high end of the range ({round(high_db)} dB; most likely {round(lex_db)} dB)."
+
+
+def _say_ceilings(
+    loud_range_db: tuple[float, float], peak_range_db: tuple[float | None, float | None]
+) -> str:
+    """Say whether the ceilings are kept; both ranges go from the likeliest to the high end."""
+    return (
+        f"Ceilings, whatever the dose: {OSHA_CEILING_DB:.0f} dB(A) by OSHA (29 CFR 1910.95, Table G-16), "
+        f"{_judge(loud_range_db, OSHA_CEILING_DB)}; peaks of {NIOSH_CEILING_DB:.0f} dB by NIOSH (98-126), "
+        f"{_judge(peak_range_db, NIOSH_CEILING_DB)}."
+    )
+
+
+def _judge(range_db: tuple[float | None, float | None], ceiling_db: float) -> str:
+    likely_db, high_db = range_db
+    if likely_db is None or high_db is None:
+        return "which can't be told here"
+    if likely_db > ceiling_db:
+        return f"passed ({round(likely_db)} dB)"
+    return f"passed at the high end of the range ({round(high_db)} dB)" if high_db > ceiling_db else "kept"
 
 
 def _way_to_ear(mic_m: float, ear_m: float, *, indoors: bool, room_m3: float | None) -> _Way:

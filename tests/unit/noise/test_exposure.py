@@ -213,3 +213,24 @@ def test_range_at_the_ear_holds_the_room():
     open_db = 4 / (0.25 * 6.6 * 200 ** (2 / 3))
     fall_db = -10 * math.log10((direct[2] + open_db) / (direct[1] + open_db))
     assert unknown.LEX8h_db - unknown.low_db > math.hypot(fall_db, 2)
+
+
+@pytest.mark.parametrize(
+    ("loudest_db", "peak_db", "said"),
+    [
+        # 29 CFR 1910.95, Table G-16: nothing steady above 115 dBA. NIOSH 98-126: no peak above 140 dB.
+        (112.9, 137.9, "Table G-16), kept; peaks of 140 dB by NIOSH (98-126), kept."),
+        (113.6, 138.6, "G-16), passed at the high end of the range (116 dB); peaks of 140 dB by NIOSH "
+         "(98-126), passed at the high end of the range (141 dB)."),
+        (116.0, 141.0, "G-16), passed (116 dB); peaks of 140 dB by NIOSH (98-126), passed (141 dB)."),
+        (90.0, None, "kept; peaks of 140 dB by NIOSH (98-126), which can't be told here."),
+    ],
+)  # fmt: skip
+def test_ceilings_of_osha_and_niosh_are_told_beside_the_doses(loudest_db, peak_db, said):
+    found = exposed(85, lasmax_db=loudest_db, lcpeak_db=peak_db, uncertainty_db=2.0)
+    (text,) = (one for one in found.says if one.startswith("Ceilings"))
+    assert said in text
+
+
+def test_mean_stands_in_for_the_loudest_second_where_that_is_not_given():
+    assert "Table G-16), passed (118 dB)" in " ".join(exposed(118).says)
