@@ -8,7 +8,7 @@ Leaves out: anything that needs to know where the cut is.
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.audio._clipping import flat_share, overshoot_share
+from chatter.audio._clipping import flat_share, overshoot_share, piled_share
 from chatter.audio._copies import made_up_from_hz
 from chatter.audio._processing import has_automatic_gain, has_gate
 from chatter.model import Finding
@@ -89,7 +89,7 @@ def describe(
 
 def is_clipped(samples: Samples, *, lossy: bool) -> bool:
     """Say whether any channel is cut off at full scale; a lossy codec bends flat tops beyond it."""
-    if any(flat_share(channel) > CLIPPED_SHARE for channel in samples):
+    if any(max(flat_share(channel), piled_share(channel)) > CLIPPED_SHARE for channel in samples):
         return True
     return lossy and any(overshoot_share(channel) > CLIPPED_SHARE for channel in samples)
 

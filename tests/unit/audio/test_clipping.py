@@ -3,7 +3,7 @@ import pytest
 import soundfile
 
 from chatter.audio import read_recording
-from chatter.audio._clipping import flat_share, overshoot_share
+from chatter.audio._clipping import flat_share, overshoot_share, piled_share
 from tests.unit.audio.encode import encode
 
 RATE_HZ = 48_000
@@ -56,3 +56,28 @@ def test_recording_of_floats_above_one_is_not_clipped(tmp_path, rng):
 
 def test_faint_sound_has_neither_flat_tops_nor_overshoot():
     assert flat_share(sine(100, 0.5)) == overshoot_share(sine(100, 0.5)) == 0
+
+
+@pytest.mark.parametrize("subtype", ["PCM_U8", "PCM_16", "PCM_24", "FLOAT"])
+@pytest.mark.parametrize("at_sd", [1.0, 2.0, 2.5, 3.0, 3.5])
+def test_white_noise_cut_off_at_full_scale_is_clipped(tmp_path, rng, at_sd, subtype):
+    soundfile.write(
+        tmp_path / "n.wav", np.clip(rng.normal(0, 1 / at_sd, len(TIME_S)), -1, 1), RATE_HZ, subtype=subtype
+    )
+    assert is_clipped(tmp_path / "n.wav")
+
+
+@pytest.mark.parametrize("subtype", ["PCM_U8", "PCM_16", "PCM_24", "FLOAT"])
+@pytest.mark.parametrize("kind", ["normal", "uniform", "laplace"])
+def test_clean_noise_that_just_reaches_full_scale_is_not_clipped(tmp_path, rng, kind, subtype):
+    noise = getattr(rng, kind)(size=len(TIME_S))
+    noise = 2 * noise - 1 if kind == "uniform" else noise
+    soundfile.write(tmp_path / "n.wav", noise / np.abs(noise).max(), RATE_HZ, subtype=subtype)
+    assert not is_clipped(tmp_path / "n.wav")
+
+
+@pytest.mark.parametrize(("at_sd", "beyond"), [(2.0, 0.0455), (3.0, 0.0027)])
+def test_share_of_clipped_noise_is_what_lies_beyond(rng, at_sd, beyond):
+    noise = np.clip(rng.normal(0, 1 / at_sd, 480_000), -1, 1).astype(np.float32)
+    # Two-sided tails of the normal distribution, any table; 4 standard errors of that many draws.
+    assert piled_share(noise) == pytest.approx(beyond, abs=4 * np.sqrt(beyond / 480_000))
