@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from chatter.advice.advise import EarlierCut  # brings scipy, which lists of setups don't need
 
 NotebookPath = str | Path | None
+SURER_DB = 0.5  # own choice: less of a difference in uncertainty shows in no answer
 
 
 def notebook_path(notebook: NotebookPath, *, make: bool = False) -> Path:
@@ -307,7 +308,10 @@ def file_tap(history: History, *, document: dict[str, Any], facts: dict[str, Any
 
 def file_noise(history: History, *, document: dict[str, Any]) -> dict[str, Any]:
     """File a noise measurement, and give the document's `notebook` part."""
+    earlier = _kept_noise(history, document["recording"]["sha256"])
     filing, notes = _file(history, document=document, facts={"flutes": history.values.get("flutes")})
+    if filing.filed == "changed" and earlier is not None:
+        notes += _say_poorer(earlier, document)
     return {
         "file": str(history.path),
         "setup": history.setup,
@@ -316,6 +320,32 @@ def file_noise(history: History, *, document: dict[str, Any]) -> dict[str, Any]:
         "filed": filing.filed,
         "notes": notes,
     }
+
+
+def _kept_noise(history: History, sha256: str) -> dict[str, Any] | None:
+    """Give the document of the same recording that stands on the setup's card so far."""
+    if history.is_new:
+        return None
+    with Notebook(history.path) as opened:
+        same = [noise.number for noise in opened.list_noises(history.setup) if noise.sha256 == sha256]
+        return opened.read_noise(same[-1]) if same else None
+
+
+def _say_poorer(earlier: dict[str, Any], document: dict[str, Any]) -> list[str]:
+    """Say what the earlier version of a noise measurement had that the one on the card now lacks."""
+    lost = []
+    before_db, now_db = (one["calibration"]["uncertainty_db"] for one in (earlier, document))
+    if now_db >= before_db + SURER_DB:
+        lost.append(f"was surer (±{before_db:.0f} dB, now ±{now_db:.0f})")
+    if earlier["neighbour"] is not None and document["neighbour"] is None:
+        lost.append("told the level at the neighbour")
+    if not lost:
+        return []
+    what = " and ".join(lost)
+    return [
+        f"the earlier version {what}; the card shows the present one. File the recording again with its "
+        "calibration and distances to have the better one there."
+    ]
 
 
 def find_kept_cut(history: History, sha256: str) -> dict[str, Any] | None:

@@ -308,6 +308,20 @@ def test_noise_is_filed_takes_its_speed_from_the_kept_cut_and_stands_on_the_card
     assert "noise 1:" in kept("setup", "show", "6 mm long").out
 
 
+def test_poorer_noise_of_the_same_recording_is_told_and_a_better_one_is_not(kept):
+    words = ("noise", QUIET, "--setup", "6 mm long")
+    placed = ("--mic-distance-m", "1", "--neighbour-distance-m", "15")
+    assert "the earlier version" not in kept(*words, "--rpm", "12000").err
+    better = kept(*words, *placed, "--full-scale-db", "120").err
+    assert "the earlier version stays" in better
+    assert "the card shows the present one" not in better
+    poorer = json.loads(kept(*words, "--json").out)["notebook"]["notes"][-1]
+    assert "was surer (±1 dB, now ±10) and told the level at the neighbour" in poorer
+    assert "the card shows the present one" in poorer
+    card = json.loads(kept("card", "6 mm long", "--json").out)["noise"]
+    assert [one["uncertainty_db"] for one in card] == [10.0]
+
+
 def test_noise_takes_the_setups_flutes_and_refuses_another_speed_than_the_cut_has(kept):
     told = json.loads(kept("noise", QUIET, "--setup", "6 mm long", "--rpm", "12000", "--json").out)
     assert any(tone["source"] == "tooth passing" for tone in told["tones"])
