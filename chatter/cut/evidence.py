@@ -31,6 +31,7 @@ MOST_SPARE = 15.0  # nepers of sidebands that count: with the above, 10 dB at mo
 STEADY_TURNS = 6.0  # time over which a line shall keep its phase
 STEADY_WIDTH = 0.12  # of a turn's frequency: half width of the band that is asked
 LEAST_WIDTH_HZ = 6.0  # own choice: the phase of a sagging spindle's sidebands wanders by some hertz
+MOMENT_S = 0.05  # shorter than a syllable or a bump
 STEADY_LINES = 8  # loudest members that are asked
 
 
@@ -54,7 +55,7 @@ class Evidence:
     share: float  # log of family power over power that repeats each turn
     local: float  # log of a member's power over what repeats near it, the highest of all members
     unrepeated: float  # log of the power that does not repeat over the power that does
-    broad: float  # the same without the family's strongest member, as if a lone line were not believed
+    broad: float  # the same in the quieter moments and without the strongest line: no voice, no lone tone
     halved: float  # log of power at odd halves of the tooth-passing frequency over power at the other orders
     tooth_hz: float  # tooth-passing frequency
 
@@ -161,6 +162,10 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
         near = np.abs(spectra.hz - family[0].frequency_hz) < spectra.line_width_hz
         lone = float(spectra.rest[near].sum())
 
+    # The usual frame, not the mean: voices and bumps come and go, chatter stays.
+    usual = min(1.0, float(np.median(spectra.rest_frames.sum(axis=1))) / max(rest_lines, TINY))
+    quiet = _quiet_share(spectra)
+
     def unrepeated(rest: float) -> float:
         rest = max(rest - idle_power, 0.02 * rest_lines)
         return float(np.clip(np.log(rest / repeating), -8.0, 6.0))
@@ -171,8 +176,8 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
         steady=steady,
         share=float(np.clip(np.log(max(power, TINY) / repeating), -12.0, 6.0)),
         local=_local_share(spectra, family, rotation_hz=rotation_hz, flutes=flutes),
-        unrepeated=unrepeated(rest_lines),
-        broad=unrepeated(rest_lines - lone),
+        unrepeated=unrepeated(usual * rest_lines),
+        broad=unrepeated(quiet * (rest_lines - lone)),
         halved=_halved(spectra, rotation_hz=rotation_hz, flutes=flutes),
         tooth_hz=rotation_hz * flutes,
     )
@@ -202,6 +207,14 @@ def _local_share(spectra: CutSpectra, family: tuple[Peak, ...], *, rotation_hz: 
         beside = max(float(repeating[near].sum()), 1e-3 * float(spectra.rest[near].sum()), TINY)
         best = max(best, float(np.log(max(peak.power, TINY) / beside)))
     return min(best, 6.0)
+
+
+def _quiet_share(spectra: CutSpectra) -> float:
+    """Compare the quieter moments with the mean power: near 1 for steady noise, far less for voices."""
+    size = round(MOMENT_S * spectra.rate_hz)
+    count = len(spectra.rest_samples) // size
+    power = np.mean(spectra.rest_samples[: count * size].reshape(count, size) ** 2, axis=1)
+    return min(1.0, float(np.quantile(power, 0.25)) / max(float(power.mean()), TINY))
 
 
 def _halved(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> float:

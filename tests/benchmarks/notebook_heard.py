@@ -1,15 +1,18 @@
 """Score the practitioner's loop with whole recordings: time-domain cuts, a shop, a phone, the `cut` pipeline.
 
-    PYTHONPATH=. python tests/benchmarks/notebook_heard.py 30
+    PYTHONPATH=. python tests/benchmarks/notebook_heard.py 200
+    PYTHONPATH=. python tests/benchmarks/notebook_heard.py 100 --player rule
 
-Truth: the time-domain simulator (run-out, slip, up to two modes an axis), never the advice's own model; the
-full search alone uses semi-discretization, which knows no run-out. Scenes are the suite's "other" ones, from
-3,000 rpm up. The first cut chatters, at 1.25 to 3 times its limit, and counts as cut 1; the range is 3,000
-to 24,000 rpm, the deepest cut allowed twice the first. A setting counts as stable where it was heard stable
-and is. Results: docs/next.md.
+Players are those of tests/benchmarks/notebook_loop.py, all on the same machines. Truth: the time-domain
+simulator (run-out, slip, up to two modes an axis), never the advice's own model; the full search alone uses
+semi-discretization, which knows no run-out. Scenes are the suite's "other" ones, from 3,000 rpm up. The first
+cut chatters, at 1.25 to 3 times its limit, and counts as cut 1; the range is 3,000 to 24,000 rpm, the deepest
+cut allowed twice the first. A setting counts as stable where it was heard stable and is. Two processes.
+Results: docs/next.md.
 """
 
 import argparse
+import multiprocessing
 import sys
 from dataclasses import replace
 from unittest import mock
@@ -17,7 +20,7 @@ from unittest import mock
 import numpy as np
 
 from chatter.advice.advise import find_lines
-from chatter.advice.next_cut import MadeCut, choose_next, find_best
+from chatter.advice.next_cut import MadeCut, find_best
 from chatter.cut import judge_recording
 from chatter.errors import BadValueError
 from chatter.milling.semi_discretization import multiplier_map
@@ -29,11 +32,14 @@ from tests.benchmarks.advice import DIAMETER_MM, HIGH_RPM, LOW_RPM, _system_of
 from tests.benchmarks.notebook_loop import (
     CUTS,
     DEEPEST,
+    PLAYERS,
     SEARCH_DEPTHS,
     SEARCH_SPEEDS,
     _interval,
     _median_interval,
 )
+
+PROCESSES = 2
 
 
 def cut_and_hear(
@@ -70,8 +76,8 @@ def cut_and_hear(
     return made, kind == "none"
 
 
-def play(scene: Scene, *, first_mm: float, seed: int) -> tuple[list[bool], list[float]]:
-    """Let `next` play; give after each cut whether a stable one is known, and its share of the best."""
+def play(scene: Scene, player: str, *, first_mm: float, seed: int) -> tuple[list[bool], list[float]]:
+    """Let one player cut; give after each cut whether a stable one is known, and its share of the best."""
     setup = CutSetup(
         rpm=scene.programmed_rpm,
         flutes=scene.tool.flutes,
@@ -109,34 +115,48 @@ def play(scene: Scene, *, first_mm: float, seed: int) -> tuple[list[bool], list[
         stable_by.append(holds)
         share_by.append(known.set_rpm * known.depth_mm / best if known is not None and holds else 0.0)
         if cuts and setting is not None:
-            following = choose_next(tuple(cuts), setup=replace(setup, rpm=cuts[-1].set_rpm))
-            setting = None if following.action == "done" else (following.set_rpm, following.depth_mm)
+            setting = PLAYERS[player](setup, cuts)
     return stable_by, share_by
+
+
+def _work(task: tuple[Scene, str, int]) -> tuple[list[bool], list[float]] | None:
+    """Play one machine; None where it can't be used."""
+    scene, player, seed = task
+    try:
+        loaded = replace(scene.conditions, rpm=scene.conditions.rpm * (1 - scene.sag))
+        first_mm = 1000 * scene.depth_ratio * limit_depth_m(scene.tool, loaded)
+        if first_mm > 1000 * scenes.LARGEST_M * 4:  # so stiff that no cut of this tool chatters
+            return None
+        return play(scene, player, first_mm=first_mm, seed=1000 * seed)
+    except BadValueError:  # the simulator can't follow it
+        return None
 
 
 def main() -> None:
     """Run from the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("count", type=int)
+    parser.add_argument("--player", choices=sorted(PLAYERS), default="next")
     parser.add_argument("--seed", type=int, default=41)
     given = parser.parse_args()
     rng = np.random.default_rng(given.seed)
+    drawn = (random_scene(rng, family="other", chattering=True) for _ in range(20 * given.count))
+    tasks = (
+        (scene, given.player, number)
+        for number, scene in enumerate(drawn)
+        if LOW_RPM <= scene.programmed_rpm <= HIGH_RPM
+    )
     played: list[tuple[list[bool], list[float]]] = []
-    while len(played) < given.count:
-        scene = random_scene(rng, family="other", chattering=True)
-        if scene.programmed_rpm < LOW_RPM or scene.programmed_rpm > HIGH_RPM:
-            continue
-        try:
-            loaded = replace(scene.conditions, rpm=scene.conditions.rpm * (1 - scene.sag))
-            first_mm = 1000 * scene.depth_ratio * limit_depth_m(scene.tool, loaded)
-            if first_mm > 1000 * scenes.LARGEST_M * 4:  # so stiff that no cut of this tool chatters
-                continue
-            played.append(play(scene, first_mm=first_mm, seed=1000 * len(played)))
-        except BadValueError:  # the simulator can't follow it
-            continue
-        sys.stderr.write(f"\r{len(played)} of {given.count}")
+    with multiprocessing.get_context("spawn").Pool(PROCESSES) as pool:
+        for one in pool.imap(_work, tasks):
+            if one is not None:
+                played.append(one)
+                sys.stderr.write(f"\r{len(played)} of {given.count}")
+            if len(played) == given.count:
+                break
+        pool.terminate()
     sys.stderr.write("\n")
-    sys.stdout.write(f"next, heard, {given.count} machines\n")
+    sys.stdout.write(f"{given.player}, heard, {given.count} machines\n")
     for number in range(1, CUTS):
         stable = _interval([one[0][number] for one in played])
         share = _median_interval([one[1][number] for one in played])

@@ -22,6 +22,7 @@ from chatter.advice.advise import find_lines
 from chatter.advice.machines import ChatterLine
 from chatter.advice.next_cut import MadeCut, choose_next
 from chatter.milling.semi_discretization import multiplier_map
+from chatter.model import CutSetup
 from tests.benchmarks.advice import HIGH_RPM, LOW_RPM, Case, _family, draw_built
 
 CUTS = 5
@@ -80,33 +81,34 @@ def best_removal(case: Case, *, deepest_mm: float) -> float:
     return float((stable * speeds[:, None] * depths_mm[None, :]).max())
 
 
-def _next_setting(case: Case, cuts: list[MadeCut], deepest_mm: float) -> tuple[float, float] | None:
-    setup = replace(case.setup, rpm=cuts[-1].set_rpm, max_depth_mm=deepest_mm)
-    following = choose_next(tuple(cuts), setup=setup)
+def _next_setting(setup: CutSetup, cuts: list[MadeCut]) -> tuple[float, float] | None:
+    following = choose_next(tuple(cuts), setup=replace(setup, rpm=cuts[-1].set_rpm))
     return None if following.action == "done" else (following.set_rpm, following.depth_mm)
 
 
-def _rule_setting(case: Case, cuts: list[MadeCut], deepest_mm: float) -> tuple[float, float] | None:
+def _rule_setting(setup: CutSetup, cuts: list[MadeCut]) -> tuple[float, float] | None:
+    last = cuts[-1]
     stable = [cut for cut in cuts if cut.verdict == "stable"]
-    if stable and cuts[-1].verdict == "stable":
-        return cuts[-1].rpm, min(1.5 * cuts[-1].depth_mm, deepest_mm)
+    if stable and last.verdict == "stable":
+        return last.set_rpm, min(1.5 * last.depth_mm, setup.max_depth_mm or np.inf)
     if stable:
-        return stable[-1].rpm, (stable[-1].depth_mm + cuts[-1].depth_mm) / 2
-    hz = cuts[-1].lines[0].frequency_hz
-    speeds = [60 * hz / (case.system.flutes * k) for k in range(1, 400)]
+        return stable[-1].set_rpm, (stable[-1].depth_mm + last.depth_mm) / 2
+    slip = last.rpm / last.set_rpm
+    heard = [line.frequency_hz for cut in reversed(cuts) for line in cut.lines[:1]]
+    speeds = [60 * hz / (setup.flutes * k) / slip for hz in heard[:1] for k in range(1, 400)]
     free = [
         rpm
         for rpm in speeds
-        if LOW_RPM <= rpm <= HIGH_RPM and all(abs(rpm / cut.rpm - 1) > 0.005 for cut in cuts)
+        if LOW_RPM <= rpm <= HIGH_RPM and all(abs(rpm / cut.set_rpm - 1) > 0.005 for cut in cuts)
     ]
-    return (free[0], cuts[-1].depth_mm) if free else (cuts[-1].rpm, cuts[-1].depth_mm / 2)
+    return (free[0], last.depth_mm) if free else (last.set_rpm, last.depth_mm / 2)
 
 
-def _halving_setting(case: Case, cuts: list[MadeCut], deepest_mm: float) -> tuple[float, float] | None:
+def _halving_setting(setup: CutSetup, cuts: list[MadeCut]) -> tuple[float, float] | None:
     stable = [cut.depth_mm for cut in cuts if cut.verdict == "stable"]
     spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
     depth_mm = (max(stable) + min(spoilt)) / 2 if stable else min(spoilt) / 2
-    return cuts[0].rpm, depth_mm
+    return cuts[0].set_rpm, depth_mm
 
 
 PLAYERS = {"next": _next_setting, "rule": _rule_setting, "halving": _halving_setting}
@@ -116,7 +118,7 @@ def play(case: Case, player: str, *, best: float, seed: int) -> Played:
     """Let one player cut; the chattering first cut is number 1, and `best` is from `best_removal`."""
     rng = np.random.default_rng(seed)
     first_mm = 1000 * case.depth_m
-    deepest_mm = DEEPEST * first_mm
+    setup = replace(case.setup, max_depth_mm=DEEPEST * first_mm)
     first = MadeCut(
         rpm=case.system.rpm,
         set_rpm=case.system.rpm,
@@ -132,7 +134,7 @@ def play(case: Case, player: str, *, best: float, seed: int) -> Played:
         removed = max((cut.rpm * cut.depth_mm for cut in cuts if cut.verdict == "stable"), default=0.0)
         stable_by.append(removed > 0)
         share_by.append(removed / best)
-        setting = PLAYERS[player](case, cuts, deepest_mm) if going and made <= CUTS else None
+        setting = PLAYERS[player](setup, cuts) if going and made <= CUTS else None
         going = setting is not None
         if setting is not None:
             cuts.append(make_cut(case, rng, rpm=setting[0], depth_mm=setting[1]))
