@@ -144,13 +144,14 @@ def _say_distance(evening: Evening, neighbour: Neighbour) -> list[str]:
     """Say how far away would do by distance alone (20 lg of it); indoors where the sound gets out instead."""
     if neighbour.shares:
         name = neighbour.shares[0].name
-        percent = sum(share.percent for share in neighbour.shares if share.name == name)
+        alike = [share.percent for share in neighbour.shares if share.name == name]
+        all_of_them = "" if len(alike) == 1 else f" (all {len(alike)} together)"
         airing = (
             " Air by an opening that faces away from the neighbour." if name.startswith(OPEN_NAMES) else ""
         )
         return [
             "Moving the machine about in the room helps little: what counts is where the sound gets out. "
-            f"{percent:.0f} % of it goes by the {name}.{airing}"
+            f"{sum(alike):.0f} % of it goes by the {name}{all_of_them}.{airing}"
         ]
     needed_m = neighbour.distance_m * 10 ** (evening.quieter_by_db / 20)
     if needed_m > MOST_DISTANCE_M:

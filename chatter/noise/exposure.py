@@ -277,7 +277,8 @@ def _way_to_ear(mic_m: float, ear_m: float, *, indoors: bool, room_m3: float | N
 def _say_way(ear_m: float, mic_m: float, *, in_a_room: bool, unknown_room: bool) -> str:
     if unknown_room:
         said = (
-            "The room throws sound back and its volume is not known: the ear is reckoned as loud as the phone"
+            "The room throws sound back and its volume is not known: the level at the ear is taken to be as "
+            "high as at the phone"
         )
     elif in_a_room:
         said = "From phone to ear by direct and reverberant sound of a room of that volume"

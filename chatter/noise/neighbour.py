@@ -232,8 +232,8 @@ def _room_part(mic_m: float, room_m3: float | None) -> tuple[NeighbourPart, str]
         up_db=math.hypot(most_db - usual_db, REVERBERATION_DB),
     )
     return part, (
-        f"A room of {volume} whose surfaces swallow {USUAL_ABSORPTION:.0%} of the sound "
-        f"({bare:.0%} and {lined:.0%} lie in the range)."
+        f"A room of {volume} whose surfaces swallow {100 * USUAL_ABSORPTION:.0f} % of the sound "
+        f"({100 * bare:.0f} % and {100 * lined:.0f} % lie in the range)."
     )
 
 

@@ -177,6 +177,8 @@ def tell_changes(tones: tuple[NoiseTone, ...], adjustment_db: float) -> list[str
 
 def tell_length(seconds: float) -> str:
     """Give a length of sound in the unit that it is read in."""
+    if seconds < 1:
+        return f"{seconds:.2f} s"
     if seconds < 120:
         return f"{seconds:.1f} s"
     return f"{seconds / 60:.0f} minutes" if seconds < 7200 else f"{seconds / 3600:.1f} hours"
