@@ -1,0 +1,107 @@
+"""`chatter noise` with several recordings: ranked, and each told about."""
+
+import hashlib
+import json
+
+import numpy as np
+import pytest
+import soundfile
+
+from tests.interface.test_noise import RATE_HZ, sine, told
+
+
+@pytest.fixture
+def tone(tmp_path):
+    path = tmp_path / "tone.wav"
+    soundfile.write(path, sine(1000.0, 0.1), RATE_HZ, subtype="FLOAT")
+    return path
+
+
+def test_several_are_ranked_and_the_quietest_stable_is_named(chatter, tmp_path):
+    for name, rms in (("loud", 0.2), ("soft", 0.05), ("middle", 0.1)):
+        soundfile.write(tmp_path / f"{name}.wav", sine(700.0, rms), RATE_HZ, subtype="FLOAT")
+    for name, verdict, rpm in (
+        ("loud", "stable", 9000),
+        ("soft", "chatter", 10_000),
+        ("middle", "stable", 11_000),
+    ):
+        content = hashlib.sha256((tmp_path / f"{name}.wav").read_bytes()).hexdigest()
+        held = {
+            "document": "cut", "version": 1, "recording": {"sha256": content}, "verdict": verdict,
+            "spindle": {"programmed_rpm": rpm, "flutes": 2},
+        }  # fmt: skip
+        (tmp_path / f"{name}.json").write_text(json.dumps(held), encoding="utf-8")
+    words = [f"{name}.wav" for name in ("loud", "soft", "middle")]
+    cuts = [word for name in ("loud", "soft", "middle") for word in ("--cut", f"{name}.json")]
+    document = told(
+        chatter(
+            "noise",
+            *words,
+            *cuts,
+            "--mic-distance-m",
+            1,
+            "--neighbour-distance-m",
+            20,
+            "--limit-db",
+            40,
+            "--json",
+        )
+    )
+    assert document["document"] == "noise comparison"
+    assert [one["file"] for one in document["ranking"]] == ["soft.wav", "middle.wav", "loud.wav"]
+    assert document["quietest"] == "soft.wav"
+    assert document["quietest_stable"]["file"] == "middle.wav"
+    assert document["quietest_stable"]["programmed_rpm"] == 11_000
+    assert [noise["document"] for noise in document["noises"]] == ["noise"] * 3
+    # The loud one is told to change to the quieter stable speed.
+    assert any("11,000 rpm" in text for text in document["noises"][2]["evening"]["helps"])
+    ran = chatter("noise", *words, *cuts)
+    assert "quietest stable speed recorded is 11,000 rpm" in " ".join(ran.out.split())
+    assert max(len(line) for line in ran.out.splitlines()) <= 80
+
+
+def test_comparison_has_a_report_too(chatter, tone, tmp_path):
+    soundfile.write(tmp_path / "soft.wav", sine(1000.0, 0.01), RATE_HZ)
+    ran = chatter("noise", tone, "soft.wav", "--report", tmp_path / "two.html")
+    assert ran.code == 0
+    html = (tmp_path / "two.html").read_text(encoding="utf-8")
+    assert html.index("soft.wav") < html.index("tone.wav")
+    refused = chatter("noise", tone, "soft.wav", "--report", tmp_path / "three.html", "--embed-sound")
+    assert (refused.code, refused.out, refused.err.count("\n")) == (1, "", 1)
+
+
+def test_comparison_names_the_quietest_that_has_sound_and_the_silent_one(chatter, tmp_path):
+    soundfile.write(tmp_path / "silence.wav", np.zeros(2 * RATE_HZ), RATE_HZ)
+    for name, rms in (("loud", 0.2), ("soft", 0.02)):
+        soundfile.write(tmp_path / f"{name}.wav", sine(700.0, rms), RATE_HZ, subtype="FLOAT")
+    document = told(chatter("noise", "silence.wav", "loud.wav", "soft.wav", "--json"))
+    assert document["quietest"] == "soft.wav"
+    assert document["says"][0].startswith("soft.wav is the quietest, 20.0 dB below the next")  # 20 lg 10
+    assert document["says"][1].startswith("silence.wav holds nothing but digital silence")
+    says = told(chatter("noise", "silence.wav", "loud.wav", "--json"))["says"]
+    assert says[0].startswith("loud.wav is the quietest, as the only one")
+    assert "silence.wav holds nothing" in says[1]
+    (says,) = told(chatter("noise", "silence.wav", "silence.wav", "--json"))["says"]
+    assert says == "None of the recordings holds any sound."
+
+
+def test_comparison_tells_each_recordings_own_range_findings_evening_and_ear(chatter, tmp_path):
+    soundfile.write(tmp_path / "whole.wav", sine(440.0, 0.1), RATE_HZ, subtype="FLOAT")
+    soundfile.write(tmp_path / "clipped.wav", np.clip(sine(440.0, 1.5), -1, 1), RATE_HZ)
+    words = ("noise", "whole.wav", "clipped.wav", "--full-scale-db", 120, "--report", "two.html")
+    ran = chatter(*words)
+    document = told(chatter("noise", "whole.wav", "clipped.wav", "--full-scale-db", 120, "--json"))
+    assert [round(one["uncertainty_db"], 1) for one in document["ranking"]] == [1.0, 3.2]  # sqrt(1 + 9)
+    html = (tmp_path / "two.html").read_text(encoding="utf-8")
+    for shown in (ran.out, html):
+        text = " ".join(shown.split())
+        levels_db = [noise["levels"]["LAeq_db"] for noise in document["noises"]]
+        assert f"{levels_db[0] - 1:.0f} to {levels_db[0] + 1:.0f}" in text
+        assert f"{levels_db[1] - 3.162:.0f} to {levels_db[1] + 3.162:.0f}" in text
+        assert "clipped.wav: The loudest parts are cut off at full scale" in text
+        assert "±1 dB" in text
+        assert "±3 dB" in text
+    there = ("--mic-distance-m", 1, "--neighbour-distance-m", 20, "--limit-db", 60, "--ear-distance-m", 1)
+    text = " ".join(chatter(*words[:5], *there).out.split())
+    assert "whole.wav: " in text.partition("The evening")[2].partition("At your ear")[0]
+    assert "clipped.wav: LEX,8h" in text
