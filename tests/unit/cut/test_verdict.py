@@ -42,7 +42,8 @@ def test_broad_chatter_without_a_line_is_chatter_but_never_sure():
 
 
 def test_nothing_off_the_comb_is_stable():
-    assert probability_of_chatter(evidence(peaks=(), family=(), steady=0.0, unrepeated=-4.0, broad=-4.0)) < 0.1
+    quiet = evidence(peaks=(), family=(), steady=0.0, unrepeated=-4.0, broad=-4.0)
+    assert probability_of_chatter(quiet) < 0.1
 
 
 def test_many_steady_lines_speak_for_chatter_however_faint_they_are_beside_the_teeth():
