@@ -33,6 +33,7 @@ SPEEDS, DEPTHS, SHALLOWEST = 181, 16, 0.12  # of the grid; the last a share of i
 SAME_SPEED = 0.01  # speeds nearer than this are one
 TRIED_AGAIN = 0.9  # of a depth that chattered: at much the same speed nothing deeper is tried; own choice
 DOUBTFUL = 0.2  # a stable verdict with more chance of chatter counts only where there is no surer; own choice
+LIGHTER_SHARE = 0.45  # of the depth of a cut that may double its period; own choice
 STEP_DOWN = 0.6  # of the depth where a chattering cut tells of no machine; own choice
 
 
@@ -240,6 +241,31 @@ def choose_next(
         stable_probability=round(float(chance[at]), 3),
         best=best,
         why=why,
+    )
+
+
+def choose_lighter(
+    cuts: tuple[MadeCut, ...], *, setup: CutSetup, rpm: float, set_rpm: float, depth_mm: float
+) -> NextCut:
+    """Choose the cut that tells period doubling from run-out: the same speed, less than half the depth.
+
+    Parameters
+    ----------
+    cuts, setup
+        As for `choose_next`; there may be no cut yet.
+    rpm, set_rpm, depth_mm
+        Of the cut that could not be told.
+    """
+    return NextCut(
+        action="cut",
+        rpm=rpm,
+        set_rpm=set_rpm,
+        depth_mm=round_down(LIGHTER_SHARE * depth_mm),
+        feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),
+        stable_probability=None,
+        best=find_best(cuts, setup=setup),
+        why="Half the tooth-passing frequency is loud in the last cut: as loud in a much lighter one, it is "
+        "run-out; far softer there, teeth cut in turns.",
     )
 
 

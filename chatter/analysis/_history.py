@@ -8,6 +8,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from chatter.analysis._halves import as_settled, is_untold, settle_cuts
 from chatter.analysis._notebook import NotebookPath, kept_taps, notebook_path
 from chatter.analysis._parts import program_part
 from chatter.errors import BadValueError, InputError
@@ -67,17 +68,23 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     if isinstance(boldest_step, bool) or not 1 < boldest_step <= MOST_BOLD:
         raise BadValueError("boldest_step", boldest_step, f"a number above 1 and not above {MOST_BOLD:g}")
     history = _read(setup, notebook)
-    if not history.cuts:
+    untold = history.newest if history.newest is not None and is_untold(history.newest) else None
+    if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
-    from chatter.advice.next_cut import choose_next
+    from chatter.advice.next_cut import choose_lighter, choose_next
     from chatter.advice.words import list_cautions
     from chatter.milling.limits import check_setting, find_speed_range
 
     known = _present(history)
     made, weighed = _made(history)
-    chosen = choose_next(
-        made, setup=known, known=_known_modes(history), boldest_step=boldest_step, weighed=weighed
-    )
+    if untold is not None and untold.depth_mm is not None:
+        chosen = choose_lighter(
+            made, setup=known, rpm=untold.true_rpm, set_rpm=untold.set_rpm, depth_mm=untold.depth_mm
+        )
+    else:
+        chosen = choose_next(
+            made, setup=known, known=_known_modes(history), boldest_step=boldest_step, weighed=weighed
+        )
     concerns = check_setting(
         known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min, depth_mm=chosen.depth_mm
     )
@@ -195,6 +202,7 @@ class _Read:
     setup: KeptSetup
     cuts: tuple[KeptCut, ...]  # with a verdict and a depth, oldest first
     left_out: int
+    newest: KeptCut | None  # of all
     documents: dict[int, dict[str, Any]]  # of the cuts that tell most
     taps: tuple[Tap, ...]
     noises: tuple[CardNoise, ...]  # newest first
@@ -204,13 +212,14 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
     """Read a setup's cuts, and the documents of those that tell most."""
     with Notebook(notebook_path(notebook)) as opened:
         kept = opened.find_setup(setup)
-        listed = opened.list_cuts(setup)
+        listed = settle_cuts(opened.list_cuts(setup))
         cuts = tuple(cut for cut in listed if cut.depth_mm is not None and cut.verdict != "undecided")
         telling = pick_telling_cuts(cuts, most=most)
         return _Read(
             setup=kept,
             cuts=cuts,
             left_out=len(listed) - len(cuts),
+            newest=listed[-1] if listed else None,
             documents={cut.number: opened.read_cut(cut.number) for cut in telling},
             taps=kept_taps(opened, setup),
             noises=_noises(opened, setup, listed),
@@ -265,10 +274,9 @@ def _no_cuts(setup: KeptSetup) -> InputError:
 def _present(history: _Read) -> CutSetup:
     """Give what is known of the setup, with the speed and feed of its last cut that told its feed."""
     facts = {key: value for key, value in history.setup.facts.to_dict().items() if key not in WORDS}
-    last = next((cut for cut in reversed(history.cuts) if cut.feed_mm_min is not None), history.cuts[-1])
-    return CutSetup(
-        **facts, rpm=last.set_rpm, feed_mm_min=last.feed_mm_min, depth_mm=history.cuts[-1].depth_mm
-    )
+    cuts = history.cuts or ((history.newest,) if history.newest is not None else ())
+    last = next((cut for cut in reversed(cuts) if cut.feed_mm_min is not None), cuts[-1])
+    return CutSetup(**facts, rpm=last.set_rpm, feed_mm_min=last.feed_mm_min, depth_mm=cuts[-1].depth_mm)
 
 
 def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
@@ -279,7 +287,7 @@ def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
     made, weighed = [], []
     for cut in history.cuts:
         document = history.documents.get(cut.number)
-        worst = None if document is None else read_analysis(document).worst
+        worst = None if document is None else as_settled(read_analysis(document), cut).worst
         probability = 0.5 if cut.chatter_probability is None else cut.chatter_probability
         one = MadeCut(
             rpm=cut.true_rpm,

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._folders import default_notebook
+from chatter.analysis._halves import as_settled, settle_cuts, tell_settled
 from chatter.analysis._taps import read_tap_document
 from chatter.analysis._values import checked_setup
 from chatter.errors import BadValueError, NotebookError
@@ -117,7 +118,7 @@ def show_setup(name: str, *, notebook: NotebookPath = None, earlier_versions: bo
     with Notebook(notebook_path(notebook)) as opened:
         return SetupContents(
             setup=opened.find_setup(name),
-            cuts=opened.list_cuts(name, earlier_versions=earlier_versions),
+            cuts=settle_cuts(opened.list_cuts(name, earlier_versions=earlier_versions)),
             taps=opened.list_taps(name, earlier_versions=earlier_versions),
             noises=opened.list_noises(name, earlier_versions=earlier_versions),
         )
@@ -228,11 +229,14 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
         given = {key: values.get(key) for key in FACT_NAMES}
         check_same_facts(kept.name, known=facts, given=given)
         filled = {key: facts[key] if values.get(key) is None else values[key] for key in FACT_NAMES}
-        telling = pick_telling_cuts(opened.list_cuts(name))
+        telling = pick_telling_cuts(settle_cuts(opened.list_cuts(name)))
         earlier = tuple(
             (
                 cut.sha256,
-                EarlierCut(analysis=read_analysis(opened.read_cut(cut.number)), depth_mm=cut.depth_mm),
+                EarlierCut(
+                    analysis=as_settled(read_analysis(opened.read_cut(cut.number)), cut),
+                    depth_mm=cut.depth_mm,
+                ),
             )
             for cut in telling
             if cut.depth_mm is not None
@@ -379,7 +383,9 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
             if fresh:
                 notes.append(f"the setup {history.setup!r} now also knows {', '.join(fresh)}.")
         add = {"cut": opened.add_cut, "tap": opened.add_tap, "noise": opened.add_noise}[kind]
+        counted = settle_cuts(opened.list_cuts(history.setup))
         filing = add(history.setup, document=plain)
+        listed = opened.list_cuts(history.setup)
     if filing.other_setups:
         others = ", ".join(map(repr, filing.other_setups))
         notes.append(f"the same recording is in {others} too: check that it belongs here.")
@@ -392,4 +398,7 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
             f"{history.setup!r}; the earlier version stays.",
         }[filing.filed]
     )
+    if kind == "cut" and filing.filed != "again":
+        heard = [cut for cut in listed if cut.number == filing.number]
+        notes += tell_settled([*counted, *heard], after=settle_cuts(listed), new=filing.number)
     return filing, notes

@@ -32,6 +32,7 @@ LONGEST_S = 6.0  # of one cut that is analysed, from its middle; more only costs
 LEAST_TURNS = 8
 IDLE_S = 8.0  # of idle sound used beside one cut
 LEAST_IDLE_S = 0.8  # of one idle part, for its own speed
+DB_PER_NEPER = 4.343  # of power
 HALVED_NEPERS = 1.4  # 6 dB: run-out of a whole chip load still stays below
 SURE_Z = 7.0  # comb deviations for which the idling speed is believed
 ON_DIAL = 0.001  # share of the dialled speed
@@ -410,8 +411,8 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
                 code="period-doubling-or-run-out",
                 severity="warning",
                 message="Half the tooth-passing frequency is louder than tooth passing itself, from "
-                "run-out or from teeth that cut in turns: record a much lighter cut at this speed and "
-                "compare.",
+                "run-out or from teeth that cut in turns: record a cut at less than half the depth at this "
+                "speed; filed with --setup NAME, chatter next NAME compares them.",
             )
         )
     lines = name_lines(
@@ -432,6 +433,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
         onset_s=_onset_s(cut) if chattering else None,
         lines=lines,
         findings=tuple(findings),
+        half_passing_db=DB_PER_NEPER * cut.evidence.halved if setup.flutes % 2 == 0 else None,
     )
 
 

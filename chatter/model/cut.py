@@ -119,6 +119,7 @@ class JudgedCut:
     onset_s: float | None
     lines: tuple[Line, ...]
     findings: tuple[Finding, ...] = ()  # about this cut; the document lists them with the recording's
+    half_passing_db: float | None = None  # halves of tooth passing over the other orders; even flutes
 
     def to_dict(self) -> dict[str, Any]:
         """Give the cut as it stands in a document."""
@@ -131,6 +132,7 @@ class JudgedCut:
             "chatter_probability": self.chatter_probability,
             "chatter_hz": self.chatter_hz,
             "onset_s": self.onset_s,
+            "half_passing_db": self.half_passing_db,
             "lines": [line.to_dict() for line in self.lines],
         }
 

@@ -84,6 +84,7 @@ class KeptCut:
     verdict: Verdict
     chatter_probability: float | None
     chatter_hz: float | None
+    half_passing_db: float | None = None  # see JudgedCut; None of what older programs filed
 
     @property
     def true_rpm(self) -> float:

@@ -87,6 +87,14 @@ STEPS: tuple[tuple[str, ...], ...] = (
             UNIQUE (setup_id, sha256, version)
         )""",
     ),
+    (
+        "ALTER TABLE cuts ADD COLUMN half_passing_db REAL",  # unknown for what was filed before
+        "DROP INDEX cuts_to_list",
+        """CREATE INDEX cuts_to_list ON cuts (
+            setup_id, is_current, id, sha256, version, added, file, set_rpm, measured_rpm, depth_mm,
+            width_mm, feed_mm_min, verdict, chatter_probability, chatter_hz, half_passing_db
+        )""",
+    ),
 )
 VERSION = len(STEPS)
 

@@ -34,7 +34,7 @@ def read_analysis(document: dict[str, Any]) -> CutAnalysis:
 def _read_cut(cut: dict[str, Any]) -> JudgedCut:
     values = {name: cut[name] for name in _CUT_FIELDS}
     lines = tuple(Line(**{name: line[name] for name in _LINE_FIELDS}) for line in cut["lines"])
-    return JudgedCut(**values, lines=lines)
+    return JudgedCut(**values, lines=lines, half_passing_db=cut.get("half_passing_db"))
 
 
 _LINE_FIELDS = ("frequency_hz", "width_hz", "level_db", "kind", "order")

@@ -29,12 +29,13 @@ from chatter.model.notebook import (
     SetupFacts,
 )
 from chatter.notebook._schema import check_folder, make_notebook, open_notebook, telling
+from chatter.notebook.documents import read_analysis
 
 __all__ = ["Notebook", "check_folder", "check_in_use", "check_name", "check_same_facts", "now"]
 
 CUT_COLUMNS = (
     "sha256, version, is_current, added, file, set_rpm, measured_rpm, depth_mm, width_mm, feed_mm_min, "
-    "verdict, chatter_probability, chatter_hz"
+    "verdict, chatter_probability, chatter_hz, half_passing_db"
 )
 MAX_NAME = 80  # own choice: one line of a terminal
 NEAR_NAMES = 3
@@ -175,7 +176,7 @@ class Notebook:
             For what was kept elsewhere: a document that is an earlier version already is passed over, too,
             and the setup may be retired.
         """
-        settings = document["program"]["settings"]
+        settings, worst = document["program"]["settings"], read_analysis(document).worst
         values = {
             "file": document["recording"]["file"],
             "set_rpm": document["spindle"]["programmed_rpm"],
@@ -186,6 +187,7 @@ class Notebook:
             "verdict": document["verdict"],
             "chatter_probability": document["chatter_probability"],
             "chatter_hz": document["chatter_hz"],
+            "half_passing_db": None if worst is None else worst.half_passing_db,
         }
         return self._file(
             "cuts", setup, document=document, values=values, added=added, any_version=any_version

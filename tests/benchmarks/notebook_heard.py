@@ -12,15 +12,18 @@ Results: docs/next.md.
 """
 
 import argparse
+import math
 import multiprocessing
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from unittest import mock
 
 import numpy as np
 
 from chatter.advice.advise import find_lines
-from chatter.advice.next_cut import MadeCut, find_best
+from chatter.advice.halves import LOUD_DB, compare_halves
+from chatter.advice.next_cut import MadeCut, choose_lighter, find_best
+from chatter.analysis._halves import DOUBTFUL_RUN_OUT, SURE_DOUBLING
 from chatter.cut import judge_recording
 from chatter.errors import BadValueError
 from chatter.milling.semi_discretization import multiplier_map
@@ -42,9 +45,17 @@ from tests.benchmarks.notebook_loop import (
 PROCESSES = 2
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """One cut as it was heard; verdict undecided included."""
+
+    cut: MadeCut
+    half_db: float
+
+
 def cut_and_hear(
     scene: Scene, setup: CutSetup, *, set_rpm: float, depth_mm: float, seed: int
-) -> tuple[MadeCut | None, bool]:
+) -> tuple[Heard | None, bool]:
     """Cut at a dialled speed and a depth, record, judge; give what was heard and whether it is stable."""
     slip = scene.conditions.rpm / scene.programmed_rpm
     conditions = replace(scene.conditions, rpm=set_rpm * slip)
@@ -63,17 +74,38 @@ def cut_and_hear(
     )
     analysis = judge_recording(recording, setup=replace(setup, rpm=set_rpm, depth_mm=depth_mm))
     worst = analysis.worst
-    if worst is None or worst.verdict == "undecided" or worst.chatter_probability is None:
+    if worst is None:
         return None, kind == "none"
     made = MadeCut(
         rpm=worst.measured_rpm or analysis.spindle.best_rpm,
         set_rpm=set_rpm,
         depth_mm=depth_mm,
         verdict=worst.verdict,
-        chatter_probability=worst.chatter_probability,
+        chatter_probability=0.5 if worst.chatter_probability is None else worst.chatter_probability,
         lines=() if worst.verdict == "stable" else find_lines(worst),
     )
-    return made, kind == "none"
+    half_db = math.nan if worst.half_passing_db is None else worst.half_passing_db
+    return Heard(cut=made, half_db=half_db), kind == "none"
+
+
+def settle(heard: list[Heard]) -> list[MadeCut]:
+    """Give the cuts that carry a verdict, with what cuts of two depths tell, as the notebook does."""
+    told = compare_halves(
+        np.array([one.cut.rpm for one in heard]),
+        depths_mm=np.array([one.cut.depth_mm for one in heard]),
+        halves_db=np.array([one.half_db for one in heard]),
+        chattering=np.array([one.cut.verdict == "chatter" for one in heard], dtype=bool),
+    )
+    cuts = []
+    for one, what in zip(heard, told, strict=True):
+        cut = one.cut
+        if what == "doubling":
+            cut = replace(cut, verdict="chatter", chatter_probability=SURE_DOUBLING, lines=())
+        elif what == "run-out" and cut.verdict == "undecided":
+            cut = replace(cut, verdict="stable", chatter_probability=DOUBTFUL_RUN_OUT)
+        if cut.verdict != "undecided":
+            cuts.append(cut)
+    return cuts
 
 
 def play(scene: Scene, player: str, *, first_mm: float, seed: int) -> tuple[list[bool], list[float]]:
@@ -98,25 +130,38 @@ def play(scene: Scene, player: str, *, first_mm: float, seed: int) -> tuple[list
     )
     stable = np.logical_and.accumulate(sizes < 1, axis=1)
     best = float((stable * speeds[:, None] * depths_mm[None, :]).max())
+    heard: list[Heard] = []
     cuts: list[MadeCut] = []
     truly: dict[tuple[float, float], bool] = {}
     setting: tuple[float, float] | None = (scene.programmed_rpm, first_mm)
     stable_by, share_by = [], []
     for number in range(CUTS):
         if setting is not None:
-            made, is_stable = cut_and_hear(
+            one, is_stable = cut_and_hear(
                 scene, setup, set_rpm=setting[0], depth_mm=setting[1], seed=seed + number
             )
             truly[setting] = is_stable
-            if made is not None:
-                cuts.append(made)
+            if one is not None:
+                heard.append(one)
+            cuts = settle(heard)
         known = find_best(tuple(cuts), setup=setup) if cuts else None
         holds = known is not None and truly[known.set_rpm, known.depth_mm]
         stable_by.append(holds)
         share_by.append(known.set_rpm * known.depth_mm / best if known is not None and holds else 0.0)
-        if cuts and setting is not None:
+        if setting is not None and player == "next" and heard and _is_untold(heard[-1], cuts):
+            chosen = choose_lighter(
+                tuple(cuts), setup=setup, rpm=heard[-1].cut.rpm, set_rpm=setting[0], depth_mm=setting[1]
+            )
+            setting = (chosen.set_rpm, chosen.depth_mm)
+        elif cuts and setting is not None:
             setting = PLAYERS[player](setup, cuts)
     return stable_by, share_by
+
+
+def _is_untold(last: Heard, cuts: list[MadeCut]) -> bool:
+    """Say whether the last cut was undecided for its halves, and nothing settled it."""
+    settled = bool(cuts) and (cuts[-1].set_rpm, cuts[-1].depth_mm) == (last.cut.set_rpm, last.cut.depth_mm)
+    return last.cut.verdict == "undecided" and last.half_db > LOUD_DB and not settled
 
 
 def _work(task: tuple[Scene, str, int]) -> tuple[list[bool], list[float]] | None:

@@ -107,6 +107,8 @@ def _rule_setting(setup: CutSetup, cuts: list[MadeCut]) -> tuple[float, float] |
 def _halving_setting(setup: CutSetup, cuts: list[MadeCut]) -> tuple[float, float] | None:
     stable = [cut.depth_mm for cut in cuts if cut.verdict == "stable"]
     spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
+    if not spoilt:  # a first cut that was wrongly heard stable
+        return cuts[0].set_rpm, min(1.5 * max(stable), setup.max_depth_mm or np.inf)
     depth_mm = (max(stable) + min(spoilt)) / 2 if stable else min(spoilt) / 2
     return cuts[0].set_rpm, depth_mm
 

@@ -369,3 +369,44 @@ def test_tap_in_which_nothing_rings_is_not_kept(kept, noise_wav):
 def test_tap_for_a_new_setup_needs_the_flutes(kept, tap_wav):
     assert is_one_clear_line(kept("tap", tap_wav, "--setup", "another"))
     assert kept("tap", tap_wav, "--setup", "another", "--flutes", "3").code == 0
+
+
+@pytest.fixture
+def halved(chatter, tmp_path):
+    """Give the command line with a notebook of cuts at one speed: depth, verdict, halves in dB."""
+    from chatter.model.notebook import SetupFacts
+    from chatter.notebook import Notebook
+    from tests.unit.notebook.made import made_cut
+
+    def make(*cuts):
+        path = tmp_path / "halves.db"
+        with Notebook(path, write=True, make=True) as notebook:
+            notebook.add_setup("6 mm long", facts=SetupFacts(flutes=2, max_rpm=24_000.0))
+            for number, (depth_mm, verdict, half_db) in enumerate(cuts):
+                document = made_cut(str(number), set_rpm=20_000.0, depth_mm=depth_mm, verdict=verdict)
+                document["cuts"][0]["half_passing_db"] = half_db
+                notebook.add_cut("6 mm long", document=document)
+        return lambda *words: chatter(*words, "--notebook", path)
+
+    return make
+
+
+def test_cut_whose_halves_leap_over_a_lighter_one_counts_as_chatter_everywhere(halved):
+    run = halved((0.5, "stable", -18.0), (1.0, "stable", 1.0))
+    shown = json.loads(run("setup", "show", "6 mm long", "--json").out)["cuts"]
+    assert [cut["verdict"] for cut in shown] == ["stable", "chatter"]
+    assert json.loads(run("setup", "map", "6 mm long", "--json").out)["best_so_far"]["depth_mm"] == 0.5
+    assert "not at 1 mm" in run("card", "6 mm long").out
+
+
+def test_cut_that_may_double_its_period_asks_for_a_lighter_one_and_is_settled_by_it(halved):
+    following = json.loads(halved((1.0, "undecided", 9.0))("next", "6 mm long", "--json").out)
+    assert (following["action"], following["set_rpm"], following["depth_mm"]) == ("cut", 20_000.0, 0.45)
+    assert "run-out" in following["why"]
+
+
+def test_halves_that_stay_as_loud_settle_both_cuts_as_stable(halved):
+    run = halved((1.0, "undecided", 9.0), (0.45, "undecided", 8.0))
+    shown = json.loads(run("setup", "show", "6 mm long", "--json").out)["cuts"]
+    assert [cut["verdict"] for cut in shown] == ["stable", "stable"]
+    assert json.loads(run("next", "6 mm long", "--json").out)["best_so_far"]["depth_mm"] == 1.0

@@ -1,0 +1,77 @@
+"""Cuts of a setup as they count after being compared with lighter ones at the same speed.
+
+In: listed cuts. Out: the same, with the verdict that two depths give where one alone could not.
+Leaves out: the comparison (chatter/advice/halves.py); what was heard stays in the document.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import replace
+
+from chatter.advice.halves import LOUD_DB, compare_halves
+from chatter.model.cut import CutAnalysis
+from chatter.model.notebook import KeptCut
+
+SURE_DOUBLING = 0.9  # chance of chatter; own choice
+DOUBTFUL_RUN_OUT = 0.3  # of a cut that was undecided; own choice: a surer stable one goes first
+
+
+def settle_cuts(cuts: tuple[KeptCut, ...]) -> tuple[KeptCut, ...]:
+    """Give the cuts with the verdict that counts; odd flutes and earlier versions stay as they are."""
+    asked = [cut for cut in cuts if cut.is_current and cut.half_passing_db is not None and cut.depth_mm]
+    if len(asked) < 2:
+        return cuts
+    import numpy as np
+
+    told = compare_halves(
+        np.array([cut.true_rpm for cut in asked]),
+        depths_mm=np.array([cut.depth_mm or math.nan for cut in asked]),
+        halves_db=np.array([cut.half_passing_db for cut in asked], dtype=float),
+        chattering=np.array([cut.verdict == "chatter" for cut in asked]),
+    )
+    settled = {cut.number: _settle(cut, one) for cut, one in zip(asked, told, strict=True)}
+    return tuple(settled.get(cut.number, cut) for cut in cuts)
+
+
+def _settle(cut: KeptCut, told: str | None) -> KeptCut:
+    if told == "doubling":
+        return replace(cut, verdict="chatter", chatter_probability=SURE_DOUBLING)
+    if told == "run-out" and is_untold(cut):
+        return replace(cut, verdict="stable", chatter_probability=DOUBTFUL_RUN_OUT)
+    return cut
+
+
+def is_untold(cut: KeptCut) -> bool:
+    """Say whether a cut is undecided because its halves may be run-out or period doubling."""
+    return cut.verdict == "undecided" and cut.half_passing_db is not None and cut.half_passing_db > LOUD_DB
+
+
+def as_settled(analysis: CutAnalysis, cut: KeptCut) -> CutAnalysis:
+    """Give an analysis with the verdict that counts on its worst cut."""
+    worst = analysis.worst
+    if worst is None or analysis.cut_index is None or worst.verdict == cut.verdict:
+        return analysis
+    counts = replace(worst, verdict=cut.verdict, chatter_probability=cut.chatter_probability, chatter_hz=None)
+    index = analysis.cut_index
+    return replace(analysis, cuts=(*analysis.cuts[:index], counts, *analysis.cuts[index + 1 :]))
+
+
+def tell_settled(before: Iterable[KeptCut], *, after: Iterable[KeptCut], new: int) -> list[str]:
+    """Say which cuts count otherwise than they did, or than the new one was heard."""
+    had = {cut.number: cut.verdict for cut in before}
+    notes = []
+    for cut in after:
+        if had.get(cut.number) == cut.verdict:
+            continue
+        what = "this cut" if cut.number == new else f"cut {cut.number}"
+        if cut.verdict == "chatter":
+            notes.append(
+                f"half the tooth-passing frequency is far louder in {what} than in a lighter one at this "
+                f"speed: its teeth cut in turns, so {what} counts as chatter."
+            )
+        else:
+            notes.append(
+                f"half the tooth-passing frequency is as loud in {what} as at another depth: that is "
+                f"run-out, so {what} counts as stable."
+            )
+    return notes
