@@ -8,29 +8,43 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
-from chatter.advice.halves import LOUD_DB, compare_halves
 from chatter.model.cut import CutAnalysis
 from chatter.model.notebook import KeptCut
 
+MOST_COMPARED = 200  # of one dialled speed, the newest; own choice: keeps long notebooks quick
 SURE_DOUBLING = 0.9  # chance of chatter; own choice
 DOUBTFUL_RUN_OUT = 0.3  # of a cut that was undecided; own choice: a surer stable one goes first
 
 
 def settle_cuts(cuts: tuple[KeptCut, ...]) -> tuple[KeptCut, ...]:
-    """Give the cuts with the verdict that counts; odd flutes and earlier versions stay as they are."""
-    asked = [cut for cut in cuts if cut.is_current and cut.half_passing_db is not None and cut.depth_mm]
-    if len(asked) < 2:
-        return cuts
+    """Give the cuts with the verdict that counts; odd flutes and earlier versions stay as they are.
+
+    Cuts of the same dialled speed are compared where their true speeds are within 1 % as well.
+    """
+    by_dial: dict[float, list[KeptCut]] = {}
+    for cut in cuts:
+        if cut.is_current and cut.half_passing_db is not None and cut.depth_mm:
+            by_dial.setdefault(cut.set_rpm, []).append(cut)
+    settled: dict[int, KeptCut] = {}
+    for alike in by_dial.values():
+        if len(alike) > 1:
+            settled |= _settle_alike(alike[-MOST_COMPARED:])
+    return tuple(settled.get(cut.number, cut) for cut in cuts)
+
+
+def _settle_alike(cuts: list[KeptCut]) -> dict[int, KeptCut]:
+    """Compare cuts of one dialled speed."""
     import numpy as np
 
+    from chatter.advice.halves import compare_halves
+
     told = compare_halves(
-        np.array([cut.true_rpm for cut in asked]),
-        depths_mm=np.array([cut.depth_mm or math.nan for cut in asked]),
-        halves_db=np.array([cut.half_passing_db for cut in asked], dtype=float),
-        chattering=np.array([cut.verdict == "chatter" for cut in asked]),
+        np.array([cut.true_rpm for cut in cuts]),
+        depths_mm=np.array([cut.depth_mm or math.nan for cut in cuts]),
+        halves_db=np.array([cut.half_passing_db for cut in cuts], dtype=float),
+        chattering=np.array([cut.verdict == "chatter" for cut in cuts]),
     )
-    settled = {cut.number: _settle(cut, one) for cut, one in zip(asked, told, strict=True)}
-    return tuple(settled.get(cut.number, cut) for cut in cuts)
+    return {cut.number: _settle(cut, one) for cut, one in zip(cuts, told, strict=True)}
 
 
 def _settle(cut: KeptCut, told: str | None) -> KeptCut:
@@ -43,7 +57,11 @@ def _settle(cut: KeptCut, told: str | None) -> KeptCut:
 
 def is_untold(cut: KeptCut) -> bool:
     """Say whether a cut is undecided because its halves may be run-out or period doubling."""
-    return cut.verdict == "undecided" and cut.half_passing_db is not None and cut.half_passing_db > LOUD_DB
+    if cut.verdict != "undecided" or cut.half_passing_db is None:
+        return False
+    from chatter.advice.halves import LOUD_DB
+
+    return cut.half_passing_db > LOUD_DB
 
 
 def as_settled(analysis: CutAnalysis, cut: KeptCut) -> CutAnalysis:

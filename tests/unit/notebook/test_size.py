@@ -24,7 +24,7 @@ def large(tmp_path_factory):
     with Notebook(path, write=True, make=True) as notebook, notebook.whole():
         notebook.add_setup("a", facts=facts)
         for number in range(CUTS):
-            rpm, depth_mm = draws.uniform(3000, 24_000), draws.uniform(0.1, 3)
+            rpm, depth_mm = round(draws.uniform(3000, 24_000), -2), draws.uniform(0.1, 3)  # as dialled
             chatters = depth_mm > 1.5
             document = made_cut(
                 str(number),
@@ -33,6 +33,7 @@ def large(tmp_path_factory):
                 verdict="chatter" if chatters else "stable",
                 chatter_hz=950.0 if chatters else None,
             )
+            document["cuts"][0]["half_passing_db"] = -15.0 if number % 3 else 2.0  # all are compared
             document["cuts"][0]["lines"] = document["cuts"][0]["lines"] * 20  # as many as real ones have
             notebook.add_cut("a", document=document)
     return path
