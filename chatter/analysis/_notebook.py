@@ -5,6 +5,7 @@ Leaves out: what a history tells (_history.py), the file itself (notebook/).
 """
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +15,16 @@ from chatter.analysis._halves import as_settled, settle_cuts, tell_settled
 from chatter.analysis._taps import read_tap_document
 from chatter.analysis._values import checked_setup
 from chatter.errors import BadValueError, NotebookError
-from chatter.model.notebook import FACT_NAMES, WORDS, Filing, KeptSetup, SetupContents, SetupFacts
+from chatter.model.notebook import (
+    FACT_NAMES,
+    WORDS,
+    Filing,
+    KeptCut,
+    KeptNoise,
+    KeptSetup,
+    SetupContents,
+    SetupFacts,
+)
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
 from chatter.notebook.documents import pick_telling_cuts, read_analysis
@@ -328,11 +338,7 @@ def file_noise(history: History, *, document: dict[str, Any]) -> dict[str, Any]:
 
 def _kept_noise(history: History, sha256: str) -> dict[str, Any] | None:
     """Give the document of the same recording that stands on the setup's card so far."""
-    if history.is_new:
-        return None
-    with Notebook(history.path) as opened:
-        same = [noise.number for noise in opened.list_noises(history.setup) if noise.sha256 == sha256]
-        return opened.read_noise(same[-1]) if same else None
+    return _kept(history, sha256, listed=Notebook.list_noises, read=Notebook.read_noise)
 
 
 def _say_poorer(earlier: dict[str, Any], document: dict[str, Any]) -> list[str]:
@@ -354,11 +360,21 @@ def _say_poorer(earlier: dict[str, Any], document: dict[str, Any]) -> list[str]:
 
 def find_kept_cut(history: History, sha256: str) -> dict[str, Any] | None:
     """Give the document of the setup's cut that was judged from the same recording."""
+    return _kept(history, sha256, listed=Notebook.list_cuts, read=Notebook.read_cut)
+
+
+def _kept(
+    history: History,
+    sha256: str,
+    *,
+    listed: Callable[[Notebook, str], tuple[KeptCut | KeptNoise, ...]],
+    read: Callable[[Notebook, int], dict[str, Any]],
+) -> dict[str, Any] | None:
     if history.is_new:
         return None
     with Notebook(history.path) as opened:
-        same = [cut.number for cut in opened.list_cuts(history.setup) if cut.sha256 == sha256]
-        return opened.read_cut(same[-1]) if same else None
+        same = [one.number for one in listed(opened, history.setup) if one.sha256 == sha256]
+        return read(opened, same[-1]) if same else None
 
 
 def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> tuple[Filing, list[str]]:

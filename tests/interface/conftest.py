@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from tests.interface.noise_made import RATE_HZ, sine
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -42,3 +44,17 @@ def noise_wav(tmp_path, noise):
     path = tmp_path / "noise.wav"
     soundfile.write(path, noise, 48_000)
     return path
+
+
+@pytest.fixture
+def tone(tmp_path):
+    path = tmp_path / "tone.wav"
+    soundfile.write(path, sine(1000.0, 0.1), RATE_HZ, subtype="FLOAT")
+    return path
+
+
+@pytest.fixture
+def home(tmp_path, monkeypatch):
+    """Give a user's data folder of the test's own; ask before `chatter`, which keeps the environment."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    return tmp_path / "data"

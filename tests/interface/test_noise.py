@@ -10,8 +10,9 @@ import soundfile
 
 import chatter as library
 from chatter.simulate.codec import Codec, write_as
+from tests.interface.noise_made import RATE_HZ, sine, told
 
-RATE_HZ = 48_000
+pytestmark = pytest.mark.usefixtures("home")  # no test writes to the user's own folder
 FIXTURES = Path(__file__).parents[2] / "fixtures" / "recordings"
 DEMO_RPM = 12_000  # dialled, chatter/cli/demo.py
 RECORDING = {"file", "sha256", "duration_s", "sample_rate_hz", "bandwidth_hz", "channel", "findings"}
@@ -19,31 +20,6 @@ LEVELS = [
     "LAeq_db", "LCeq_db", "LZeq_db", "LAFmax_db", "LASmax_db", "LCpeak_db", "LAF10_db", "LAF50_db",
     "LAF90_db", "LAE_db",
 ]  # fmt: skip
-
-
-def sine(frequency_hz, rms, seconds=5.0, rate_hz=RATE_HZ):
-    t = np.arange(round(seconds * rate_hz)) / rate_hz
-    return rms * np.sqrt(2) * np.sin(2 * np.pi * frequency_hz * t)
-
-
-@pytest.fixture
-def tone(tmp_path):
-    path = tmp_path / "tone.wav"
-    soundfile.write(path, sine(1000.0, 0.1), RATE_HZ, subtype="FLOAT")
-    return path
-
-
-@pytest.fixture(
-    autouse=True
-)  # before `chatter`, which keeps the environment: no test writes to the user's own
-def home(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    return tmp_path / "data"
-
-
-def told(ran):
-    assert (ran.code, ran.err) == (0, "")
-    return json.loads(ran.out)
 
 
 def test_document_has_the_contracts_fields_and_its_levels(chatter, tone):

@@ -6,22 +6,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from tests.interface.test_noise import RATE_HZ, sine, told
+from tests.interface.noise_made import RATE_HZ, sine, told
 
-
-@pytest.fixture
-def tone(tmp_path):
-    path = tmp_path / "tone.wav"
-    soundfile.write(path, sine(1000.0, 0.1), RATE_HZ, subtype="FLOAT")
-    return path
-
-
-@pytest.fixture(
-    autouse=True
-)  # before `chatter`, which keeps the environment: no test writes to the user's own
-def home(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    return tmp_path / "data"
+pytestmark = pytest.mark.usefixtures("home")  # no test writes to the user's own folder
 
 
 def test_calibration_by_a_calibrators_tone_is_kept_and_used(chatter, tone, tmp_path):

@@ -4,17 +4,9 @@ import hashlib
 import json
 
 import numpy as np
-import pytest
 import soundfile
 
-from tests.interface.test_noise import RATE_HZ, sine, told
-
-
-@pytest.fixture
-def tone(tmp_path):
-    path = tmp_path / "tone.wav"
-    soundfile.write(path, sine(1000.0, 0.1), RATE_HZ, subtype="FLOAT")
-    return path
+from tests.interface.noise_made import RATE_HZ, sine, told
 
 
 def test_several_are_ranked_and_the_quietest_stable_is_named(chatter, tmp_path):
