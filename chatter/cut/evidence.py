@@ -211,7 +211,8 @@ def _local_share(spectra: CutSpectra, family: tuple[Peak, ...], *, rotation_hz: 
 
 def _quiet_share(spectra: CutSpectra) -> float:
     """Compare the quieter moments with the mean power: near 1 for steady noise, far less for voices."""
-    size = round(MOMENT_S * spectra.rate_hz)
+    quarter = len(spectra.rest_samples) // 4  # of a part too short for moments of their own
+    size = max(1, min(round(MOMENT_S * spectra.rate_hz), quarter))
     count = len(spectra.rest_samples) // size
     power = np.mean(spectra.rest_samples[: count * size].reshape(count, size) ** 2, axis=1)
     return min(1.0, float(np.quantile(power, 0.25)) / max(float(power.mean()), TINY))
