@@ -217,7 +217,9 @@ def check_cut(document: dict[str, Any]) -> None:
             _number(value)
     if document["verdict"] not in VERDICTS:
         raise ValueError(document["verdict"])
-    _ = read_analysis(document).worst
+    worst = read_analysis(document).worst
+    if worst is not None and worst.half_passing_db is not None:
+        _number(worst.half_passing_db)
 
 
 def _check_tap(document: dict[str, Any]) -> None:

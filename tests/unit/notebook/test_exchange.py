@@ -136,13 +136,26 @@ def broken(lines, number, change):
         lambda record: record.update(setup="nobody's"),
         lambda record: record["document"].update(version=2),
         lambda record: record["document"].update(verdict="fine"),
+        lambda record: record["document"]["cuts"][0].update(half_passing_db="loud"),
         lambda record: record["document"].update(cuts=None),
         lambda record: record["document"]["spindle"].update(programmed_rpm="fast"),
         lambda record: record["document"]["program"]["settings"].update(depth_mm=-1),
         lambda record: record["document"]["recording"].update(sha256="../x"),
         lambda record: record["document"]["recording"].update(file=3),
     ],
-    ids=["document", "record", "setup", "version", "verdict", "cuts", "speed", "depth", "sha256", "file"],
+    ids=[
+        "document",
+        "record",
+        "setup",
+        "version",
+        "verdict",
+        "halves",
+        "cuts",
+        "speed",
+        "depth",
+        "sha256",
+        "file",
+    ],
 )
 def test_broken_line_is_named_and_nothing_is_added(filled, tmp_path, change):
     out = tmp_path / "out.jsonl"
