@@ -219,7 +219,7 @@ def check_cut(document: dict[str, Any]) -> None:
         raise ValueError(document["verdict"])
     worst = read_analysis(document).worst
     if worst is not None and worst.half_passing_db is not None:
-        _number(worst.half_passing_db)
+        _number(worst.half_passing_db, least=-1000.0)
 
 
 def _check_tap(document: dict[str, Any]) -> None:

@@ -383,8 +383,13 @@ def halved(chatter, tmp_path):
         with Notebook(path, write=True, make=True) as notebook:
             notebook.add_setup("6 mm long", facts=SetupFacts(flutes=2, max_rpm=24_000.0))
             for number, (depth_mm, verdict, half_db) in enumerate(cuts):
-                document = made_cut(str(number), set_rpm=20_000.0, depth_mm=depth_mm, verdict=verdict)
-                document["cuts"][0]["half_passing_db"] = half_db
+                document = made_cut(
+                    str(number),
+                    set_rpm=20_000.0,
+                    depth_mm=depth_mm,
+                    verdict=verdict,
+                    half_passing_db=half_db,
+                )
                 notebook.add_cut("6 mm long", document=document)
         return lambda *words: chatter(*words, "--notebook", path)
 

@@ -10,8 +10,7 @@ def filed(path, *cuts):
     with Notebook(path, write=True, make=True) as notebook:
         notebook.add_setup("one", facts=notebook_facts())
         for number, (depth_mm, verdict, half_db) in enumerate(cuts):
-            document = made_cut(str(number), depth_mm=depth_mm, verdict=verdict)
-            document["cuts"][0]["half_passing_db"] = half_db
+            document = made_cut(str(number), depth_mm=depth_mm, verdict=verdict, half_passing_db=half_db)
             notebook.add_cut("one", document=document)
         return notebook.list_cuts("one")
 

@@ -4,7 +4,15 @@ import hashlib
 
 
 def made_cut(
-    name="one", *, set_rpm=12_000.0, depth_mm=1.0, verdict="stable", chatter_hz=None, settings=None, rpm=None
+    name="one",
+    *,
+    set_rpm=12_000.0,
+    depth_mm=1.0,
+    verdict="stable",
+    chatter_hz=None,
+    settings=None,
+    rpm=None,
+    half_passing_db=None,
 ):
     """Give a `cut` document; `name` stands for the recording's content."""
     probability = {"stable": 0.02, "marginal": 0.5, "chatter": 0.98, "undecided": None}[verdict]
@@ -40,6 +48,7 @@ def made_cut(
         "chatter_probability": probability,
         "chatter_hz": chatter_hz,
         "onset_s": None,
+        "half_passing_db": half_passing_db,
         "lines": lines,
     }
     turns = None if rpm is None else rpm / 60

@@ -26,7 +26,7 @@ def filled(tmp_path):
         notebook.add_cut("long", document=made_cut("b\u2028c", verdict="chatter", chatter_hz=913.4))
         notebook.add_tap("long", document=made_tap())
         notebook.add_noise("long", document=made_noise("a", neighbour_db=58.0))
-        notebook.add_cut("old one", document=made_cut("d"))
+        notebook.add_cut("old one", document=made_cut("d", half_passing_db=-18.0))
         notebook.retire_setup("old one")
     return path
 
