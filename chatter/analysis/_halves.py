@@ -56,8 +56,8 @@ def _settle(cut: KeptCut, told: str | None) -> KeptCut:
 
 
 def is_untold(cut: KeptCut) -> bool:
-    """Say whether a cut is undecided because its halves may be run-out or period doubling."""
-    if cut.verdict != "undecided" or cut.half_passing_db is None:
+    """Say whether a cut of known depth is undecided because its halves may be run-out or period doubling."""
+    if cut.verdict != "undecided" or cut.half_passing_db is None or not cut.depth_mm:
         return False
     from chatter.advice.halves import LOUD_DB
 

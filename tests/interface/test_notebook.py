@@ -410,6 +410,10 @@ def test_cut_that_may_double_its_period_asks_for_a_lighter_one_and_is_settled_by
     assert "run-out" in following["why"]
 
 
+def test_cut_that_may_double_its_period_but_has_no_depth_is_told_in_one_line(halved):
+    assert is_one_clear_line(halved((None, "undecided", 9.0))("next", "6 mm long"))
+
+
 def test_halves_that_stay_as_loud_settle_both_cuts_as_stable(halved):
     run = halved((1.0, "undecided", 9.0), (0.45, "undecided", 8.0))
     shown = json.loads(run("setup", "show", "6 mm long", "--json").out)["cuts"]
