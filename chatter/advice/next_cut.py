@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.advice.halves import SAME_SPEED
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machines
 from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import score_speeds, smooth_over_speeds, speed_grid_rpm
@@ -30,7 +31,6 @@ LEAST_GAIN = 0.05  # own choice: less than this share of the best isn't worth a 
 LEARNING = 0.05  # own choice: worth of the most doubtful cut, as a share of the best
 FIRST_CHANCE, LATER_CHANCE = 0.75, 0.9  # asked of a cut while none was stable yet; own choice
 SPEEDS, DEPTHS, SHALLOWEST = 181, 16, 0.12  # of the grid; the last a share of its deepest
-SAME_SPEED = 0.01  # speeds nearer than this are one
 TRIED_AGAIN = 0.9  # of a depth that chattered: at much the same speed nothing deeper is tried; own choice
 DOUBTFUL = 0.2  # a stable verdict with more chance of chatter counts only where there is no surer; own choice
 LIGHTER_SHARE = 0.45  # of the depth of a cut that may double its period; own choice

@@ -281,7 +281,12 @@ def file_cut(history: History, *, document: dict[str, Any], facts: dict[str, Any
     facts
         The cut's settings; those that are the setup's and were not told yet are filled in.
     """
+    before = settle_cuts(_listed(history))
     filing, notes = _file(history, document=document, facts=facts)
+    if filing.filed != "again":
+        listed = _listed(history)
+        heard = [cut for cut in listed if cut.number == filing.number]
+        notes += tell_settled([*before, *heard], after=settle_cuts(listed), new=filing.number)
     settings = document["program"]["settings"]
     if settings["depth_mm"] is None and settings["depth_to_mm"] is None:
         notes.append("without its depth this cut can't be used for the next ones: give it and file it again.")
@@ -296,6 +301,15 @@ def file_cut(history: History, *, document: dict[str, Any], facts: dict[str, Any
         "taps_used": len(history.taps),
         "notes": notes,
     }
+
+
+def _listed(history: History) -> tuple[KeptCut, ...]:
+    """Give the cuts of the setup as they were heard; none where it is not there yet."""
+    if not history.path.exists():
+        return ()
+    with Notebook(history.path) as opened:
+        names = {one.name.lower() for one in opened.list_setups(retired=True)}
+        return opened.list_cuts(history.setup) if history.setup.lower() in names else ()
 
 
 def file_tap(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
@@ -399,9 +413,7 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
             if fresh:
                 notes.append(f"the setup {history.setup!r} now also knows {', '.join(fresh)}.")
         add = {"cut": opened.add_cut, "tap": opened.add_tap, "noise": opened.add_noise}[kind]
-        counted = settle_cuts(opened.list_cuts(history.setup))
         filing = add(history.setup, document=plain)
-        listed = opened.list_cuts(history.setup)
     if filing.other_setups:
         others = ", ".join(map(repr, filing.other_setups))
         notes.append(f"the same recording is in {others} too: check that it belongs here.")
@@ -414,7 +426,4 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
             f"{history.setup!r}; the earlier version stays.",
         }[filing.filed]
     )
-    if kind == "cut" and filing.filed != "again":
-        heard = [cut for cut in listed if cut.number == filing.number]
-        notes += tell_settled([*counted, *heard], after=settle_cuts(listed), new=filing.number)
     return filing, notes

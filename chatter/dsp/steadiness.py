@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import next_fast_len, rfft
 
+from chatter.dsp.spectra import TINY
+
 Floats = NDArray[np.float64]
 REACH = 4.0  # half widths at which the weights end: e^-16
-TINY = 1e-30
 
 
 def band_coherence(
