@@ -281,6 +281,8 @@ def test_bad_input_is_one_clear_line(words, code, chatter, tone):
             ("--indoors", "--opening", "door:2", "--mic-distance-m", "1", "--ear-distance-m", "1"),
             "neighbour_distance_m",
         ),
+        (("--mic-distance-m", "1"), "neighbour_distance_m or ear_distance_m"),
+        (("--mic-distance-m", "1", "--full-scale-db", "120"), "neighbour_distance_m or ear_distance_m"),
         (("--evening-h", "3"), "limit_db"),
         (("--machine-height-m", "1"), "screen_height_m"),
     ],
