@@ -1,15 +1,17 @@
-"""A `cut` document in, what other answers need of it out.
+"""`cut` documents in, what other answers need of them out.
 
-In: the path of a JSON file. Out: a `ReadCut`, or one clear error.
+In: paths of JSON files, and of the recordings that they belong to. Out: a `ReadCut` each, or one clear error.
 Leaves out: lines, advice and findings.
 """
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from chatter.errors import FileProblemError
+from chatter.analysis._files import hash_file
+from chatter.errors import BadValueError, FileProblemError
 
 REMEDY = "give the JSON document that `chatter cut` printed"
 MAX_BYTES = 20_000_000  # own choice: a document of a cut has some kilobytes
@@ -23,6 +25,30 @@ class ReadCut:
     verdict: str
     rpm: float  # dialled
     flutes: int
+    file: str | None  # name of that recording
+
+
+def read_cuts(paths: Sequence[str | Path], *, recordings: Sequence[Path]) -> list[ReadCut]:
+    """Read `cut` documents, each of which belongs to one of the recordings by its content.
+
+    Raises
+    ------
+    BadValueError
+        One was made from another file, and would go unused.
+    FileProblemError
+        A recording or a document can't be read.
+    """
+    cuts = [read_cut(Path(path)) for path in paths]
+    known = {hash_file(recording) for recording in recordings} if cuts else set()
+    for path, cut in zip(paths, cuts, strict=True):
+        if cut.sha256 not in known:
+            was = f"another file, {cut.file!r}" if cut.file is not None else "another file"
+            raise BadValueError(
+                "cut",
+                Path(path).name,
+                f"the cut document of a recording given here, as the file is now: this one is of {was}",
+            )
+    return cuts
 
 
 def read_cut(path: Path) -> ReadCut:
@@ -54,4 +80,5 @@ def as_read_cut(document: dict[str, Any]) -> ReadCut:
         verdict=str(document["verdict"]),
         rpm=float(document["spindle"]["programmed_rpm"]),
         flutes=int(document["spindle"]["flutes"]),
+        file=document["recording"].get("file"),
     )

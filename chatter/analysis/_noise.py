@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._calibrations import find_calibration
-from chatter.analysis._cut_documents import ReadCut, as_read_cut, read_cut
+from chatter.analysis._cut_documents import ReadCut, as_read_cut, read_cuts
 from chatter.analysis._files import hash_file
 from chatter.analysis._noise_scene import Facade, Scene, read_scene, spread_noise
 from chatter.analysis._parts import program_part
@@ -114,7 +114,7 @@ def measure_noise(
     evening_h
         The time that the limit's mean is taken over, h; 4 where not told.
     cut
-        `cut` documents (JSON files): the one of this recording gives speed and flutes, where not told.
+        The `cut` document of this recording (a JSON file): it gives speed and flutes, where not told.
     setup, notebook
         File the answer with this setup of the notebook. The setup's cut of the same recording gives speed and
         flutes, where not told.
@@ -129,13 +129,13 @@ def measure_noise(
     Raises
     ------
     BadValueError
-        A value is out of its range, or lacks another that it needs.
+        A value is out of its range, lacks another that it needs, or a `cut` document is of another file.
     FileProblemError, BadSamplesError
         The recording can't be read, or is too short to have a level.
     """
     options = {name: value for name, value in locals().items() if name not in BESIDE}
     wanted, history = begin_filing(options, setup=setup, notebook=notebook)
-    cuts = [read_cut(Path(each)) for each in cut]
+    cuts = read_cuts(cut, recordings=[Path(path)])
     measured = measure(Path(path), progress=progress)
     cuts += kept_cuts(history, measured)
     return filed(answer(measured, with_cut(wanted, measured, cuts), path=Path(path)), history)

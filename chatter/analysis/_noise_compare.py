@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from chatter.analysis._cut_documents import ReadCut, read_cut
+from chatter.analysis._cut_documents import ReadCut, read_cuts
 from chatter.analysis._noise import (
     BESIDE,
     Progress,
@@ -61,7 +61,7 @@ def compare_noise(
     Raises
     ------
     BadValueError
-        Fewer than two recordings, or a value is out of its range.
+        Fewer than two recordings, a value is out of its range, or a `cut` document is of none of them.
     FileProblemError, BadSamplesError
         A recording or a document can't be read.
     """
@@ -71,9 +71,9 @@ def compare_noise(
     wanted, history = begin_filing(all_options(options), setup=setup, notebook=notebook)
     from chatter.audio.files import check_readable
 
-    cuts = [read_cut(Path(path)) for path in cut]
     for place in places:
         check_readable(place)  # before minutes of work on the others
+    cuts = read_cuts(cut, recordings=places)
     heard = [measure(place, progress=progress) for place in places]
     cuts += [one for measured in heard for one in kept_cuts(history, measured)]
     each = [with_cut(wanted, one, cuts) for one in heard]

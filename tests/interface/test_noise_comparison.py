@@ -52,6 +52,28 @@ def test_several_are_ranked_and_the_quietest_stable_is_named(chatter, tmp_path):
     assert max(len(line) for line in ran.out.splitlines()) <= 80
 
 
+def cut_document(content):
+    return json.dumps(
+        {
+            "document": "cut", "version": 1, "verdict": "stable",
+            "recording": {"file": "whole.wav", "sha256": hashlib.sha256(content).hexdigest()},
+            "spindle": {"programmed_rpm": 9000, "flutes": 2},
+        }
+    )  # fmt: skip
+
+
+def test_cut_document_of_none_of_the_recordings_is_refused_by_name(chatter, tone, tmp_path):
+    soundfile.write(tmp_path / "soft.wav", sine(700.0, 0.05), RATE_HZ, subtype="FLOAT")
+    (tmp_path / "mine.json").write_text(cut_document(tone.read_bytes()), encoding="utf-8")
+    (tmp_path / "other.json").write_text(cut_document(b"another recording"), encoding="utf-8")
+    for recordings in ((tone,), (tone, "soft.wav")):
+        assert chatter("noise", *recordings, "--cut", "mine.json").code == 0
+        ran = chatter("noise", *recordings, "--cut", "mine.json", "--cut", "other.json")
+        assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+        assert ran.err.startswith("chatter: cut is 'other.json': give ")
+        assert "'whole.wav'" in ran.err
+
+
 def test_comparison_has_a_report_too(chatter, tone, tmp_path):
     soundfile.write(tmp_path / "soft.wav", sine(1000.0, 0.01), RATE_HZ)
     ran = chatter("noise", tone, "soft.wav", "--report", tmp_path / "two.html")
