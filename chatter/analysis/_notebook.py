@@ -29,7 +29,7 @@ from chatter.model.tap import Tap
 from chatter.notebook import Notebook
 from chatter.notebook.documents import pick_telling_cuts, read_analysis
 from chatter.notebook.exchange import Exchanged, export_lines, export_table, import_lines, read_lines
-from chatter.notebook.store import check_folder, check_in_use, check_name, check_same_facts
+from chatter.notebook.store import check_folder, check_in_use, check_name, check_same_facts, open_or_make
 
 if TYPE_CHECKING:
     from chatter.advice.advise import EarlierCut  # brings scipy, which lists of setups don't need
@@ -170,7 +170,7 @@ def import_notebook(path: str | Path, *, notebook: NotebookPath = None) -> Excha
     if not lines.is_file():
         raise NotebookError(str(lines), "there is no such file", "check the name and the folder")
     records = read_lines(lines)  # before a notebook is made for them
-    with Notebook(notebook_path(notebook, make=True), write=True, make=True) as opened:
+    with open_or_make(notebook_path(notebook, make=True)) as opened:
         return import_lines(
             opened, records=records, path=lines, check_facts=checked_facts, check_tap=_check_tap
         )

@@ -12,7 +12,7 @@ import os
 import sqlite3
 import struct
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from chatter.errors import NotebookError
@@ -131,27 +131,53 @@ def open_notebook(path: Path, *, write: bool) -> sqlite3.Connection:
 
 
 def make_notebook(path: Path) -> None:
-    """Make an empty notebook where there is no file; another process may do so at the same time.
+    """Make an empty notebook where there is no file; another process may do so at the same time."""
+    with made_beside(path) as beside, telling(path):
+        give_name(beside, path)
 
-    It is made whole under another name first, so that a stop leaves a notebook or none.
+
+@contextmanager
+def made_beside(path: Path) -> Iterator[Path]:
+    """Make an empty notebook whole under another name, so that a stop leaves a notebook or none.
+
+    Without `give_name` nothing is left of it after the block.
     """
     check_folder(path)
-    with telling(path):
-        beside = path.with_name(f".{path.name}.{os.getpid()}.new")
-        beside.unlink(missing_ok=True)
-        try:
+    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        with telling(path):
+            beside.unlink(missing_ok=True)
             with closing(sqlite3.connect(beside, isolation_level=None)) as connection:
                 connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
                 _bring_up_to_date(connection)
-            try:
-                os.link(beside, path)  # fails where the name is taken: nothing is ever replaced
-            except FileExistsError:
-                return
-            except OSError:  # a disk without links, such as a camera card's
-                if not path.exists():
-                    beside.rename(path)
-        finally:
+        yield beside
+    finally:
+        with telling(path):
             beside.unlink(missing_ok=True)
+
+
+def give_name(beside: Path, path: Path) -> bool:
+    """Give a notebook its name, unless another process has taken that meanwhile; say whether it got it."""
+    try:
+        os.link(beside, path)  # fails where the name is taken: nothing is ever replaced
+    except FileExistsError:
+        return False
+    except OSError:  # a disk without links, such as a camera card's
+        if path.exists():
+            return False
+        beside.rename(path)
+    _sync_folder(path)
+    return True
+
+
+def _sync_folder(path: Path) -> None:
+    """Have the new name on the disk too, where the system lets a folder be opened."""
+    with suppress(OSError):
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
 
 
 def check_folder(path: Path) -> None:

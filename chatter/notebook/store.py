@@ -28,10 +28,25 @@ from chatter.model.notebook import (
     KeptTap,
     SetupFacts,
 )
-from chatter.notebook._schema import check_folder, make_notebook, open_notebook, telling
+from chatter.notebook._schema import (
+    check_folder,
+    give_name,
+    made_beside,
+    make_notebook,
+    open_notebook,
+    telling,
+)
 from chatter.notebook.documents import read_analysis
 
-__all__ = ["Notebook", "check_folder", "check_in_use", "check_name", "check_same_facts", "now"]
+__all__ = [
+    "Notebook",
+    "check_folder",
+    "check_in_use",
+    "check_name",
+    "check_same_facts",
+    "now",
+    "open_or_make",
+]
 
 CUT_COLUMNS = (
     "sha256, version, is_current, added, file, set_rpm, measured_rpm, depth_mm, width_mm, feed_mm_min, "
@@ -387,6 +402,30 @@ class Notebook:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
                 raise
+
+
+@contextmanager
+def open_or_make(path: Path) -> Iterator[Notebook]:
+    """Open a notebook for several changes; one that is not there yet is made only when the block ends well.
+
+    Raises
+    ------
+    NotebookError
+        As for `Notebook`; or another process made it meanwhile, which is left as it is.
+    """
+    if path.exists():
+        with Notebook(path, write=True) as opened:
+            yield opened
+        return
+    with made_beside(path) as beside:
+        with Notebook(beside, write=True) as opened:
+            opened.path = path  # errors tell the name that it will have
+            yield opened
+        with telling(path):
+            if not give_name(beside, path):
+                raise NotebookError(
+                    str(path), "another program made it meanwhile; nothing was added", "try again"
+                )
 
 
 _SETUPS = """SELECT s.*,

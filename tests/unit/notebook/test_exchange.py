@@ -2,10 +2,12 @@
 
 import csv
 import json
+from unittest import mock
 
 import pytest
 
 from chatter.analysis import export_notebook, import_notebook
+from chatter.analysis._notebook import checked_facts
 from chatter.errors import NotebookError, OutputError
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
@@ -165,8 +167,7 @@ def test_broken_line_is_named_and_nothing_is_added(filled, tmp_path, change):
     new = tmp_path / "new.db"
     with pytest.raises(NotebookError, match=r"line 6: .*nothing was added"):
         import_notebook(out, notebook=new)
-    with Notebook(new) as notebook:
-        assert notebook.list_setups() == ()
+    assert not new.exists()
 
 
 @pytest.mark.parametrize(
@@ -185,3 +186,40 @@ def test_file_that_is_no_export_is_refused_and_makes_no_notebook(tmp_path, conte
     with pytest.raises(NotebookError, match="nothing was added"):
         import_notebook(tmp_path / "x.jsonl", notebook=tmp_path / "new.db")
     assert not (tmp_path / "new.db").exists()
+
+
+@pytest.mark.parametrize("wrong", ["cut without its document", "setup again with other facts"])
+def test_failed_import_into_a_new_notebook_leaves_nothing_behind(filled, tmp_path, wrong):
+    export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    lines = (tmp_path / "out.jsonl").read_text(encoding="utf-8").split("\n")[:-1]
+    again = {
+        "record": "setup",
+        "name": "long",
+        "created": "2026-01-01",
+        "retired": None,
+        "facts": {"flutes": 3},
+    }
+    lines.append('{"record": "cut", "setup": "long"}' if "document" in wrong else json.dumps(again))
+    (tmp_path / "bad.jsonl").write_text("\n".join(lines), encoding="utf-8")
+    before = sorted(tmp_path.iterdir())
+    with pytest.raises(NotebookError, match="nothing was added") as told:
+        import_notebook(tmp_path / "bad.jsonl", notebook=tmp_path / "new.db")
+    assert ".new" not in str(told.value)  # no name that the user never gave
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_import_into_a_notebook_that_another_process_made_meanwhile_leaves_that_one(filled, tmp_path):
+    export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    theirs = tmp_path / "new.db"
+
+    def make_theirs(facts):
+        theirs.write_bytes(filled.read_bytes())
+        return checked_facts(facts)
+
+    with (
+        mock.patch("chatter.analysis._notebook.checked_facts", make_theirs),
+        pytest.raises(NotebookError, match="another program made it"),
+    ):
+        import_notebook(tmp_path / "out.jsonl", notebook=theirs)
+    assert theirs.read_bytes() == filled.read_bytes()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["n.db", "new.db", "out.jsonl"]
