@@ -144,4 +144,5 @@ def analyse_cut(
     )
     if history is None:
         return document
-    return replace(document, notebook=file_cut(history, document=document.to_dict(), facts=asdict(known)))
+    part, counts = file_cut(history, document=document.to_dict(), facts=asdict(known))
+    return replace(document, notebook=part, counts=counts)

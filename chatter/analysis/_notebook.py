@@ -269,8 +269,10 @@ def kept_taps(opened: Notebook, setup: str) -> tuple[Tap, ...]:
     return tuple(read_tap_document(opened.read_tap(tap.number), name=tap.file) for tap in newest.values())
 
 
-def file_cut(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
-    """File a judged cut, and give the document's `notebook` part.
+def file_cut(
+    history: History, *, document: dict[str, Any], facts: dict[str, Any]
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """File a judged cut; give the document's `notebook` part, and what of it the answer itself has to tell.
 
     Parameters
     ----------
@@ -283,15 +285,15 @@ def file_cut(history: History, *, document: dict[str, Any], facts: dict[str, Any
     """
     before = settle_cuts(_listed(history))
     filing, notes = _file(history, document=document, facts=facts)
-    if filing.filed != "again":
-        listed = _listed(history)
-        heard = [cut for cut in listed if cut.number == filing.number]
-        notes += tell_settled([*before, *heard], after=settle_cuts(listed), new=filing.number)
+    listed = _listed(history)
+    heard = [cut for cut in listed if cut.number == filing.number]
+    counts = tell_settled([*before, *heard], after=settle_cuts(listed), new=filing.number)
+    notes += counts
     settings = document["program"]["settings"]
     if settings["depth_mm"] is None and settings["depth_to_mm"] is None:
         notes.append("without its depth this cut can't be used for the next ones: give it and file it again.")
     sha256 = document["recording"]["sha256"]
-    return {
+    part = {
         "file": str(history.path),
         "setup": history.setup,
         "cut": filing.number,
@@ -301,6 +303,7 @@ def file_cut(history: History, *, document: dict[str, Any], facts: dict[str, Any
         "taps_used": len(history.taps),
         "notes": notes,
     }
+    return part, tuple(counts)
 
 
 def _listed(history: History) -> tuple[KeptCut, ...]:

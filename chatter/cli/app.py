@@ -163,7 +163,7 @@ def cut(
         notebook=notebook,
         pictures=report is not None,
     )
-    tell_notes(document.notebook)
+    tell_notes(document.notebook, told=document.counts)
     if plot is not None:
         from chatter.report.plots import draw_chances, picture_chances
 

@@ -153,10 +153,11 @@ def _facts(options: dict[str, Any]) -> dict[str, Any]:
     return told
 
 
-def tell_notes(document: dict[str, Any] | None) -> None:
-    """Say on stderr what became of a recording in the notebook."""
+def tell_notes(document: dict[str, Any] | None, *, told: tuple[str, ...] = ()) -> None:
+    """Say on stderr what became of a recording in the notebook, but not what the answer has told already."""
     for note in [] if document is None else document["notes"]:
-        typer.echo(f"chatter: {note}", err=True)
+        if note not in told:
+            typer.echo(f"chatter: {note}", err=True)
 
 
 @setup_app.command(name="map")

@@ -258,6 +258,7 @@ class CutDocument:
     advice: Advice
     rings: Rings | None = None  # None without taps or without chatter
     notebook: dict[str, Any] | None = None  # what became of it there; None where no setup was named
+    counts: tuple[str, ...] = ()  # those of its notes that tell which cuts count otherwise than heard
 
     @property
     def map(self) -> SpeedCurve | None:

@@ -16,6 +16,7 @@ from chatter.report.cut_words import (
     choose_lines,
     name_line,
     tell_chatter,
+    tell_counts,
     tell_depth,
     tell_dial,
     tell_doubt,
@@ -65,8 +66,8 @@ def _verdict(document: CutDocument, worst: JudgedCut | None) -> list[str]:
     verdict = verdict_of_all(document)
     lines = wrap(f"{verdict.upper()}: {tell_verdict(document.analysis, verdict)}.")
     lines.append("=" * len(lines[0]))
-    doubt = tell_doubt(document)
-    lines += [] if doubt is None else wrap(doubt)
+    for text in (tell_doubt(document), tell_counts(document)):
+        lines += wrap(text or "")
     return lines + wrap(f"{document.recording['file']}: {tell_which_cut(document.analysis, worst)}")
 
 

@@ -18,6 +18,7 @@ from chatter.report.cut_words import (
     name_line,
     tell_chance,
     tell_chatter,
+    tell_counts,
     tell_depth,
     tell_doubt,
     tell_percent,
@@ -59,7 +60,7 @@ def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
         kicker="A milling cut, by its sound",
         sign=verdict,
         answer=f"{verdict.capitalize()}: {tell_verdict(document.analysis, verdict)}.",
-        lead=(*_doubt(document), *_lead(document, worst)),
+        lead=(*_first_of_all(document), *_lead(document, worst)),
         parts=(
             Part(heading="Set next", blocks=_next(document)),
             mind,
@@ -86,9 +87,8 @@ def _how_deep(document: CutDocument) -> str:
     return "as deep as yours" if ramp_to_mm is None else f"{ramp_to_mm:g} mm deep, as the ramp's deep end,"
 
 
-def _doubt(document: CutDocument) -> tuple[str, ...]:
-    doubt = tell_doubt(document)
-    return () if doubt is None else (doubt,)
+def _first_of_all(document: CutDocument) -> tuple[str, ...]:
+    return tuple(text for text in (tell_doubt(document), tell_counts(document)) if text is not None)
 
 
 def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:

@@ -59,6 +59,14 @@ def tell_doubt(document: CutDocument) -> str | None:
     return None
 
 
+def tell_counts(document: CutDocument) -> str | None:
+    """Say which cuts the notebook counts otherwise than they were heard, if any."""
+    if not document.counts:
+        return None
+    told = " ".join((document.counts[0], *map(to_sentence, document.counts[1:])))
+    return f"Compared with the setup's other cuts: {told} The advice below doesn't know; `chatter next` does."
+
+
 def tell_which_cut(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
     """Say in one sentence which cut the verdict is about and how sure it is."""
     if worst is None:

@@ -7,7 +7,10 @@ import numpy as np
 import pytest
 import soundfile
 
+from chatter.model.notebook import SetupFacts
+from chatter.notebook import Notebook
 from tests.interface.test_cli import is_one_clear_line
+from tests.unit.notebook.made import made_cut
 
 RECORDINGS = Path(__file__).parents[2] / "fixtures" / "recordings"
 QUIET, SINGING = RECORDINGS / "clock-plate-quiet.flac", RECORDINGS / "clock-plate-singing.flac"
@@ -122,10 +125,6 @@ def test_foreign_notebook_gives_one_line_and_is_left_untouched(chatter, tmp_path
 @pytest.fixture
 def made(tmp_path):
     """Give a notebook with a setup and cuts made by hand: speed, depth, verdict, chatter frequency."""
-    from chatter.model.notebook import SetupFacts
-    from chatter.notebook import Notebook
-    from tests.unit.notebook.made import made_cut
-
     facts = SetupFacts(flutes=2, min_rpm=8_000.0, max_rpm=24_000.0, diameter_mm=6.0, width_mm=3.0)
 
     def make(*cuts, count=1):
@@ -221,10 +220,6 @@ def test_card_lists_settings_that_were_heard_stable_and_nothing_that_chattered(c
 
 
 def test_card_tells_a_cut_that_chattered_at_the_same_dial_though_load_slowed_the_other(chatter, tmp_path):
-    from chatter.model.notebook import SetupFacts
-    from chatter.notebook import Notebook
-    from tests.unit.notebook.made import made_cut
-
     path = tmp_path / "n.db"
     with Notebook(path, write=True, make=True) as notebook:
         notebook.add_setup("a", facts=SetupFacts(flutes=2))
@@ -374,9 +369,6 @@ def test_tap_for_a_new_setup_needs_the_flutes(kept, tap_wav):
 @pytest.fixture
 def halved(chatter, tmp_path):
     """Give the command line with a notebook of cuts at one speed: depth, verdict, halves in dB."""
-    from chatter.model.notebook import SetupFacts
-    from chatter.notebook import Notebook
-    from tests.unit.notebook.made import made_cut
 
     def make(*cuts):
         path = tmp_path / "halves.db"
@@ -419,3 +411,23 @@ def test_halves_that_stay_as_loud_settle_both_cuts_as_stable(halved):
     shown = json.loads(run("setup", "show", "6 mm long", "--json").out)["cuts"]
     assert [cut["verdict"] for cut in shown] == ["stable", "stable"]
     assert json.loads(run("next", "6 mm long", "--json").out)["best_so_far"]["depth_mm"] == 1.0
+
+
+def test_answer_itself_tells_that_the_notebook_counts_the_cut_otherwise_once(kept, tmp_path):
+    heard = json.loads(kept("cut", QUIET, *SETTING, "--json").out)["cuts"][0]
+    # Far softer halves in a lighter cut at the same speed: period doubling (docs/next.md, rule 6).
+    lighter = made_cut("lighter", depth_mm=0.4, rpm=heard["measured_rpm"])
+    lighter["cuts"][0]["half_passing_db"] = heard["half_passing_db"] - 10.0
+    with Notebook(tmp_path / "n.db", write=True) as notebook:
+        notebook.add_cut("6 mm long", document=lighter)
+    page = tmp_path / "quiet.html"
+    for _ in range(2):  # filed, and found there again
+        ran = kept("cut", QUIET, *SETTING, "--setup", "6 mm long", "--report", page)
+        assert heard["verdict"] == "stable"
+        for shown in (ran.out, page.read_text(encoding="utf-8")):
+            words = " ".join(shown.split())
+            assert words.count("so this cut counts as chatter") == 1
+            assert words.index("so this cut counts as chatter") < words.index("Set next")
+        assert "counts as" not in ran.err
+    again = json.loads(kept("cut", QUIET, *SETTING, "--setup", "6 mm long", "--json").out)
+    assert "so this cut counts as chatter" in again["notebook"]["notes"][-1]
