@@ -163,21 +163,21 @@ def limit_at_speed(
     """
     teeth_hz = speed_rpm * flutes / 60
     turns = frequency_hz / teeth_hz - boundary.phase_turns
-    left, right = turns[..., :-1], turns[..., 1:]
     depth = boundary.depth_times_kt
     # Between neighbours the turns may pass a whole number: there lies a chatter frequency. The phase itself
     # jumps by a turn where the depth goes through infinity; depths below 0 on either side rule that out.
-    valid = (depth[..., :-1] > 0) & (depth[..., 1:] > 0) & (np.floor(left) != np.floor(right))
-    whole = np.maximum(np.floor(left), np.floor(right))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.clip((whole - left) / (right - left), 0, 1)
-        at = depth[..., :-1] + share * (depth[..., 1:] - depth[..., :-1])
-        hz = frequency_hz[..., :-1] + share * (frequency_hz[..., 1:] - frequency_hz[..., :-1])
-    at = np.where(valid & (whole >= 0), at, np.inf)
-    hz = np.broadcast_to(hz, at.shape)
-    at = np.concatenate([at[0], at[1]], axis=-1)
-    hz = np.concatenate([hz[0], hz[1]], axis=-1)
-    best = np.argmin(at, axis=-1)[..., None]
-    limit = np.take_along_axis(at, best, axis=-1)[..., 0]
-    chatter_hz = np.take_along_axis(hz, best, axis=-1)[..., 0]
-    return limit, np.where(np.isfinite(limit), chatter_hz, np.nan)
+    floor, deep = np.floor(turns), depth > 0
+    whole = np.maximum(floor[..., :-1], floor[..., 1:])
+    passed = (floor[..., :-1] != floor[..., 1:]) & deep[..., :-1] & deep[..., 1:] & (whole >= 0)
+    here = np.nonzero(passed)  # few of them, so only these are worked out
+    after = (*here[:-1], here[-1] + 1)
+    hz = np.broadcast_to(frequency_hz, turns.shape)
+    share = np.clip((whole[here] - turns[here]) / (turns[after] - turns[here]), 0, 1)
+    at = depth[here] + share * (depth[after] - depth[here])
+    shape = turns.shape[1:-1]
+    limit, chatter_hz = np.full(math.prod(shape), np.inf), np.full(math.prod(shape), np.nan)
+    deepest_first = np.argsort(at, kind="stable")[::-1]  # so that the smallest is what stays in its place
+    places = np.broadcast_to(np.arange(limit.size).reshape(*shape, 1), passed.shape)[here][deepest_first]
+    limit[places] = at[deepest_first]
+    chatter_hz[places] = (hz[here] + share * (hz[after] - hz[here]))[deepest_first]
+    return limit.reshape(shape), chatter_hz.reshape(shape)
