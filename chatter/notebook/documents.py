@@ -54,10 +54,10 @@ def pick_telling_cuts(cuts: tuple[KeptCut, ...], *, most: int = MOST_CUTS) -> tu
     """Give the cuts that tell most about the machine, oldest first.
 
     Cuts without a depth or a verdict tell nothing. Of stable cuts at one speed the deepest tells what the
-    shallower ones tell, and of chattering ones the shallowest. Of what remains the newest are taken, at
-    least half of them chattering where there are so many, because only chatter names a frequency.
+    shallower ones tell, and of chattering ones the shallowest, with a chatter frequency and without one. Of
+    what remains the newest are taken, at least half of them with a frequency where there are so many.
     """
-    telling: dict[tuple[bool, int], KeptCut] = {}
+    telling: dict[tuple[bool, bool, int], KeptCut] = {}
     edge: list[KeptCut] = []
     for cut in cuts:
         if cut.depth_mm is None or cut.verdict == "undecided":
@@ -65,7 +65,7 @@ def pick_telling_cuts(cuts: tuple[KeptCut, ...], *, most: int = MOST_CUTS) -> tu
         if cut.verdict == "marginal":
             edge.append(cut)
             continue
-        place = (cut.verdict == "chatter", _speed_place(cut.true_rpm))
+        place = (cut.verdict == "chatter", cut.chatter_hz is not None, _speed_place(cut.true_rpm))
         had = telling.get(place)
         if had is None or had.depth_mm is None or _tells_more(cut, had):
             telling[place] = cut

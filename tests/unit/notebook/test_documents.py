@@ -53,6 +53,16 @@ def test_of_one_speed_the_deepest_stable_and_the_shallowest_chattering_cut_are_t
     assert numbers(cuts) == [2, 5, 6]
 
 
+def test_chattering_cut_that_names_a_frequency_is_kept_beside_a_shallower_one_that_names_none():
+    # The shallower one counts as chatter by its halves alone (docs/next.md, rule 6).
+    cuts = [
+        kept(1, 9000, 1.5, "chatter", hz=900.0),
+        kept(2, 9000, 1.0, "chatter"),
+        kept(3, 9000, 0.4, "stable"),
+    ]
+    assert numbers(cuts) == [1, 2, 3]
+
+
 def test_of_many_cuts_half_are_chattering_ones_and_the_rest_the_newest():
     chattering = [kept(n, 5000 * 1.03**n, 2.0, "chatter", hz=900.0) for n in range(1, 9)]
     stable = [kept(n, 5000 * 1.03**n, 1.0, "stable") for n in range(11, 31)]
