@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from chatter.advice.halves import SAME_SPEED
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machines
 from chatter.advice.shapes import KnownMode
-from chatter.advice.speeds import score_speeds, smooth_over_speeds, speed_grid_rpm
+from chatter.advice.speeds import score_depths, smooth_over_speeds, speed_grid_rpm
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import find_speed_range, power_needed_w
 from chatter.model.cut import CutSetup, Verdict
@@ -145,19 +145,12 @@ def grid_chances(
     flutes
         Cutting edges.
     """
-    rows = [
-        score_speeds(
-            replace(machines, depth_share=machines.depth_share * (last_depth_mm / depth_mm)),
-            speeds_rpm=speeds_rpm,
-            flutes=flutes,
-        )
-        for depth_mm in depths_mm.tolist()
-    ]
-    smooth = [smooth_over_speeds(row) for row in rows]
-    # A deeper cut is never likelier to be stable than a shallower one at the same speed.
-    falling = np.minimum.accumulate(np.array(smooth), axis=0)
+    rows = score_depths(
+        machines, depth_shares=depths_mm / last_depth_mm, speeds_rpm=speeds_rpm, flutes=flutes
+    )
+    smooth = np.array([smooth_over_speeds(row) for row in rows])
     return ChanceGrid(
-        speeds_rpm=speeds_rpm, depths_mm=depths_mm, stable_probability=np.clip(falling, 0.0, 1.0)
+        speeds_rpm=speeds_rpm, depths_mm=depths_mm, stable_probability=np.clip(smooth, 0.0, 1.0)
     )
 
 

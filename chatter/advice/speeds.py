@@ -39,12 +39,20 @@ def speed_grid_rpm(low_rpm: float, *, high_rpm: float, points: int = 301) -> Flo
 
 
 def score_speeds(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> Floats:
-    """Give the probability that the present depth is stable at each speed.
+    """Give the probability that the present depth is stable at each speed, as `score_depths` does."""
+    (row,) = score_depths(machines, depth_shares=np.ones(1), speeds_rpm=speeds_rpm, flutes=flutes)
+    return np.asarray(row)
+
+
+def score_depths(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats, flutes: int) -> Floats:
+    """Give the probability that a cut is stable at each depth and speed.
 
     Parameters
     ----------
     machines
         Equally likely machines.
+    depth_shares
+        Shape (m,), over the present depth, rising.
     speeds_rpm
         Shape (n,), from `speed_grid_rpm`: ratios evenly spaced, rising.
     flutes
@@ -53,20 +61,26 @@ def score_speeds(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> Floa
     Returns
     -------
     NDArray
-        Shape (n,), 0 to 1.
+        Shape (m, n), 0 to 1, falling with the depth.
     """
     per_turn = 60 / flutes  # [s/min] / [teeth/rev]
     most_turns = per_turn * float(machines.trial_hz.max()) / speeds_rpm[0]
     # Far down the lobes the work grows with their number, and little tells them apart: fewer machines do.
     every = int(np.ceil(most_turns / MOST_LOBES_IN_FULL))
-    depth = machines.depth_share[:, ::every]
+    limit = machines.depth_share[:, ::every]
     hz = machines.trial_hz[::every]
     phase = machines.phase_turns[:, ::every]
-    over = (depth > 0) & (depth < 1)
+    over = (limit > 0) & (limit < depth_shares[-1])
     branch, machine, trial = np.nonzero(over[..., :-1] & over[..., 1:])
+    both = np.maximum(limit[branch, machine, trial], limit[branch, machine, trial + 1])
+    first = np.searchsorted(depth_shares, both, side="right")  # depth from which both ends chatter
+    branch, machine, trial, first = (
+        index[first < depth_shares.size] for index in (branch, machine, trial, first)
+    )
     left_rpm, right_rpm = per_turn * hz[machine, trial], per_turn * hz[machine, trial + 1]
     left_phase, right_phase = phase[branch, machine, trial], phase[branch, machine, trial + 1]
-    hits = np.zeros((hz.shape[0], speeds_rpm.size + 1))
+    hits = np.zeros((depth_shares.size, hz.shape[0], speeds_rpm.size + 1))
+    flat, row = hits.reshape(-1), (first * hz.shape[0] + machine) * (speeds_rpm.size + 1)
     step = np.log(speeds_rpm[1] / speeds_rpm[0])
     for whole in range(int(most_turns) + 1):
         # Along the edge of chatter the speed n = 60 f / (N (whole + phase)) moves without a gap, so all
@@ -78,10 +92,11 @@ def score_speeds(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> Floa
         low = np.clip(low, 0, speeds_rpm.size).astype(np.intp)
         high = np.clip(high, 0, speeds_rpm.size).astype(np.intp)
         inside = high > low
-        np.add.at(hits, (machine[inside], low[inside]), 1)
-        np.add.at(hits, (machine[inside], high[inside]), -1)
-    chatters = np.cumsum(hits, axis=1)[:, :-1] > 0
-    probability: Floats = 1 - chatters.mean(axis=0)
+        np.add.at(flat, row[inside] + low[inside], 1)
+        np.add.at(flat, row[inside] + high[inside], -1)
+    # What chatters at a depth chatters at all deeper ones.
+    chatters = np.cumsum(np.cumsum(hits, axis=0), axis=2)[..., :-1] > 0
+    probability: Floats = 1 - chatters.mean(axis=1)
     return probability
 
 

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from chatter.advice.machines import Machines
-from chatter.advice.speeds import find_windows, score_speeds, speed_grid_rpm
+from chatter.advice.speeds import find_windows, score_depths, score_speeds, speed_grid_rpm
 from chatter.milling import stability
 
 
@@ -26,8 +26,11 @@ def test_one_known_machine_is_stable_where_the_exact_solution_says_so():
     # within 12 % of the depth are left out, as zero order can't tell there.
     exact_mm = {5000: 0.1298, 6000: 0.6604, 7000: 0.1385, 8000: 0.1146, 9000: 0.1636, 11000: 0.6906}
     grid = speed_grid_rpm(4_500, high_rpm=12_500, points=401)
-    for depth_mm in (0.2, 0.4, 0.5):
+    depths_mm = (0.2, 0.4, 0.5)
+    rows = score_depths(benchtop_slot(0.4), depth_shares=np.array(depths_mm) / 0.4, speeds_rpm=grid, flutes=3)
+    for depth_mm, row in zip(depths_mm, rows, strict=True):
         got = score_speeds(benchtop_slot(depth_mm), speeds_rpm=grid, flutes=3)
+        assert (row == got).all()
         for rpm, limit_mm in exact_mm.items():
             assert got[np.argmin(np.abs(grid - rpm))] == (1.0 if limit_mm > depth_mm else 0.0), (
                 depth_mm,
