@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Told = Literal["doubling", "run-out"]
 
 SAME_SPEED = 0.01  # speeds nearer than this are one
@@ -25,7 +26,7 @@ LOUD_DB = 6.0  # halves this far above the other orders let a single cut not be 
 
 
 def compare_halves(
-    speeds_rpm: Floats, *, depths_mm: Floats, halves_db: Floats, chattering: NDArray[np.bool_]
+    speeds_rpm: Floats, *, depths_mm: Floats, halves_db: Floats, chattering: Flags
 ) -> tuple[Told | None, ...]:
     """Compare each cut with the lighter ones at its speed.
 
@@ -52,9 +53,9 @@ def compare_halves(
     rise_db = halves_db[:, None] - halves_db[None, :]
     doubles = compared & (share <= LIGHTER) & (rise_db >= LEAST_RISE_DB)
     alike = compared & (share <= MUCH_LIGHTER) & (np.abs(rise_db) <= MOST_RISE_DB)
-    doubling = [bool(row.any()) for row in doubles]
-    steady = [bool(row.any() or column.any()) for row, column in zip(alike, alike.T, strict=True)]
-    spoilt = [bool(row[doubling].any()) for row in near]
+    doubling: Flags = np.any(doubles, axis=1)
+    steady: Flags = np.any(alike, axis=1) | np.any(alike, axis=0)
+    spoilt: Flags = np.any(near[:, doubling], axis=1)
     return tuple(
         "doubling" if one else "run-out" if two and not three else None
         for one, two, three in zip(doubling, steady, spoilt, strict=True)
