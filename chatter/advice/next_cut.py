@@ -20,7 +20,7 @@ from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machin
 from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import score_depths, smooth_over_speeds, speed_grid_rpm
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
-from chatter.milling.limits import find_speed_range, power_needed_w
+from chatter.milling.limits import SpeedRange, find_speed_range, power_needed_w
 from chatter.model.cut import CutSetup, Verdict
 
 Floats = NDArray[np.float64]
@@ -188,8 +188,8 @@ def choose_next(
     machines = draw_history(told, setup=setup, known=known) if told else None
     if machines is None:
         return _step_blindly(cuts, setup=setup, best=best, deepest_mm=deepest_mm)
-    limits = find_speed_range(replace(setup, rpm=_fastest_rpm(cuts, setup)))
-    slip = _true_per_set(cuts)
+    limits = range_to_try(cuts, setup=setup)
+    slip = true_per_set(cuts)
     if limits.is_empty or limits.high_rpm < limits.low_rpm * 1.001:
         low, high = cuts[-1].set_rpm, cuts[-1].set_rpm * 1.001
         if limits.is_empty or not limits.low_rpm <= low <= limits.high_rpm:
@@ -286,9 +286,10 @@ def _deepest_mm(cuts: tuple[MadeCut, ...], *, setup: CutSetup, boldest_step: flo
     return deepest if setup.max_depth_mm is None else min(deepest, setup.max_depth_mm)
 
 
-def _fastest_rpm(cuts: tuple[MadeCut, ...], setup: CutSetup) -> float:
-    """Give the speed that counts as present: without a known fastest one, none above what was dialled."""
-    return max(cut.set_rpm for cut in cuts) if setup.max_rpm is None else setup.rpm
+def range_to_try(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> SpeedRange:
+    """Give the speeds that may be dialled: without a known fastest one, none above what was dialled."""
+    fastest_rpm = max(cut.set_rpm for cut in cuts) if setup.max_rpm is None else setup.rpm
+    return find_speed_range(replace(setup, rpm=fastest_rpm))
 
 
 def _is_inside(cut: MadeCut, *, setup: CutSetup) -> bool:
@@ -301,7 +302,8 @@ def _is_inside(cut: MadeCut, *, setup: CutSetup) -> bool:
     )
 
 
-def _true_per_set(cuts: tuple[MadeCut, ...]) -> float:
+def true_per_set(cuts: tuple[MadeCut, ...]) -> float:
+    """Give the true speed over the dialled one, the middle of the cuts."""
     return float(np.median([cut.rpm / cut.set_rpm for cut in cuts]))
 
 
@@ -342,7 +344,7 @@ def _was_spoilt(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_
 
 def _done(best: BestSoFar | None, cuts: tuple[MadeCut, ...], *, why: str) -> NextCut:
     """Give the setting to keep: one that was heard stable, or the last cut's where none was."""
-    slip = _true_per_set(cuts)
+    slip = true_per_set(cuts)
     last = cuts[-1]
     if best is None:
         return NextCut(
@@ -376,7 +378,7 @@ def _step_blindly(
 ) -> NextCut:
     """Go deeper where nothing chattered, and shallower where chatter tells of no machine."""
     last = cuts[-1]
-    limits = find_speed_range(replace(setup, rpm=_fastest_rpm(cuts, setup)))
+    limits = range_to_try(cuts, setup=setup)
     if limits.is_empty:
         return _done(best, cuts, why="The limits of spindle and tool leave no speed to try.")
     if best is None:
@@ -401,7 +403,7 @@ def _step_blindly(
         )
     return NextCut(
         action="cut",
-        rpm=set_rpm * _true_per_set(cuts),
+        rpm=set_rpm * true_per_set(cuts),
         set_rpm=set_rpm,
         depth_mm=round_down(depth_mm),
         feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),

@@ -5,7 +5,7 @@ Leaves out: the odds (advice/), the file (notebook/), every layout.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._halves import as_settled, is_untold, settle_cuts
@@ -30,14 +30,11 @@ from chatter.notebook.documents import MOST_CUTS, pick_telling_cuts, read_analys
 from chatter.notebook.store import now
 
 if TYPE_CHECKING:
-    from chatter.advice.machines import Machines
     from chatter.advice.next_cut import BestSoFar, MadeCut
     from chatter.advice.shapes import KnownMode
 
 MOST_BOLD = 10.0
-MAP_SPEEDS, MAP_DEPTHS = 121, 10
-MAP_CUTS = 8  # weighed for a map; own choice: with the next, keeps it and its picture under two seconds
-MAP_MACHINES = 250  # chances are then within some 0.03
+MAP_DEPTHS = 10
 MAP_ROOM = 1.3  # the map reaches this far above the deepest cut
 CARD_NOISES = 6  # own choice: the newest
 CARD_ROWS = 6
@@ -118,30 +115,35 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
     NotebookError
         The file can't be used.
     """
-    history = _read(setup, notebook, most=MAP_CUTS)
+    history = _read(setup, notebook)
     if not history.cuts:
         raise _no_cuts(history.setup)
     import numpy as np
 
-    from chatter.advice.next_cut import draw_history, find_best, grid_chances
+    from chatter.advice.next_cut import (
+        SPEEDS,
+        draw_history,
+        find_best,
+        grid_chances,
+        range_to_try,
+        true_per_set,
+    )
     from chatter.advice.speeds import speed_grid_rpm
-    from chatter.milling.limits import find_speed_range
 
     known = _present(history)
     made, weighed = _made(history)
-    limits = find_speed_range(known)
-    speeds = [cut.true_rpm for cut in history.cuts]
-    slip = float(np.median([cut.true_rpm / cut.set_rpm for cut in history.cuts]))
+    limits, slip = range_to_try(made, setup=known), true_per_set(made)
+    speeds = [cut.true_rpm for cut in history.cuts]  # those outside the limits are shown, too
     low = min([limits.low_rpm * slip, *speeds])
     high = max([limits.high_rpm * slip, *speeds])
-    grid_rpm = speed_grid_rpm(low, high_rpm=max(high, 1.01 * low), points=MAP_SPEEDS)
+    grid_rpm = speed_grid_rpm(low, high_rpm=max(high, 1.01 * low), points=SPEEDS)
     top_mm = MAP_ROOM * max(cut.depth_mm or 0.0 for cut in history.cuts)
     depths_mm = np.linspace(top_mm / MAP_DEPTHS, top_mm, MAP_DEPTHS)
     machines = draw_history(weighed, setup=known, known=_known_modes(history)) if weighed else None
     chances = None
     if machines is not None:
         grid = grid_chances(
-            _thinned(machines),
+            machines,
             last_depth_mm=weighed[-1].depth_mm,
             speeds_rpm=grid_rpm,
             depths_mm=depths_mm,
@@ -249,19 +251,6 @@ def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[Ca
             )
         )
     return tuple(told)
-
-
-def _thinned(machines: "Machines") -> "Machines":
-    """Give fewer of equally likely machines, evenly taken."""
-    every = max(1, len(machines.natural_hz) // MAP_MACHINES)
-    return replace(
-        machines,
-        trial_hz=machines.trial_hz[::every],
-        phase_turns=machines.phase_turns[:, ::every],
-        depth_share=machines.depth_share[:, ::every],
-        natural_hz=machines.natural_hz[::every],
-        limit_share=machines.limit_share[::every],
-    )
 
 
 def _no_cuts(setup: KeptSetup) -> InputError:

@@ -1,0 +1,52 @@
+"""What the cuts of a setup tell together: one chance for one setting, wherever it is shown."""
+
+from unittest import mock
+
+import numpy as np
+import pytest
+
+from chatter.advice import next_cut
+from chatter.analysis import map_setup, suggest_next_cut
+from chatter.model.notebook import SetupFacts
+from chatter.notebook import Notebook
+from tests.unit.notebook.made import made_cut
+
+SLIP = 0.99
+
+
+@pytest.fixture
+def chances_of():
+    """Give a function that tells which chances the map or the next cut went by, at the depths asked for."""
+
+    def worked_out(of, path, depths_mm):
+        with mock.patch.object(next_cut, "grid_chances", wraps=next_cut.grid_chances) as grid_chances:
+            of("one", notebook=path)
+        (asked,) = grid_chances.call_args_list
+        grid = next_cut.grid_chances(*asked.args, **asked.kwargs | {"depths_mm": depths_mm})
+        return grid.speeds_rpm, grid.stable_probability
+
+    return worked_out
+
+
+@pytest.mark.parametrize("max_rpm", [24_000.0, None])
+@pytest.mark.parametrize("cuts", [1, 14])
+def test_map_and_next_cut_give_the_same_chance_to_the_same_setting(tmp_path, chances_of, cuts, max_rpm):
+    path = tmp_path / "n.db"
+    facts = SetupFacts(flutes=2, min_rpm=6000.0, max_rpm=max_rpm, diameter_mm=6.0, width_mm=3.0)
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=facts)
+        for number in range(cuts):  # slower each time, so that the last one isn't the fastest
+            set_rpm = round(15_000 * 1.02**-number, -1)
+            document = made_cut(
+                str(number),
+                set_rpm=set_rpm,
+                rpm=SLIP * set_rpm,
+                depth_mm=2.0,
+                verdict="chatter",
+                chatter_hz=900.0,
+            )
+            notebook.add_cut("one", document=document)
+    depths_mm = np.array([0.5, 1.0])
+    of_next, of_map = (chances_of(of, path, depths_mm) for of in (suggest_next_cut, map_setup))
+    assert of_next[0] == pytest.approx(of_map[0])  # speeds
+    assert (of_next[1] == of_map[1]).all()
