@@ -193,7 +193,6 @@ class Notebook:
         """
         settings, worst = document["program"]["settings"], read_analysis(document).worst
         values = {
-            "file": document["recording"]["file"],
             "set_rpm": document["spindle"]["programmed_rpm"],
             "measured_rpm": document["spindle"]["measured_rpm"],
             "depth_mm": _depth_mm(settings),
@@ -212,7 +211,7 @@ class Notebook:
         self, setup: str, *, document: dict[str, Any], added: str | None = None, any_version: bool = False
     ) -> Filing:
         """Add a `tap` document to a setup, as `add_cut` does a cut."""
-        values = {"file": document["recording"]["file"], "part": document["of"]}
+        values = {"part": document["of"]}
         return self._file(
             "taps", setup, document=document, values=values, added=added, any_version=any_version
         )
@@ -224,7 +223,6 @@ class Notebook:
         laeq_db, neighbour = document["levels"]["LAeq_db"], document["neighbour"]
         rated_db = laeq_db if laeq_db is None else laeq_db + (document["tonal_adjustment_db"] or 0.0)
         values = {
-            "file": document["recording"]["file"],
             "laeq_db": laeq_db,
             "rated_db": rated_db if neighbour is None else neighbour["rating_db"],
         }
@@ -242,16 +240,7 @@ class Notebook:
         """Give the taps of a setup, oldest first."""
         kept = self.find_setup(setup)
         return tuple(
-            KeptTap(
-                number=row["id"],
-                setup=kept.name,
-                sha256=row["sha256"],
-                version=row["version"],
-                is_current=bool(row["is_current"]),
-                added=row["added"],
-                file=row["file"],
-                of=row["part"],
-            )
+            KeptTap(**_common(row, kept.name), of=row["part"])
             for row in self._rows("taps", kept, earlier_versions=earlier_versions)
         )
 
@@ -259,17 +248,7 @@ class Notebook:
         """Give the noise measurements of a setup, oldest first."""
         kept = self.find_setup(setup)
         return tuple(
-            KeptNoise(
-                number=row["id"],
-                setup=kept.name,
-                sha256=row["sha256"],
-                version=row["version"],
-                is_current=bool(row["is_current"]),
-                added=row["added"],
-                file=row["file"],
-                laeq_db=row["laeq_db"],
-                rated_db=row["rated_db"],
-            )
+            KeptNoise(**_common(row, kept.name), laeq_db=row["laeq_db"], rated_db=row["rated_db"])
             for row in self._rows("noises", kept, earlier_versions=earlier_versions)
         )
 
@@ -365,6 +344,7 @@ class Notebook:
                 "version": version,
                 "is_current": 1,
                 "added": added or now(),
+                "file": document["recording"]["file"],
                 **values,
                 "document": _text(document),
             }
@@ -490,6 +470,19 @@ def _setup(row: sqlite3.Row) -> KeptSetup:
         cuts=row["cut_count"],
         taps=row["tap_count"],
     )
+
+
+def _common(row: sqlite3.Row, setup: str) -> dict[str, Any]:
+    """Give what a row of taps and one of noise measurements both have, as fields of what is kept."""
+    return {
+        "number": row["id"],
+        "setup": setup,
+        "sha256": row["sha256"],
+        "version": row["version"],
+        "is_current": bool(row["is_current"]),
+        "added": row["added"],
+        "file": row["file"],
+    }
 
 
 def _cut(row: sqlite3.Row, setup: str) -> KeptCut:
