@@ -14,11 +14,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.model.notebook import SAME_SPEED
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Told = Literal["doubling", "run-out"]
 
-SAME_SPEED = 0.01  # speeds nearer than this are one
 LIGHTER, MUCH_LIGHTER = 0.7, 0.5  # shares of the deeper cut's depth
 LEAST_RISE_DB = 6.0  # of the halves from a lighter cut to one that doubles
 MOST_RISE_DB = 3.0  # what run-out may differ by over twice the depth; simulated cuts: 2 dB

@@ -15,13 +15,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.advice.halves import SAME_SPEED
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machines
 from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import score_depths, smooth_over_speeds, speed_grid_rpm
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import SpeedRange, find_speed_range, power_needed_w
 from chatter.model.cut import CutSetup, Verdict
+from chatter.model.notebook import SAME_SPEED
 
 Floats = NDArray[np.float64]
 

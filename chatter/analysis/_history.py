@@ -14,6 +14,7 @@ from chatter.analysis._parts import program_part
 from chatter.errors import BadValueError, InputError
 from chatter.model.cut import CutSetup
 from chatter.model.notebook import (
+    SAME_SPEED,
     WORDS,
     Card,
     CardNoise,
@@ -38,7 +39,6 @@ MAP_DEPTHS = 10
 MAP_ROOM = 1.3  # the map reaches this far above the deepest cut
 CARD_NOISES = 6  # own choice: the newest
 CARD_ROWS = 6
-SAME_SPEED = 0.01  # speeds nearer than this are one
 
 
 def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step: float = 1.5) -> NextDocument:

@@ -39,6 +39,7 @@ class SetupFacts:
 
 FACT_NAMES = tuple(field.name for field in fields(SetupFacts))
 WORDS = ("machine", "tool", "holder")  # facts in the user's own words
+SAME_SPEED = 0.01  # own choice: cuts whose speeds differ by less are made at one speed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

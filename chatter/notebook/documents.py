@@ -8,10 +8,9 @@ import math
 from typing import Any
 
 from chatter.model.cut import CutAnalysis, JudgedCut, Line, Spindle
-from chatter.model.notebook import KeptCut
+from chatter.model.notebook import SAME_SPEED, KeptCut
 
 MOST_CUTS = 12  # own choice: more cuts cost time and hardly sharpen the odds
-SAME_SPEED = 1.01  # speeds nearer than this ratio are compared by depth alone
 
 
 def read_analysis(document: dict[str, Any]) -> CutAnalysis:
@@ -76,7 +75,8 @@ def pick_telling_cuts(cuts: tuple[KeptCut, ...], *, most: int = MOST_CUTS) -> tu
 
 
 def _speed_place(rpm: float) -> int:
-    return round(math.log(rpm) / math.log(SAME_SPEED))
+    """Give the number of a speed; those of one number are within `SAME_SPEED` and are compared by depth alone."""
+    return round(math.log(rpm) / math.log1p(SAME_SPEED))
 
 
 def _tells_more(cut: KeptCut, had: KeptCut) -> bool:
