@@ -75,7 +75,7 @@ def pick_telling_cuts(cuts: tuple[KeptCut, ...], *, most: int = MOST_CUTS) -> tu
 
 
 def _speed_place(rpm: float) -> int:
-    """Give the number of a speed; those of one number are within `SAME_SPEED` and are compared by depth alone."""
+    """Give the number of a speed; those of one number are compared by depth alone."""
     return round(math.log(rpm) / math.log1p(SAME_SPEED))
 
 
