@@ -21,8 +21,9 @@ from chatter.advice import advise
 from chatter.cut import judge_recording
 from chatter.errors import BadValueError
 from chatter.milling.semi_discretization import MillingSystem, largest_multiplier, multiplier_map
-from chatter.model import CutAnalysis, CutSetup, JudgedCut, Line, Recording, Spindle
+from chatter.model import CutAnalysis, CutSetup, JudgedCut, Line, Spindle
 from chatter.simulate import Scene, random_scene, render_scene
+from tests.recordings_made import as_recording
 
 LOW_RPM, HIGH_RPM, SPEEDS = 3000.0, 24_000.0, 60
 LEAST_SHARE = 1 / 40
@@ -187,13 +188,7 @@ def draw_heard(rng: np.random.Generator) -> Case | None:
         return None
     if (rendered.kind == "flip" and rendered.flutes % 2 == 0) or not rendered.chatter_lines_hz:
         return None
-    recording = Recording(
-        file="scene.wav",
-        sha256="0" * 64,
-        samples=rendered.samples,
-        rate_hz=rendered.rate_hz,
-        bandwidth_hz=rendered.rate_hz / 2,
-    )
+    recording = as_recording(rendered.samples, rate_hz=rendered.rate_hz)
     setup = CutSetup(
         rpm=rendered.programmed_rpm,
         flutes=rendered.flutes,

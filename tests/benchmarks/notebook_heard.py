@@ -27,7 +27,7 @@ from chatter.analysis._halves import DOUBTFUL_RUN_OUT, SURE_DOUBLING
 from chatter.cut import judge_recording
 from chatter.errors import BadValueError
 from chatter.milling.semi_discretization import multiplier_map
-from chatter.model import CutSetup, Recording
+from chatter.model import CutSetup
 from chatter.simulate import Scene, random_scene, render_scene
 from chatter.simulate import scene as scenes
 from chatter.simulate.limit import limit_depth_m, motion_kind
@@ -41,6 +41,7 @@ from tests.benchmarks.notebook_loop import (
     _interval,
     _median_interval,
 )
+from tests.recordings_made import as_recording
 
 PROCESSES = 2
 
@@ -65,13 +66,7 @@ def cut_and_hear(
     told = (depth_mm / 1000, depth_mm / 1000, kind)
     with mock.patch.object(scenes, "settle_depth", return_value=told):
         rendered = render_scene(asked)
-    recording = Recording(
-        file="scene.wav",
-        sha256="0" * 64,
-        samples=rendered.samples,
-        rate_hz=rendered.rate_hz,
-        bandwidth_hz=rendered.rate_hz / 2,
-    )
+    recording = as_recording(rendered.samples, rate_hz=rendered.rate_hz)
     analysis = judge_recording(recording, setup=replace(setup, rpm=set_rpm, depth_mm=depth_mm))
     worst = analysis.worst
     if worst is None:

@@ -19,6 +19,7 @@ from chatter.model import CutAnalysis, CutSetup, Recording
 from chatter.simulate import phone, random_scene
 from chatter.simulate.limit import limit_depth_m
 from chatter.simulate.milling import simulate_cut, steps_per_turn
+from tests.recordings_made import as_recording
 
 IDLE_S = 1.5
 RATE_HZ = 44_100
@@ -61,13 +62,7 @@ def record_ramp(rng: np.random.Generator) -> tuple[Recording, CutSetup, float] |
     )
     sound = phone.in_room(sound, rng, rate_hz=RATE_HZ, decay_s=0.3, wet=0.4)
     heard = phone.microphone(sound, rng, rate_hz=RATE_HZ, peak=0.7)
-    recording = Recording(
-        file="ramp.wav",
-        sha256="0" * 64,
-        samples=heard.astype(np.float32)[None],
-        rate_hz=RATE_HZ,
-        bandwidth_hz=RATE_HZ / 2,
-    )
+    recording = as_recording(heard, rate_hz=RATE_HZ)
     setup = CutSetup(rpm=rpm / 0.99, flutes=tool.flutes, depth_from_mm=1000 * first, depth_to_mm=1000 * last)
     return recording, setup, 1000 * limit_m
 

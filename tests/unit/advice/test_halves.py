@@ -7,10 +7,11 @@ import pytest
 
 from chatter.advice.halves import compare_halves
 from chatter.cut import judge_recording
-from chatter.model import CutSetup, Recording
+from chatter.model import CutSetup
 from chatter.simulate import scene as scenes
 from chatter.simulate.limit import motion_kind
 from chatter.simulate.milling import Conditions, Mode, Tool
+from tests.recordings_made import as_recording
 
 
 def compare(*cuts):
@@ -91,13 +92,7 @@ def test_two_depths_of_a_simulated_two_fluted_tool_are_told_apart(rng, runout_m,
         told = (depth_mm / 1000, depth_mm / 1000, kind)
         with mock.patch.object(scenes, "settle_depth", return_value=told):
             rendered = scenes.render_scene(scene)
-        recording = Recording(
-            file="cut.wav",
-            sha256="0" * 64,
-            samples=rendered.samples,
-            rate_hz=rendered.rate_hz,
-            bandwidth_hz=rendered.rate_hz / 2,
-        )
+        recording = as_recording(rendered.samples, rate_hz=rendered.rate_hz)
         worst = judge_recording(recording, setup=CutSetup(rpm=22_000.0, flutes=2)).worst
         assert worst is not None
         heard_db.append(worst.half_passing_db)
