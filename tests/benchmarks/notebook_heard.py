@@ -12,7 +12,6 @@ Results: docs/next.md.
 """
 
 import argparse
-import math
 import multiprocessing
 import sys
 from dataclasses import dataclass, replace
@@ -21,13 +20,14 @@ from unittest import mock
 import numpy as np
 
 from chatter.advice.advise import find_lines
-from chatter.advice.halves import LOUD_DB, compare_halves
+from chatter.advice.machines import ChatterLine
 from chatter.advice.next_cut import MadeCut, choose_lighter, find_best
-from chatter.analysis._halves import DOUBTFUL_RUN_OUT, SURE_DOUBLING
+from chatter.analysis._halves import is_untold, settle_cuts
 from chatter.cut import judge_recording
 from chatter.errors import BadValueError
 from chatter.milling.semi_discretization import multiplier_map
-from chatter.model import CutSetup
+from chatter.model import CutSetup, Verdict
+from chatter.model.notebook import KeptCut
 from chatter.simulate import Scene, random_scene, render_scene
 from chatter.simulate import scene as scenes
 from chatter.simulate.limit import limit_depth_m, motion_kind
@@ -50,8 +50,34 @@ PROCESSES = 2
 class Heard:
     """One cut as it was heard; verdict undecided included."""
 
-    cut: MadeCut
-    half_db: float
+    set_rpm: float
+    true_rpm: float
+    depth_mm: float
+    verdict: Verdict
+    chatter_probability: float | None
+    half_passing_db: float | None
+    lines: tuple[ChatterLine, ...] = ()
+
+    def as_kept(self, number: int) -> KeptCut:
+        """Give the cut as a notebook lists it."""
+        return KeptCut(
+            number=number,
+            setup="machine",
+            sha256=str(number),
+            version=1,
+            is_current=True,
+            added="",
+            file="made.wav",
+            set_rpm=self.set_rpm,
+            measured_rpm=self.true_rpm,
+            depth_mm=self.depth_mm,
+            width_mm=None,
+            feed_mm_min=None,
+            verdict=self.verdict,
+            chatter_probability=self.chatter_probability,
+            chatter_hz=None,
+            half_passing_db=self.half_passing_db,
+        )
 
 
 def cut_and_hear(
@@ -71,36 +97,34 @@ def cut_and_hear(
     worst = analysis.worst
     if worst is None:
         return None, kind == "none"
-    made = MadeCut(
-        rpm=worst.measured_rpm or analysis.spindle.best_rpm,
+    heard = Heard(
         set_rpm=set_rpm,
+        true_rpm=worst.measured_rpm or analysis.spindle.best_rpm,
         depth_mm=depth_mm,
         verdict=worst.verdict,
-        chatter_probability=0.5 if worst.chatter_probability is None else worst.chatter_probability,
+        chatter_probability=worst.chatter_probability,
+        half_passing_db=worst.half_passing_db,
         lines=() if worst.verdict == "stable" else find_lines(worst),
     )
-    half_db = math.nan if worst.half_passing_db is None else worst.half_passing_db
-    return Heard(cut=made, half_db=half_db), kind == "none"
+    return heard, kind == "none"
 
 
-def settle(heard: list[Heard]) -> list[MadeCut]:
-    """Give the cuts that carry a verdict, with what cuts of two depths tell, as the notebook does."""
-    told = compare_halves(
-        np.array([one.cut.rpm for one in heard]),
-        depths_mm=np.array([one.cut.depth_mm for one in heard]),
-        halves_db=np.array([one.half_db for one in heard]),
-        chattering=np.array([one.cut.verdict == "chatter" for one in heard], dtype=bool),
-    )
-    cuts = []
-    for one, what in zip(heard, told, strict=True):
-        cut = one.cut
-        if what == "doubling":
-            cut = replace(cut, verdict="chatter", chatter_probability=SURE_DOUBLING, lines=())
-        elif what == "run-out" and cut.verdict == "undecided":
-            cut = replace(cut, verdict="stable", chatter_probability=DOUBTFUL_RUN_OUT)
-        if cut.verdict != "undecided":
-            cuts.append(cut)
-    return cuts
+def settle(heard: list[Heard]) -> tuple[list[MadeCut], bool]:
+    """Give the cuts with a verdict as the notebook counts them, and whether the last one is still untold."""
+    settled = settle_cuts(tuple(one.as_kept(number) for number, one in enumerate(heard)))
+    cuts = [
+        MadeCut(
+            rpm=cut.true_rpm,
+            set_rpm=cut.set_rpm,
+            depth_mm=one.depth_mm,
+            verdict=cut.verdict,
+            chatter_probability=0.5 if cut.chatter_probability is None else cut.chatter_probability,
+            lines=one.lines if cut.verdict == one.verdict else (),
+        )
+        for cut, one in zip(settled, heard, strict=True)
+        if cut.verdict != "undecided"
+    ]
+    return cuts, bool(settled) and is_untold(settled[-1])
 
 
 def play(scene: Scene, player: str, *, first_mm: float, seed: int) -> tuple[list[bool], list[float]]:
@@ -127,6 +151,7 @@ def play(scene: Scene, player: str, *, first_mm: float, seed: int) -> tuple[list
     best = float((stable * speeds[:, None] * depths_mm[None, :]).max())
     heard: list[Heard] = []
     cuts: list[MadeCut] = []
+    is_last_untold = False
     truly: dict[tuple[float, float], bool] = {}
     setting: tuple[float, float] | None = (scene.programmed_rpm, first_mm)
     stable_by, share_by = [], []
@@ -138,25 +163,19 @@ def play(scene: Scene, player: str, *, first_mm: float, seed: int) -> tuple[list
             truly[setting] = is_stable
             if one is not None:
                 heard.append(one)
-            cuts = settle(heard)
+            cuts, is_last_untold = settle(heard)
         known = find_best(tuple(cuts), setup=setup) if cuts else None
         holds = known is not None and truly[known.set_rpm, known.depth_mm]
         stable_by.append(holds)
         share_by.append(known.set_rpm * known.depth_mm / best if known is not None and holds else 0.0)
-        if setting is not None and player == "next" and heard and _is_untold(heard[-1], cuts):
+        if setting is not None and player == "next" and is_last_untold:
             chosen = choose_lighter(
-                tuple(cuts), setup=setup, rpm=heard[-1].cut.rpm, set_rpm=setting[0], depth_mm=setting[1]
+                tuple(cuts), setup=setup, rpm=heard[-1].true_rpm, set_rpm=setting[0], depth_mm=setting[1]
             )
             setting = (chosen.set_rpm, chosen.depth_mm)
         elif cuts and setting is not None:
             setting = PLAYERS[player](setup, cuts)
     return stable_by, share_by
-
-
-def _is_untold(last: Heard, cuts: list[MadeCut]) -> bool:
-    """Say whether the last cut was undecided for its halves, and nothing settled it."""
-    settled = bool(cuts) and (cuts[-1].set_rpm, cuts[-1].depth_mm) == (last.cut.set_rpm, last.cut.depth_mm)
-    return last.cut.verdict == "undecided" and last.half_db > LOUD_DB and not settled
 
 
 def _work(task: tuple[Scene, str, int]) -> tuple[list[bool], list[float]] | None:
