@@ -24,7 +24,8 @@ LEAST_NEPERS = 1.8  # 8 dB above its surroundings: a candidate line
 CAP_NEPERS = 5.0  # 22 dB: beyond this a line is just loud
 BOTTOM_HZ = 100.0  # below, phones roll off and mains hum lives
 MOST_LINES = 60
-GUARD = 0.03  # of a turn's frequency on each side of the comb that is left to it
+GUARD = 0.015  # of a turn's frequency on each side of the comb that is left to it
+SIDE_LOBE = 0.01  # of a line's power: a Hann window's own is a thousandth, wandering makes it more
 SEEDS = 25  # loudest lines that may found a family
 SIDEBAND_WORTH = 0.15  # nepers of loudness for a neper of sideband
 MOST_SPARE = 15.0  # nepers of sidebands that count: with the above, 10 dB at most
@@ -98,7 +99,7 @@ def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
     taken: list[Peak] = []
     for index in top[order]:
         frequency = peak_frequency_hz(spectra.rest, int(index), bin_hz)
-        if any(abs(frequency - peak.frequency_hz) < width_hz for peak in taken):
+        if any(_belongs(frequency, float(spectra.rest[index]), peak, width_hz=width_hz) for peak in taken):
             continue
         taken.append(
             Peak(
@@ -111,6 +112,12 @@ def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
         if len(taken) >= MOST_LINES:
             break
     return tuple(taken)
+
+
+def _belongs(frequency_hz: float, power: float, peak: Peak, *, width_hz: float) -> bool:
+    """Say whether a place is a line that was taken already, or a side lobe of its window."""
+    away_hz = abs(frequency_hz - peak.frequency_hz)
+    return away_hz < width_hz or (away_hz < 2 * width_hz and power < SIDE_LOBE * peak.power)
 
 
 def _off_comb(spectra: CutSpectra, *, rotation_hz: float) -> NDArray[np.bool_]:

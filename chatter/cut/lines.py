@@ -18,7 +18,8 @@ MOST_HARMONICS = 30
 HARMONIC_NEPERS = 2.3  # 10 dB above the floor: a harmonic worth naming
 HUMP_NEPERS = 1.15  # 5 dB above the wide floor
 MOST_HUMPS = 4
-LEAST_HUMP_LINES = 4  # a hump is at least this many line widths wide
+SMOOTH_HZ = 24.0  # noise is rough: humps are sought in a floor that runs over this much
+LEAST_HUMP_HZ = 16.0  # a hump is at least this wide, and four line widths
 
 
 def name_lines(
@@ -93,13 +94,14 @@ def _harmonics(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> list[
 def _humps(spectra: CutSpectra, *, rotation_hz: float, peaks: tuple[Peak, ...]) -> list[Line]:
     """Give broad rises of the part that does not repeat: modes that chip formation excites."""
     bin_hz, width_hz = spectra.bin_hz, spectra.line_width_hz
-    smooth_bins = max(3, round(3 * width_hz / bin_hz))
+    smooth_bins = max(3, round(max(SMOOTH_HZ, 3 * width_hz) / bin_hz))
     rest = running_floor(spectra.rest, width_bins=smooth_bins)
     wide = running_floor(spectra.rest, width_bins=max(smooth_bins * 5, round(800 / bin_hz)), quantile=0.4)
     rise = np.log(rest / wide)
     if spectra.idle is not None:
         idle = running_floor(spectra.idle, width_bins=smooth_bins)
         rise = np.where(rest > 2 * idle, rise, 0.0)
+    least_hz = max(LEAST_HUMP_HZ, 4 * width_hz)
     found: list[Line] = []
     used = np.zeros(len(rise), dtype=bool)
     used[spectra.hz < 150] = True
@@ -118,7 +120,7 @@ def _humps(spectra: CutSpectra, *, rotation_hz: float, peaks: tuple[Peak, ...]) 
         lone = any(abs(peak.frequency_hz - index * bin_hz) < 2 * width_hz for peak in peaks)
         centre_hz = float((low + high) / 2 * bin_hz)
         again = any(abs(centre_hz - other.frequency_hz) < width for other in found)
-        if width < LEAST_HUMP_LINES * width_hz or width > 0.4 * index * bin_hz or lone or again:
+        if width < least_hz or width > 0.4 * index * bin_hz or lone or again:
             continue
         found.append(
             Line(

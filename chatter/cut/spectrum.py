@@ -15,7 +15,8 @@ from chatter.dsp.angle import phase_turns, split_repeating
 from chatter.dsp.spectra import frame_powers
 
 Floats = NDArray[np.float64]
-AVERAGE_S = 0.5  # sliding average that catches the harmonics; its notch is 2 / AVERAGE_S wide
+AVERAGE_S = 0.8  # sliding average that catches the harmonics; its notch is 2 / AVERAGE_S wide
+WINDOW_S = 0.8  # of a spectrum: near a lobe's top chatter sings within a few hertz of the comb
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,7 +59,7 @@ def cut_spectra(
     """
     rotation_hz = speed.rotation_hz
     length_s = len(samples) / rate_hz
-    size_s = float(min(max(0.5, 16 / rotation_hz), length_s / 2.5))
+    size_s = float(min(max(WINDOW_S, 16 / rotation_hz), length_s / 2.5))
     phase = phase_turns(
         count=len(samples), rate_hz=rate_hz, times_s=speed.times_s, rotation_hz=speed.track_hz
     )

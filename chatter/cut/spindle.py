@@ -33,7 +33,7 @@ STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
 LEAST_SD = 2e-5  # of the speed: the median error on simulated cuts is half of it
 BLOCK_S = 0.25  # blocks in which drift is measured
 MOST_DRIFT = 0.005  # share by which the speed may wander inside a cut
-MOST_FINE = 0.0005  # share left to the lines once the loudness has said its part
+MOST_FINE = 0.0002  # share left to the lines once the loudness has said its part: chatter pulls at them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
