@@ -29,7 +29,14 @@ from chatter.model.tap import Tap
 from chatter.notebook import Notebook
 from chatter.notebook.documents import pick_telling_cuts, read_analysis
 from chatter.notebook.exchange import Exchanged, export_lines, export_table, import_lines, read_lines
-from chatter.notebook.store import check_folder, check_in_use, check_name, check_same_facts, open_or_make
+from chatter.notebook.store import (
+    check_folder,
+    check_in_use,
+    check_name,
+    check_same_facts,
+    is_there,
+    open_or_make,
+)
 
 if TYPE_CHECKING:
     from chatter.advice.advise import EarlierCut  # brings scipy, which lists of setups don't need
@@ -167,8 +174,6 @@ def import_notebook(path: str | Path, *, notebook: NotebookPath = None) -> Excha
         The lines can't be used, a setup of the same name has other facts, or the notebook can't be written.
     """
     lines = Path(path)
-    if not lines.is_file():
-        raise NotebookError(str(lines), "there is no such file", "check the name and the folder")
     records = read_lines(lines)  # before a notebook is made for them
     with open_or_make(notebook_path(notebook, make=True)) as opened:
         return import_lines(
@@ -224,7 +229,7 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
     path = notebook_path(notebook, make=True)
     name = check_name(setup)
     nothing = History(setup=name, path=path, values=values, is_new=True, near_names=())
-    if not path.exists():
+    if not is_there(path):
         check_folder(path)
         return nothing
     with Notebook(path, write=True) as opened:
@@ -308,7 +313,7 @@ def file_cut(
 
 def _listed(history: History) -> tuple[KeptCut, ...]:
     """Give the cuts of the setup as they were heard; none where it is not there yet."""
-    if not history.path.exists():
+    if not is_there(history.path):
         return ()
     with Notebook(history.path) as opened:
         names = {one.name.lower() for one in opened.list_setups(retired=True)}

@@ -182,8 +182,23 @@ def _sync_folder(path: Path) -> None:
 
 def check_folder(path: Path) -> None:
     """Refuse a place for a new notebook whose folder isn't there."""
-    if not path.parent.is_dir():
-        raise NotebookError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
+    with telling(path):
+        if not path.parent.is_dir():
+            raise NotebookError(
+                str(path), "its folder doesn't exist", "make the folder, or choose another one"
+            )
+
+
+def is_there(path: Path) -> bool:
+    """Say whether a name is taken, be it by a link that leads nowhere.
+
+    Raises
+    ------
+    NotebookError
+        The folder may not be looked into, or no file can have this name.
+    """
+    with telling(path):
+        return path.is_symlink() or path.exists()
 
 
 @contextmanager
@@ -219,6 +234,10 @@ def _check_header(path: Path) -> int:
     if path.is_dir():
         raise NotebookError(str(path), "it is a folder", "give the name of a file in it")
     if not path.exists():
+        if path.is_symlink():
+            raise NotebookError(
+                str(path), "it is a link that leads to no file", "mend the link, or give another name"
+            )
         raise NotebookError(str(path), "there is no such notebook", "check the name, or add a setup first")
     # Read once, before this process holds a connection: closing a file drops the process's locks on it.
     with path.open("rb") as file:

@@ -18,6 +18,7 @@ from typing import Any
 
 from chatter.errors import ChatterError, NotebookError, OutputError
 from chatter.model.notebook import FACT_NAMES, Filing, SetupFacts
+from chatter.notebook._schema import give_name
 from chatter.notebook.documents import read_analysis
 from chatter.notebook.store import Notebook, now
 
@@ -271,7 +272,9 @@ def read_lines(path: Path) -> list[tuple[int, dict[str, Any]]]:
         lines = path.read_text(encoding="utf-8").split("\n")
     except UnicodeDecodeError as error:
         raise NotebookError(str(path), "it isn't text; nothing was added", REMEDY) from error
-    except (OSError, ValueError) as error:
+    except FileNotFoundError as error:
+        raise NotebookError(str(path), "there is no such file", "check the name and the folder") from error
+    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
         problem = getattr(error, "strerror", None) or "it can't be read"
         raise NotebookError(str(path), problem.lower(), "check the name and the folder") from error
     records: list[tuple[int, dict[str, Any]]] = []
@@ -315,16 +318,18 @@ def _cell(value: Any) -> Any:  # cells are of any kind
 
 def _write_new(path: Path, parts: Iterator[str]) -> None:
     """Write a file whole under another name, then give it its own: nothing is ever replaced."""
-    if path.exists():
-        raise OutputError(str(path), "it exists already", "give a new name: nothing is overwritten")
+    taken = OutputError(str(path), "it exists already", "give a new name: nothing is overwritten")
     beside = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
+        if path.is_symlink() or path.exists():
+            raise taken
         try:
             with beside.open("w", encoding="utf-8", newline="") as file:
                 file.writelines(parts)
                 file.flush()
                 os.fsync(file.fileno())
-            beside.rename(path)
+            if not give_name(beside, path):
+                raise taken
         finally:
             beside.unlink(missing_ok=True)
     except (OSError, ValueError) as error:

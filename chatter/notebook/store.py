@@ -8,6 +8,7 @@ Leaves out: the file itself (_schema.py), exchange with other programs (exchange
 
 import difflib
 import json
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -31,6 +32,7 @@ from chatter.model.notebook import (
 from chatter.notebook._schema import (
     check_folder,
     give_name,
+    is_there,
     made_beside,
     make_notebook,
     open_notebook,
@@ -44,6 +46,7 @@ __all__ = [
     "check_in_use",
     "check_name",
     "check_same_facts",
+    "is_there",
     "now",
     "open_or_make",
 ]
@@ -77,7 +80,7 @@ class Notebook:
             The file is missing, foreign, damaged, of a newer schema, or can't be read or written.
         """
         self.path = path
-        if make and not path.exists():
+        if make and not is_there(path):
             make_notebook(path)
         self._connection = open_notebook(path, write=write)
 
@@ -272,9 +275,10 @@ class Notebook:
         NotebookError
             The file exists already, or can't be written.
         """
-        if path.exists():
-            raise NotebookError(str(path), "it exists already", "give a new name: nothing is overwritten")
-        beside = path.with_name(f".{path.name}.new")
+        taken = NotebookError(str(path), "it exists already", "give a new name: nothing is overwritten")
+        if is_there(path):
+            raise taken
+        beside = path.with_name(f".{path.name}.{os.getpid()}.new")
         with telling(path):
             beside.unlink(missing_ok=True)
             try:
@@ -283,7 +287,8 @@ class Notebook:
                     self._connection.backup(copy)
                 finally:
                     copy.close()
-                beside.rename(path)
+                if not give_name(beside, path):
+                    raise taken
             finally:
                 beside.unlink(missing_ok=True)
 
@@ -393,7 +398,7 @@ def open_or_make(path: Path) -> Iterator[Notebook]:
     NotebookError
         As for `Notebook`; or another process made it meanwhile, which is left as it is.
     """
-    if path.exists():
+    if is_there(path):
         with Notebook(path, write=True) as opened:
             yield opened
         return

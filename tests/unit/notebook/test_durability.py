@@ -178,3 +178,13 @@ def test_read_only_file_in_a_read_only_folder_is_read_and_refuses_writing_in_one
             assert path.read_bytes() == before
         finally:
             path.parent.chmod(0o755)
+
+
+def test_folder_that_may_not_be_looked_into_gives_one_line():
+    with tempfile.TemporaryDirectory() as name:
+        Path(name).chmod(0o755)
+        closed = Path(name) / "closed"
+        closed.mkdir(mode=0o000)
+        said = as_nobody(lambda: Notebook(closed / "x.db", write=True, make=True))
+        assert said.startswith("NotebookError: ")
+        assert "permission denied: check its name and permissions" in said

@@ -2,12 +2,19 @@
 
 import csv
 import json
+import os
 from unittest import mock
 
 import pytest
 
-from chatter.analysis import export_notebook, import_notebook
-from chatter.analysis._notebook import checked_facts
+from chatter.analysis import (
+    add_setup,
+    back_up_notebook,
+    export_notebook,
+    import_notebook,
+    list_setups,
+)
+from chatter.analysis._notebook import begin_history, checked_facts
 from chatter.errors import NotebookError, OutputError
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
@@ -223,3 +230,55 @@ def test_import_into_a_notebook_that_another_process_made_meanwhile_leaves_that_
         import_notebook(tmp_path / "out.jsonl", notebook=theirs)
     assert theirs.read_bytes() == filled.read_bytes()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["n.db", "new.db", "out.jsonl"]
+
+
+def test_link_that_leads_to_no_file_is_told_as_what_it_is(filled, tmp_path):
+    export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    link = tmp_path / "link.db"
+    link.symlink_to(tmp_path / "unplugged" / "n.db")
+    with pytest.raises(NotebookError, match="a link that leads to no file"):
+        import_notebook(tmp_path / "out.jsonl", notebook=link)
+    assert link.is_symlink()
+    link.rename(tmp_path / "link.csv")
+    with pytest.raises(OutputError, match="exists already"):
+        export_notebook(tmp_path / "link.csv", notebook=filled)
+
+
+@pytest.mark.parametrize("name", ["copy.db", "out.jsonl", "cuts.csv"])
+def test_file_that_another_process_made_meanwhile_is_not_replaced(filled, tmp_path, name):
+    theirs, link = tmp_path / name, os.link
+
+    def make_theirs(beside, path):
+        theirs.write_text("theirs")
+        link(beside, path)
+
+    work = back_up_notebook if name == "copy.db" else export_notebook
+    with (
+        mock.patch("os.link", make_theirs),
+        pytest.raises((NotebookError, OutputError), match="exists already"),
+    ):
+        work(theirs, notebook=filled)
+    assert theirs.read_text() == "theirs"
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(["n.db", name])
+
+
+LONG = "n" * 300  # more than the 255 bytes that a name may have on any usual disk
+
+
+@pytest.mark.parametrize(
+    "work",
+    [
+        lambda notebook, folder: import_notebook(folder / "out.jsonl", notebook=folder / LONG),
+        lambda notebook, folder: import_notebook(folder / LONG, notebook=folder / "new.db"),
+        lambda notebook, folder: back_up_notebook(folder / LONG, notebook=notebook),
+        lambda notebook, folder: export_notebook(folder / f"{LONG}.csv", notebook=notebook),
+        lambda notebook, folder: add_setup("a", notebook=folder / LONG, flutes=2),
+        lambda notebook, folder: begin_history("a", notebook=folder / LONG, values={}),
+        lambda notebook, folder: list_setups(notebook=folder / LONG),
+    ],
+    ids=["import into", "import from", "backup", "export", "add", "file", "list"],
+)
+def test_name_that_no_file_can_have_is_refused(filled, tmp_path, work):
+    export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    with pytest.raises((NotebookError, OutputError), match="file name too long"):
+        work(filled, tmp_path)
