@@ -49,7 +49,7 @@ def _settle_alike(cuts: list[KeptCut]) -> dict[int, KeptCut]:
 
 def _settle(cut: KeptCut, told: str | None) -> KeptCut:
     if told == "doubling":
-        return replace(cut, verdict="chatter", chatter_probability=SURE_DOUBLING)
+        return replace(cut, verdict="chatter", chatter_probability=SURE_DOUBLING, chatter_hz=None)
     if told == "run-out" and is_untold(cut):
         return replace(cut, verdict="stable", chatter_probability=DOUBTFUL_RUN_OUT)
     return cut
@@ -74,15 +74,30 @@ def as_settled(analysis: CutAnalysis, cut: KeptCut) -> CutAnalysis:
     return replace(analysis, cuts=(*analysis.cuts[:index], counts, *analysis.cuts[index + 1 :]))
 
 
-def tell_settled(before: Iterable[KeptCut], *, after: Iterable[KeptCut], new: int) -> list[str]:
-    """Say which cuts count otherwise than they did, or than the new one was heard."""
-    had = {cut.number: cut.verdict for cut in before}
+def tell_settled(before: Iterable[KeptCut], *, heard: tuple[KeptCut, ...], new: int) -> list[str]:
+    """Say which cuts count otherwise than they did, or than the new one was heard.
+
+    Parameters
+    ----------
+    before
+        The cuts as they counted before the new one was filed.
+    heard
+        All cuts as they were heard, the new one too.
+    new
+        Its number.
+    """
+    alone = {cut.number: cut.verdict for cut in heard}
+    had = {cut.number: cut.verdict for cut in before} | {new: alone.get(new)}
     notes = []
-    for cut in after:
+    for cut in settle_cuts(heard):
         if had.get(cut.number) == cut.verdict:
             continue
         what = "this cut" if cut.number == new else f"cut {cut.number}"
-        if cut.verdict == "chatter":
+        if cut.verdict == alone[cut.number]:
+            notes.append(
+                f"the cuts at this speed no longer decide about {what}: it counts as it was heard, {cut.verdict}."
+            )
+        elif cut.verdict == "chatter":
             notes.append(
                 f"half the tooth-passing frequency is far louder in {what} than in a lighter one at this "
                 f"speed: its teeth cut in turns, so {what} counts as chatter."

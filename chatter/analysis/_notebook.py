@@ -290,9 +290,7 @@ def file_cut(
     """
     before = settle_cuts(_listed(history))
     filing, notes = _file(history, document=document, facts=facts)
-    listed = _listed(history)
-    heard = [cut for cut in listed if cut.number == filing.number]
-    counts = tell_settled([*before, *heard], after=settle_cuts(listed), new=filing.number)
+    counts = tell_settled(before, heard=_listed(history), new=filing.number)
     notes += counts
     settings = document["program"]["settings"]
     if settings["depth_mm"] is None and settings["depth_to_mm"] is None:

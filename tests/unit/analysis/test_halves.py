@@ -1,30 +1,28 @@
 """What is told when a new cut settles an earlier one."""
 
+from dataclasses import replace
+
 from chatter.analysis._halves import settle_cuts, tell_settled
+from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
+from chatter.notebook.documents import pick_telling_cuts
 from tests.unit.notebook.made import made_cut
 
 
 def filed(path, *cuts):
     """Give the cuts of a setup: depth, verdict, halves in dB."""
     with Notebook(path, write=True, make=True) as notebook:
-        notebook.add_setup("one", facts=notebook_facts())
+        notebook.add_setup("one", facts=SetupFacts(flutes=2))
         for number, (depth_mm, verdict, half_db) in enumerate(cuts):
             document = made_cut(str(number), depth_mm=depth_mm, verdict=verdict, half_passing_db=half_db)
             notebook.add_cut("one", document=document)
         return notebook.list_cuts("one")
 
 
-def notebook_facts():
-    from chatter.model.notebook import SetupFacts
-
-    return SetupFacts(flutes=2)
-
-
 def test_lighter_cut_filed_later_tells_that_the_deeper_one_doubled(tmp_path):
     cuts = filed(tmp_path / "n.db", (1.0, "stable", 2.0), (0.4, "stable", -15.0))
     assert cuts[0].half_passing_db == 2.0
-    notes = tell_settled([*settle_cuts(cuts[:1]), cuts[1]], after=settle_cuts(cuts), new=cuts[1].number)
+    notes = tell_settled(settle_cuts(cuts[:1]), heard=cuts, new=cuts[1].number)
     assert notes == [
         "half the tooth-passing frequency is far louder in cut 1 than in a lighter one at this speed: its "
         "teeth cut in turns, so cut 1 counts as chatter."
@@ -33,11 +31,34 @@ def test_lighter_cut_filed_later_tells_that_the_deeper_one_doubled(tmp_path):
 
 def test_lighter_cut_filed_later_tells_that_both_have_run_out(tmp_path):
     cuts = filed(tmp_path / "n.db", (1.0, "undecided", 9.0), (0.4, "undecided", 9.5))
-    notes = tell_settled([*settle_cuts(cuts[:1]), cuts[1]], after=settle_cuts(cuts), new=cuts[1].number)
+    notes = tell_settled(settle_cuts(cuts[:1]), heard=cuts, new=cuts[1].number)
     assert [note.rsplit(", ", 1)[1] for note in notes] == [
         "so cut 1 counts as stable.",
         "so this cut counts as stable.",
     ]
+
+
+def test_cut_that_later_ones_no_longer_settle_is_told_as_it_was_heard(tmp_path):
+    # The third is as soft as run-out never is, so the speed doubles; at 0.78 of its depth (over 0.7) it
+    # says nothing of the second cut (docs/next.md, rule 6).
+    cuts = filed(
+        tmp_path / "n.db", (1.0, "undecided", 9.0), (0.45, "undecided", 8.0), (0.35, "stable", -15.0)
+    )
+    before = settle_cuts(cuts[:2])
+    assert [cut.verdict for cut in before] == ["stable", "stable"]
+    notes = tell_settled(before, heard=cuts, new=cuts[2].number)
+    assert [note.rsplit(" counts as ", 1)[1] for note in notes] == ["chatter.", "it was heard, undecided."]
+
+
+def test_cut_that_counts_by_its_halves_names_no_frequency(tmp_path):
+    # Heard as marginal with a line; it would hide a deeper cut at its speed that surely sings there.
+    cuts = filed(tmp_path / "n.db", (1.0, "marginal", 2.0), (0.4, "stable", -15.0), (1.5, "chatter", 2.0))
+    heard = tuple(replace(cut, chatter_hz=None if cut.verdict == "stable" else 900.0) for cut in cuts)
+    settled = settle_cuts(heard)
+    assert [(cut.verdict, cut.chatter_hz) for cut in settled] == [
+        ("chatter", None), ("stable", None), ("chatter", 900.0)
+    ]  # fmt: skip
+    assert len(pick_telling_cuts(settled)) == 3
 
 
 def test_cuts_without_halves_count_as_they_were_heard(tmp_path):
