@@ -95,7 +95,8 @@ def tell_settled(before: Iterable[KeptCut], *, heard: tuple[KeptCut, ...], new: 
         what = "this cut" if cut.number == new else f"cut {cut.number}"
         if cut.verdict == alone[cut.number]:
             notes.append(
-                f"the cuts at this speed no longer decide about {what}: it counts as it was heard, {cut.verdict}."
+                f"the cuts at this speed no longer decide about {what}: it counts as it "
+                f"was heard, {cut.verdict}."
             )
         elif cut.verdict == "chatter":
             notes.append(
