@@ -65,7 +65,13 @@ def analyse_batch(
         raise BadValueError("jobs", jobs, "a whole number from 1 to 256")
     table, out = Path(table), Path(out)
     rows, unused = read_table(table)
-    if out.exists() and out.resolve() == table.resolve():
+    try:
+        is_table = out.exists() and out.samefile(table)
+    except OSError as error:
+        raise OutputError(
+            str(out), error.strerror or "can't be written", "choose another place or name"
+        ) from error
+    if is_table:
         raise OutputError(str(out), "this is the table itself", "give the results a file of their own")
     known = earlier_answers(out)
     kept = {

@@ -43,7 +43,13 @@ def make_practice_recording(
         raise BadValueError("answer", answer, "stable or chatter")
     if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**32:
         raise BadValueError("seed", seed, "a whole number from 0 to 4294967295")
-    if not Path(path).parent.is_dir():  # said before the simulation takes its seconds
+    try:
+        has_folder = Path(path).parent.is_dir()
+    except OSError as error:
+        raise OutputError(
+            str(path), error.strerror or "can't be written", "choose another place or name"
+        ) from error
+    if not has_folder:  # said before the simulation takes its seconds
         raise OutputError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
     from chatter.simulate import write_practice_recording
 

@@ -166,9 +166,9 @@ def _check_numbers(place: Path, samples: Samples) -> None:
 
 def check_readable(place: Path) -> None:
     """Say why a file can't be read, if it can't."""
-    if place.is_dir():
-        raise FileProblemError(place.name, "it is a folder", "name a sound file in it")
     try:
+        if place.is_dir():
+            raise FileProblemError(place.name, "it is a folder", "name a sound file in it")
         with place.open("rb") as stream:
             empty = not stream.read(1)
     except FileNotFoundError as error:

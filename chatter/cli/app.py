@@ -6,9 +6,10 @@ Leaves out: every analysis and every layout. Heavy imports stand inside the comm
 
 import logging
 import sys
+from contextlib import ExitStack
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import Annotated, Any, NoReturn
 
 import typer
 
@@ -192,11 +193,16 @@ def batch(
     """Judge every recording of a table; the same command resumes a stopped run."""
     from chatter.analysis import analyse_batch
 
-    with typer.progressbar(length=1, label="recordings", file=sys.stderr, show_pos=True) as bar:
+    with ExitStack() as at_end:
+        bars: list[Any] = []  # typer gives the type of its bar no public name
 
         def show(done: int, total: int) -> None:
-            bar.length = max(total, 1)
-            bar.update(done - bar.pos)
+            if not bars:  # drawn when the work begins: what can't be used is told in one line alone
+                bar = typer.progressbar(
+                    length=max(total, 1), label="recordings", file=sys.stderr, show_pos=True
+                )
+                bars.append(at_end.enter_context(bar))
+            bars[0].update(done - bars[0].pos)
 
         summary = analyse_batch(table, out=out, jobs=jobs, progress=show)
     if summary.unused_columns:

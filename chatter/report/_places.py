@@ -26,13 +26,17 @@ def check_place(path: Path, *, option: str, endings: tuple[str, ...]) -> None:
     BadValueError
         The name has another ending.
     OutputError
-        The folder doesn't exist, or the name is a folder.
+        The folder doesn't exist or may not be looked into, the name is a folder, or no file can have it.
     """
     if path.suffix.lower() not in endings:
         raise BadValueError(option, path.name, f"a file name that ends in {' or '.join(endings)}")
-    if path.is_dir():
+    try:
+        is_folder, has_folder = path.is_dir(), path.parent.is_dir()
+    except OSError as error:
+        raise _refused(path, error) from error
+    if is_folder:
         raise OutputError(str(path), "it is a folder", "give the name of a file in it")
-    if not path.parent.is_dir():
+    if not has_folder:
         raise OutputError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
 
 
@@ -47,5 +51,9 @@ def write_place(path: Path, content: bytes) -> None:
     try:
         path.write_bytes(content)
     except OSError as error:
-        problem = error.strerror or "can't be written"
-        raise OutputError(str(path), problem.lower(), "choose another place or name") from error
+        raise _refused(path, error) from error
+
+
+def _refused(path: Path, error: OSError) -> OutputError:
+    problem = error.strerror or "can't be written"
+    return OutputError(str(path), problem.lower(), "choose another place or name")

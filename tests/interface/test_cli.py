@@ -102,6 +102,28 @@ def bad_file(tmp_path, kind):
     return path
 
 
+LONG = "n" * 300  # more than the 255 bytes that a name may have on any usual disk
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("cut", f"{LONG}.wav", *SETTING),
+        ("tap", f"{LONG}.wav"),
+        ("noise", f"{LONG}.wav"),
+        ("cut", "noise.wav", *SETTING, "--idle", f"{LONG}.wav"),
+        ("cut", "noise.wav", *SETTING, "--plot", f"{LONG}.png"),
+        ("cut", "noise.wav", *SETTING, "--report", f"{LONG}.html"),
+        ("batch", "table.csv", "--out", f"{LONG}.jsonl"),
+        ("synth", *SETTING, "--answer", "stable", "--out", f"{LONG}/x.wav"),
+    ],
+    ids=["cut", "tap", "noise", "idle", "plot", "report", "batch", "synth"],
+)
+def test_name_that_no_file_can_have_gives_one_line(chatter, noise_wav, words):
+    noise_wav.with_name("table.csv").write_text("file,rpm,flutes\nnoise.wav,12000,2\n", encoding="utf-8")
+    assert is_one_clear_line(chatter(*words), codes=(1,))
+
+
 @pytest.mark.parametrize(
     "kind",
     ["missing", "empty", "text", "random", "directory", "header only", "zero rate", "all nan", "no samples"],
