@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from chatter.analysis._files import hash_file
+from chatter.analysis._values import MAX_FLUTES, MAX_RPM
 from chatter.errors import BadValueError, FileProblemError
 
 REMEDY = "give the JSON document that `chatter cut` printed"
@@ -60,25 +61,29 @@ def read_cut(path: Path) -> ReadCut:
     except OSError as error:
         problem = error.strerror or "can't be read"
         raise FileProblemError(str(path), problem, "check the name and the folder") from error
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise FileProblemError(path.name, "it isn't JSON", REMEDY) from error
     try:
         if held["document"] != "cut" or held["version"] != 1:
             raise KeyError("document")
         return as_read_cut(held)
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise FileProblemError(path.name, "it isn't a cut document of version 1", REMEDY) from error
 
 
 def as_read_cut(document: dict[str, Any]) -> ReadCut:
     """Take what is needed out of a `cut` document.
 
-    Raises KeyError, TypeError or ValueError where it is none.
+    Raises KeyError, TypeError, ValueError or OverflowError where it is none.
     """
+    rpm, flutes = float(document["spindle"]["programmed_rpm"]), document["spindle"]["flutes"]
+    if not 0 < rpm <= MAX_RPM or flutes not in range(1, MAX_FLUTES + 1):
+        raise ValueError("spindle")
+    file = document["recording"].get("file")
     return ReadCut(
         sha256=str(document["recording"]["sha256"]),
         verdict=str(document["verdict"]),
-        rpm=float(document["spindle"]["programmed_rpm"]),
-        flutes=int(document["spindle"]["flutes"]),
-        file=document["recording"].get("file"),
+        rpm=rpm,
+        flutes=int(flutes),
+        file=None if file is None else str(file),
     )

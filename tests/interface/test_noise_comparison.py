@@ -4,6 +4,7 @@ import hashlib
 import json
 
 import numpy as np
+import pytest
 import soundfile
 
 from tests.interface.noise_made import RATE_HZ, sine, told
@@ -72,6 +73,26 @@ def test_cut_document_of_none_of_the_recordings_is_refused_by_name(chatter, tone
         assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
         assert ran.err.startswith("chatter: cut is 'other.json': give ")
         assert "'whole.wav'" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("there", "odd"),
+    [
+        ('"flutes": 2', '"flutes": 1e999'),
+        ('"flutes": 2', '"flutes": 0'),
+        ('"programmed_rpm": 9000', '"programmed_rpm": 0'),
+        ('"programmed_rpm": 9000', f'"programmed_rpm": {10**400}'),
+        ('"flutes": 2', '"flutes": ' + "[" * 100_000),
+    ],
+    ids=["endless", "no flutes", "no speed", "huge", "deep"],
+)
+def test_cut_document_of_an_impossible_spindle_gives_one_line(chatter, tone, tmp_path, there, odd):
+    document = cut_document(tone.read_bytes())
+    assert there in document
+    (tmp_path / "odd.json").write_text(document.replace(there, odd), encoding="utf-8")
+    ran = chatter("noise", tone, "--cut", "odd.json")
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert ran.err.startswith("chatter: odd.json: it isn't ")
 
 
 def test_comparison_has_a_report_too(chatter, tone, tmp_path):
