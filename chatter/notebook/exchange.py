@@ -8,7 +8,6 @@ Leaves out: checks of facts, which the public edge makes.
 import csv
 import io
 import json
-import math
 import os
 import re
 from collections.abc import Callable, Iterator
@@ -19,7 +18,6 @@ from typing import Any
 from chatter.errors import ChatterError, NotebookError, OutputError
 from chatter.model.notebook import FACT_NAMES, Filing, SetupFacts
 from chatter.notebook._schema import give_name
-from chatter.notebook.documents import read_analysis
 from chatter.notebook.store import Notebook, now
 
 SCHEMA = 2  # 1: without noise measurements
@@ -36,6 +34,7 @@ CUT_CELLS = (
     "chatter_hz",
     "sha256",
 )
+LEAST, MOST, MOST_DB = 1e-6, 1e9, 1000.0  # own choice: no speed, length or level of a cut lies outside
 VERDICTS = ("stable", "marginal", "chatter", "undecided")
 REMEDY = "give a file that was exported by this program, unchanged"
 
@@ -130,7 +129,7 @@ def import_lines(
                 _take(notebook, record, counts=counts, retire=retire, check_facts=check_facts)
             except NotebookError:
                 raise
-            except (ChatterError, KeyError, TypeError, ValueError, AttributeError) as error:
+            except (ChatterError, LookupError, TypeError, ValueError, AttributeError, OverflowError) as error:
                 told = (
                     str(error) if isinstance(error, ChatterError) else "a field is missing or of a wrong kind"
                 )
@@ -208,19 +207,29 @@ def _take(
 def check_cut(document: dict[str, Any]) -> None:
     """Raise ValueError, KeyError or TypeError where a document is no `cut` document of version 1."""
     _check_common(document, "cut")
-    settings = document["program"]["settings"]
-    _number(document["spindle"]["programmed_rpm"], least=1e-6)
-    optional = [document["spindle"]["measured_rpm"], document["chatter_probability"], document["chatter_hz"]]
-    optional += [settings.get(name) for name in ("depth_mm", "width_mm", "feed_mm_min")]
-    optional += [settings.get(name) for name in ("depth_from_mm", "depth_to_mm")]
-    for value in optional:
-        if value is not None:
-            _number(value)
-    if document["verdict"] not in VERDICTS:
-        raise ValueError(document["verdict"])
-    worst = read_analysis(document).worst
-    if worst is not None and worst.half_passing_db is not None:
-        _number(worst.half_passing_db, least=-1000.0)
+    settings, spindle = document["program"]["settings"], document["spindle"]
+    _number(spindle["programmed_rpm"], least=LEAST)
+    _number(spindle["measured_rpm"], least=LEAST, optional=True)
+    _number(settings.get("depth_from_mm"), optional=True)
+    for name in ("depth_mm", "width_mm", "feed_mm_min", "depth_to_mm"):
+        _number(settings.get(name), least=LEAST, optional=True)
+    _check_judged(document)
+    for cut in document["cuts"]:
+        _check_judged(cut)
+        _number(cut["measured_rpm"], least=LEAST, optional=True)
+        _number(cut.get("half_passing_db"), least=-MOST_DB, most=MOST_DB, optional=True)
+        for line in cut["lines"]:
+            _number(line["frequency_hz"])
+            _number(line["width_hz"], optional=True)
+            _number(line["level_db"], least=-MOST_DB, most=MOST_DB)
+
+
+def _check_judged(held: dict[str, Any]) -> None:
+    """Check what a document says at its top and of each cut alike."""
+    if held["verdict"] not in VERDICTS:
+        raise ValueError(held["verdict"])
+    _number(held["chatter_probability"], most=1.0, optional=True)
+    _number(held["chatter_hz"], least=LEAST, optional=True)
 
 
 def _check_tap(document: dict[str, Any]) -> None:
@@ -238,8 +247,7 @@ def _check_noise(document: dict[str, Any]) -> None:
         _number(neighbour["distance_m"])
         levels_db += [neighbour[name] for name in ("LAeq_db", "low_db", "high_db", "rating_db")]
     for value in levels_db:
-        if value is not None:
-            _number(value, least=-math.inf)
+        _number(value, least=-MOST_DB, most=MOST_DB, optional=True)
 
 
 def _check_common(document: dict[str, Any], kind: str) -> None:
@@ -253,10 +261,12 @@ def _check_common(document: dict[str, Any], kind: str) -> None:
         raise ValueError(kind)
 
 
-def _number(value: object, *, least: float = 0.0) -> None:
+def _number(value: object, *, least: float = 0.0, most: float = MOST, optional: bool = False) -> None:
+    if value is None and optional:
+        return
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise TypeError(value)
-    if not (math.isfinite(value) and value >= least):
+    if not least <= value <= most:  # whole numbers of any length, and NaN, compare too
         raise ValueError(value)
 
 
