@@ -28,11 +28,13 @@ def chances_of():
     return worked_out
 
 
-@pytest.mark.parametrize("max_rpm", [24_000.0, None])
+@pytest.mark.parametrize(("min_rpm", "max_rpm"), [(6000.0, 24_000.0), (6000.0, None), (None, None)])
 @pytest.mark.parametrize("cuts", [1, 14])
-def test_map_and_next_cut_give_the_same_chance_to_the_same_setting(tmp_path, chances_of, cuts, max_rpm):
+def test_map_and_next_cut_give_the_same_chance_to_the_same_setting(
+    tmp_path, chances_of, cuts, min_rpm, max_rpm
+):
     path = tmp_path / "n.db"
-    facts = SetupFacts(flutes=2, min_rpm=6000.0, max_rpm=max_rpm, diameter_mm=6.0, width_mm=3.0)
+    facts = SetupFacts(flutes=2, min_rpm=min_rpm, max_rpm=max_rpm, diameter_mm=6.0, width_mm=3.0)
     with Notebook(path, write=True, make=True) as notebook:
         notebook.add_setup("one", facts=facts)
         for number in range(cuts):  # slower each time, so that the last one isn't the fastest
