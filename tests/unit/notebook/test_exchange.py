@@ -292,3 +292,15 @@ def test_name_that_no_file_can_have_is_refused(filled, tmp_path, work):
     export_notebook(tmp_path / "out.jsonl", notebook=filled)
     with pytest.raises((NotebookError, OutputError), match="file name too long"):
         work(filled, tmp_path)
+
+
+def test_disk_without_links_takes_notebooks_and_copies_and_replaces_none(filled, tmp_path):
+    # A memory card's FAT has no second name for a file: the system refuses os.link there.
+    with mock.patch("os.link", side_effect=PermissionError(1, "Operation not permitted")):
+        export_notebook(tmp_path / "out.jsonl", notebook=filled)
+        import_notebook(tmp_path / "out.jsonl", notebook=tmp_path / "new.db")
+        back_up_notebook(tmp_path / "copy.db", notebook=filled)
+        with pytest.raises(OutputError, match="exists already"):
+            export_notebook(tmp_path / "out.jsonl", notebook=filled)
+    assert everything(tmp_path / "new.db") == everything(tmp_path / "copy.db") == everything(filled)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["copy.db", "n.db", "new.db", "out.jsonl"]
