@@ -25,6 +25,7 @@ from chatter.cli.notebook import (
     notebook_app,
     setup_app,
     tell_notes,
+    tell_unfiled,
 )
 from chatter.cli.tap import tap_command
 from chatter.errors import ChatterError
@@ -165,6 +166,7 @@ def cut(
         pictures=report is not None,
     )
     tell_notes(document.notebook, told=document.counts)
+    tell_unfiled(notebook, setup=setup)
     if plot is not None:
         from chatter.report.plots import draw_chances, picture_chances
 

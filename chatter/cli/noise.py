@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from chatter.cli._reports import EmbedSound, ReportFile, prepare_report, tell_report
-from chatter.cli.notebook import NotebookFile, tell_notes
+from chatter.cli.notebook import NotebookFile, tell_notes, tell_unfiled
 from chatter.errors import BadValueError
 
 if TYPE_CHECKING:
@@ -172,6 +172,7 @@ def noise_command(
     tell_report(report)
     for notes in filed:
         tell_notes(notes)
+    tell_unfiled(notebook, setup=setup)
 
 
 def _noise_page(document: "NoiseDocument", sound: "Sound | None") -> "Page":

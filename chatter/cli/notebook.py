@@ -160,6 +160,12 @@ def tell_notes(document: dict[str, Any] | None, *, told: tuple[str, ...] = ()) -
             typer.echo(f"chatter: {note}", err=True)
 
 
+def tell_unfiled(notebook: Path | None, *, setup: str | None) -> None:
+    """Say on stderr that nothing was filed where a notebook was named and no setup."""
+    if notebook is not None and setup is None:
+        typer.echo("chatter: nothing was filed: --notebook needs --setup NAME beside it.", err=True)
+
+
 @setup_app.command(name="map")
 def map_it(
     name: _Name,

@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from chatter.cli._reports import EmbedSound, ReportFile, prepare_report, tell_report
-from chatter.cli.notebook import NotebookFile, tell_notes
+from chatter.cli.notebook import NotebookFile, tell_notes, tell_unfiled
 
 
 class _Part(StrEnum):
@@ -63,6 +63,7 @@ def tap_command(
         notebook=notebook,
     )
     tell_notes(document.notebook)
+    tell_unfiled(notebook, setup=setup)
     if plot is not None and document.modes:
         from chatter.report.tap_plot import draw_tap
 

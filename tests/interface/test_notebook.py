@@ -361,6 +361,14 @@ def test_tap_in_which_nothing_rings_is_not_kept(kept, noise_wav):
     assert "nothing was kept" in ran.err
 
 
+@pytest.mark.parametrize("words", [("cut", QUIET, *SETTING), ("noise", QUIET)], ids=["cut", "noise"])
+def test_notebook_named_without_a_setup_tells_that_nothing_was_filed(chatter, tmp_path, words):
+    ran = chatter(*words, "--notebook", tmp_path / "n.db")
+    assert (ran.code, ran.err.count("nothing was filed")) == (0, 1)
+    assert not (tmp_path / "n.db").exists()
+    assert "filed" not in chatter(*words).err
+
+
 def test_tap_for_a_new_setup_needs_the_flutes(kept, tap_wav):
     assert is_one_clear_line(kept("tap", tap_wav, "--setup", "another"))
     assert kept("tap", tap_wav, "--setup", "another", "--flutes", "3").code == 0
