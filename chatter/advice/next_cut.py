@@ -247,13 +247,16 @@ def choose_lighter(
     cuts, setup
         As for `choose_next`; there may be no cut yet.
     rpm, set_rpm, depth_mm
-        Of the cut that could not be told.
+        Of the cut that could not be told, at a speed that `allows_speed`.
     """
+    lighter_mm = LIGHTER_SHARE * depth_mm
+    if setup.max_depth_mm is not None:
+        lighter_mm = min(lighter_mm, setup.max_depth_mm)
     return NextCut(
         action="cut",
         rpm=rpm,
         set_rpm=set_rpm,
-        depth_mm=round_down(LIGHTER_SHARE * depth_mm),
+        depth_mm=round_down(lighter_mm),
         feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),
         stable_probability=None,
         best=find_best(cuts, setup=setup),
@@ -292,13 +295,16 @@ def range_to_try(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> SpeedRange:
     return find_speed_range(replace(setup, rpm=fastest_rpm))
 
 
+def allows_speed(setup: CutSetup, *, set_rpm: float) -> bool:
+    """Say whether a dialled speed keeps the limits that were told."""
+    fastest = [rpm for rpm in (setup.max_rpm, setup.tool_max_rpm) if rpm is not None]
+    return all(set_rpm <= rpm for rpm in fastest) and (setup.min_rpm is None or set_rpm >= setup.min_rpm)
+
+
 def _is_inside(cut: MadeCut, *, setup: CutSetup) -> bool:
     """Say whether a cut that was made keeps the limits that were told."""
-    fastest = [rpm for rpm in (setup.max_rpm, setup.tool_max_rpm) if rpm is not None]
-    return (
-        all(cut.set_rpm <= rpm for rpm in fastest)
-        and (setup.min_rpm is None or cut.set_rpm >= setup.min_rpm)
-        and (setup.max_depth_mm is None or cut.depth_mm <= setup.max_depth_mm)
+    return allows_speed(setup, set_rpm=cut.set_rpm) and (
+        setup.max_depth_mm is None or cut.depth_mm <= setup.max_depth_mm
     )
 
 

@@ -68,12 +68,16 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     untold = history.newest if history.newest is not None and is_untold(history.newest) else None
     if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
-    from chatter.advice.next_cut import choose_lighter, choose_next
+    from chatter.advice.next_cut import allows_speed, choose_lighter, choose_next
     from chatter.advice.words import list_cautions
     from chatter.milling.limits import check_setting, find_speed_range
 
     known = _present(history)
     made, weighed = _made(history)
+    if untold is not None and not allows_speed(known, set_rpm=untold.set_rpm):
+        untold = None  # no cut may be made at that speed again
+        if not history.cuts:
+            raise _no_cuts(history.setup)
     if untold is not None and untold.depth_mm is not None:
         chosen = choose_lighter(
             made, setup=known, rpm=untold.true_rpm, set_rpm=untold.set_rpm, depth_mm=untold.depth_mm

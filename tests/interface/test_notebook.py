@@ -378,10 +378,10 @@ def test_tap_for_a_new_setup_needs_the_flutes(kept, tap_wav):
 def halved(chatter, tmp_path):
     """Give the command line with a notebook of cuts at one speed: depth, verdict, halves in dB."""
 
-    def make(*cuts):
-        path = tmp_path / "halves.db"
+    def make(*cuts, **facts):
+        path = tmp_path / f"halves {len(list(tmp_path.iterdir()))}.db"
         with Notebook(path, write=True, make=True) as notebook:
-            notebook.add_setup("6 mm long", facts=SetupFacts(flutes=2, max_rpm=24_000.0))
+            notebook.add_setup("6 mm long", facts=SetupFacts(flutes=2, max_rpm=24_000.0, **facts))
             for number, (depth_mm, verdict, half_db) in enumerate(cuts):
                 document = made_cut(
                     str(number),
@@ -408,6 +408,13 @@ def test_cut_that_may_double_its_period_asks_for_a_lighter_one_and_is_settled_by
     following = json.loads(halved((1.0, "undecided", 9.0))("next", "6 mm long", "--json").out)
     assert (following["action"], following["set_rpm"], following["depth_mm"]) == ("cut", 20_000.0, 0.45)
     assert "run-out" in following["why"]
+
+
+def test_lighter_cut_that_is_asked_for_keeps_the_limits_of_the_setup(halved):
+    run = halved((1.0, "undecided", 9.0), max_depth_mm=0.3)
+    assert json.loads(run("next", "6 mm long", "--json").out)["depth_mm"] == 0.3
+    # Nor is a speed asked for that the tool may not turn.
+    assert is_one_clear_line(halved((1.0, "undecided", 9.0), tool_max_rpm=15_000.0)("next", "6 mm long"))
 
 
 def test_cut_that_may_double_its_period_but_has_no_depth_is_told_in_one_line(halved):
