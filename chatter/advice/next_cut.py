@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machines
 from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import score_depths, smooth_over_speeds, speed_grid_rpm
+from chatter.errors import InputError
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import SpeedRange, find_speed_range, power_needed_w
 from chatter.model.cut import CutSetup, Verdict
@@ -31,6 +32,7 @@ LEAST_GAIN = 0.05  # own choice: less than this share of the best isn't worth a 
 LEARNING = 0.05  # own choice: worth of the most doubtful cut, as a share of the best
 FIRST_CHANCE, LATER_CHANCE = 0.75, 0.9  # asked of a cut while none was stable yet; own choice
 SPEEDS, DEPTHS, SHALLOWEST = 181, 16, 0.12  # of the grid; the last a share of its deepest
+LEAST_WIDTH = 1.001  # of the grid of speeds; own choice
 TRIED_AGAIN = 0.9  # of a depth that chattered: at much the same speed nothing deeper is tried; own choice
 DOUBTFUL = 0.2  # a stable verdict with more chance of chatter counts only where there is no surer; own choice
 LIGHTER_SHARE = 0.45  # of the depth of a cut that may double its period; own choice
@@ -179,23 +181,29 @@ def choose_next(
     weighed
         The cuts that tell of the machine, where a long history holds more than are worth weighing; all of
         them when not given.
+
+    Raises
+    ------
+    InputError
+        The limits leave no speed to try.
     """
     best = find_best(cuts, setup=setup)
     if len(cuts) >= MOST_CUTS and best is not None:
         return _done(best, cuts, why=f"{len(cuts)} cuts are made: use the best that was heard stable.")
+    limits = range_to_try(cuts, setup=setup)
+    if limits.is_empty:
+        raise InputError(
+            f"the limits of spindle and tool leave no speed to try (lowest {limits.low_rpm:g} rpm, highest "
+            f"{limits.high_rpm:g}): copy the setup with the right ones, and record a cut inside them"
+        )
     deepest_mm = _deepest_mm(cuts, setup=setup, boldest_step=boldest_step)
     told = cuts if weighed is None else weighed
     machines = draw_history(told, setup=setup, known=known) if told else None
     if machines is None:
-        return _step_blindly(cuts, setup=setup, best=best, deepest_mm=deepest_mm)
-    limits = range_to_try(cuts, setup=setup)
+        return _step_blindly(cuts, setup=setup, limits=limits, best=best, deepest_mm=deepest_mm)
     slip = true_per_set(cuts)
-    if limits.is_empty or limits.high_rpm < limits.low_rpm * 1.001:
-        low, high = cuts[-1].set_rpm, cuts[-1].set_rpm * 1.001
-        if limits.is_empty or not limits.low_rpm <= low <= limits.high_rpm:
-            return _done(best, cuts, why="The limits of spindle and tool leave no speed to try.")
-    else:
-        low, high = limits.low_rpm, limits.high_rpm
+    # A grid has a width, also where the spindle has one speed only; what is dialled stays inside the limits.
+    low, high = limits.low_rpm, max(limits.high_rpm, limits.low_rpm * LEAST_WIDTH)
     grid = grid_chances(
         machines,
         last_depth_mm=told[-1].depth_mm,
@@ -224,7 +232,7 @@ def choose_next(
             f"It would remove {100 * more[at]:.0f} % more than the best stable cut so far, and is stable in "
             f"{100 * chance[at]:.0f} of 100 likely machines."
         )
-    set_rpm = _dialled(float(grid.speeds_rpm[at[1]]) / slip, low=low, high=high)
+    set_rpm = _dialled(float(grid.speeds_rpm[at[1]]) / slip, low=limits.low_rpm, high=limits.high_rpm)
     return NextCut(
         action="cut",
         rpm=set_rpm * slip,
@@ -290,9 +298,16 @@ def _deepest_mm(cuts: tuple[MadeCut, ...], *, setup: CutSetup, boldest_step: flo
 
 
 def range_to_try(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> SpeedRange:
-    """Give the speeds that may be dialled: without a known fastest one, none above what was dialled."""
-    fastest_rpm = max(cut.set_rpm for cut in cuts) if setup.max_rpm is None else setup.rpm
-    return find_speed_range(replace(setup, rpm=fastest_rpm))
+    """Give the speeds that may be dialled.
+
+    Without a known fastest one none is above what was dialled; without a known slowest one those are in it
+    that were dialled.
+    """
+    dialled = [cut.set_rpm for cut in cuts]
+    found = find_speed_range(replace(setup, rpm=max(dialled) if setup.max_rpm is None else setup.rpm))
+    if setup.min_rpm is None:
+        found = replace(found, low_rpm=min(found.low_rpm, *dialled))
+    return found
 
 
 def allows_speed(setup: CutSetup, *, set_rpm: float) -> bool:
@@ -348,28 +363,15 @@ def _was_spoilt(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_
     return spoilt
 
 
-def _done(best: BestSoFar | None, cuts: tuple[MadeCut, ...], *, why: str) -> NextCut:
-    """Give the setting to keep: one that was heard stable, or the last cut's where none was."""
-    slip = true_per_set(cuts)
-    last = cuts[-1]
-    if best is None:
-        return NextCut(
-            action="done",
-            rpm=last.rpm,
-            set_rpm=last.set_rpm,
-            depth_mm=last.depth_mm,
-            feed_mm_min=last.feed_mm_min,
-            stable_probability=1 - last.chatter_probability,
-            best=None,
-            why=f"{why} No setting was heard stable.",
-        )
+def _done(best: BestSoFar, cuts: tuple[MadeCut, ...], *, why: str) -> NextCut:
+    """Give the setting to keep, one that was heard stable."""
     held = max(
         (cut for cut in cuts if cut.set_rpm == best.set_rpm and cut.depth_mm == best.depth_mm),
         key=lambda cut: -cut.chatter_probability,
     )
     return NextCut(
         action="done",
-        rpm=best.set_rpm * slip,
+        rpm=best.set_rpm * true_per_set(cuts),
         set_rpm=best.set_rpm,
         depth_mm=best.depth_mm,
         feed_mm_min=best.feed_mm_min,
@@ -380,13 +382,15 @@ def _done(best: BestSoFar | None, cuts: tuple[MadeCut, ...], *, why: str) -> Nex
 
 
 def _step_blindly(
-    cuts: tuple[MadeCut, ...], *, setup: CutSetup, best: BestSoFar | None, deepest_mm: float
+    cuts: tuple[MadeCut, ...],
+    *,
+    setup: CutSetup,
+    limits: SpeedRange,
+    best: BestSoFar | None,
+    deepest_mm: float,
 ) -> NextCut:
     """Go deeper where nothing chattered, and shallower where chatter tells of no machine."""
     last = cuts[-1]
-    limits = range_to_try(cuts, setup=setup)
-    if limits.is_empty:
-        return _done(best, cuts, why="The limits of spindle and tool leave no speed to try.")
     if best is None:
         depth_mm = min(deepest_mm, STEP_DOWN * min(cut.depth_mm for cut in cuts))
         set_rpm = last.set_rpm

@@ -58,7 +58,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     BadValueError
         There is no such setup, or the step is out of its range.
     InputError
-        The setup has no cut yet that carries a verdict and a depth.
+        The setup has no cut yet that carries a verdict and a depth, or its limits leave no speed.
     NotebookError
         The file can't be used.
     """
@@ -68,7 +68,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     untold = history.newest if history.newest is not None and is_untold(history.newest) else None
     if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
-    from chatter.advice.next_cut import allows_speed, choose_lighter, choose_next
+    from chatter.advice.next_cut import allows_speed, choose_lighter, choose_next, range_to_try
     from chatter.advice.words import list_cautions
     from chatter.milling.limits import check_setting, find_speed_range
 
@@ -89,7 +89,8 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     concerns = check_setting(
         known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min, depth_mm=chosen.depth_mm
     )
-    cautions = list_cautions(find_speed_range(known), record_again=False, gives_speeds=chosen.action == "cut")
+    limits = range_to_try(made, setup=known) if made else find_speed_range(known)
+    cautions = list_cautions(limits, record_again=False, gives_speeds=chosen.action == "cut")
     return NextDocument(
         program=program_part({"setup": history.setup.name, "boldest_step": float(boldest_step)}),
         setup=history.setup.name,

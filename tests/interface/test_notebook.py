@@ -410,6 +410,16 @@ def test_cut_that_may_double_its_period_asks_for_a_lighter_one_and_is_settled_by
     assert "run-out" in following["why"]
 
 
+def test_caution_names_the_fastest_speed_that_was_dialled_not_the_last_one(chatter, tmp_path):
+    with Notebook(tmp_path / "n.db", write=True, make=True) as notebook:
+        notebook.add_setup("a", facts=SetupFacts(flutes=2))
+        for name, set_rpm in (("one", 12_000.0), ("two", 9_000.0)):
+            notebook.add_cut("a", document=made_cut(name, set_rpm=set_rpm, depth_mm=0.5))
+    said = json.loads(chatter("next", "a", "--notebook", "n.db", "--json").out)
+    assert "nothing above 12000 rpm is suggested" in " ".join(said["cautions"])
+    assert said["set_rpm"] == 12_000
+
+
 def test_lighter_cut_that_is_asked_for_keeps_the_limits_of_the_setup(halved):
     run = halved((1.0, "undecided", 9.0), max_depth_mm=0.3)
     assert json.loads(run("next", "6 mm long", "--json").out)["depth_mm"] == 0.3

@@ -9,6 +9,7 @@ import pytest
 from chatter.advice.machines import ChatterLine
 from chatter.advice.next_cut import MadeCut, choose_next, draw_history, find_best, grid_chances, round_down
 from chatter.advice.speeds import speed_grid_rpm
+from chatter.errors import InputError
 from chatter.model import CutSetup
 
 # A 600 Hz mode of damping 0.03 with 3 flutes in a slot at 10,000 rpm chatters at 632.1 Hz from 0.317 mm.
@@ -137,12 +138,34 @@ def test_chatter_without_a_line_takes_less_depth():
     assert following.depth_mm < 0.6
 
 
-def test_limits_that_leave_no_speed_end_it():
+def test_limits_that_leave_no_speed_are_told_and_nothing_outside_them_is_given():
     setup = replace(SETUP, tool_max_rpm=5_000)
     for cuts in ((FIRST,), (made(10_000, 0.4, "stable"),)):
+        with pytest.raises(InputError, match="leave no speed"):
+            choose_next(cuts, setup=setup)
+
+
+@pytest.mark.parametrize(
+    "limits",
+    [
+        {"min_rpm": 10_000, "max_rpm": 10_000},
+        {"min_rpm": 10_000, "max_rpm": None},
+        {"min_rpm": 9_995, "max_rpm": 12_000, "tool_max_rpm": 10_000},
+    ],
+)
+def test_spindle_of_one_speed_is_never_asked_for_another(limits):
+    setup = replace(SETUP, **limits)
+    for cuts in ((FIRST,), (FIRST, made(10_000, 0.2, "stable"))):
         following = choose_next(cuts, setup=setup)
-        assert following.action == "done"
-        assert "leave no speed" in following.why
+        assert following.action == "cut"
+        assert limits["min_rpm"] <= following.set_rpm <= 10_000
+
+
+def test_tool_slower_than_half_of_what_was_dialled_leaves_the_slower_speeds_dialled():
+    # Told after the cuts; without a slowest speed, one that was dialled can be dialled again.
+    setup = replace(SETUP, min_rpm=None, max_rpm=None, tool_max_rpm=6_000)
+    following = choose_next((made(15_000, 0.3, "stable"), made(5_000, 0.3, "stable")), setup=setup)
+    assert (following.action, following.set_rpm) == ("cut", 5_000)
 
 
 def test_best_so_far_is_never_one_that_chattered_when_it_was_cut_again():
