@@ -260,6 +260,7 @@ def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
     scale_db = calibration.full_scale_db
     measured_rpm, tones, doubts = _named_tones(analysis, wanted, path)
     findings = [*measured.recording["findings"], *doubts, *_idle_counts(analysis)]
+    findings += _lone_distance(wanted.scene)
     document = NoiseDocument(
         program=program_part(wanted.settings),
         recording={**measured.recording, "findings": findings},
@@ -287,6 +288,17 @@ def _idle_counts(analysis: NoiseAnalysis) -> list[dict[str, Any]]:
         "louder. For the level while it cuts, keep only the cutting in the file."
     )
     return [Finding(code="idle-counts", severity="warning", message=message).to_dict()]
+
+
+def _lone_distance(scene: Scene) -> list[dict[str, Any]]:
+    """Say so where the phone's distance was told and nothing to reckon with it."""
+    if scene.mic_distance_m is None or scene.neighbour_distance_m or scene.ear_distance_m:
+        return []
+    message = (
+        "The phone's distance changes nothing here: the levels are those at the phone. Tell how far the "
+        "neighbour or your ear is, too, and it is reckoned with."
+    )
+    return [Finding(code="distance-unused", severity="info", message=message).to_dict()]
 
 
 def _shift(level_db: float | None, scale_db: float) -> float | None:

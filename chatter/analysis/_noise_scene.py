@@ -49,7 +49,6 @@ _EITHER_DISTANCE = f"{_NEIGHBOUR}, or how far your ear is from the cut"
 _HEIGHT = "the height of the screen, in m"
 # What each option needs beside it (one of those named), and what that is in words.
 NEEDS = {
-    "mic_distance_m": (("neighbour_distance_m", "ear_distance_m"), _EITHER_DISTANCE),
     "neighbour_distance_m": (("mic_distance_m",), _PHONE),
     "ear_distance_m": (("mic_distance_m",), _PHONE),
     "limit_db": (("neighbour_distance_m",), _NEIGHBOUR),

@@ -281,8 +281,6 @@ def test_bad_input_is_one_clear_line(words, code, chatter, tone):
             ("--indoors", "--opening", "door:2", "--mic-distance-m", "1", "--ear-distance-m", "1"),
             "neighbour_distance_m",
         ),
-        (("--mic-distance-m", "1"), "neighbour_distance_m or ear_distance_m"),
-        (("--mic-distance-m", "1", "--full-scale-db", "120"), "neighbour_distance_m or ear_distance_m"),
         (("--evening-h", "3"), "limit_db"),
         (("--machine-height-m", "1"), "screen_height_m"),
     ],
@@ -291,6 +289,14 @@ def test_option_that_would_go_unused_is_refused_with_what_is_missing(words, miss
     ran = chatter("noise", tone, *words)
     assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
     assert missing in ran.err
+
+
+@pytest.mark.parametrize(("ear", "codes"), [((), ["distance-unused"]), (("--ear-distance-m", "1"), [])])
+def test_phone_distance_that_nothing_is_reckoned_with_is_told(chatter, tone, ear, codes):
+    ran = chatter("noise", tone, "--mic-distance-m", "1", *ear, "--json")
+    assert ran.code == 0
+    found = [one["code"] for one in json.loads(ran.out)["recording"]["findings"]]
+    assert [code for code in found if code == "distance-unused"] == codes
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf])
