@@ -163,7 +163,8 @@ def play(scene: Scene, player: str, *, first_mm: float, seed: int) -> tuple[list
             truly[setting] = is_stable
             if one is not None:
                 heard.append(one)
-            cuts, is_last_untold = settle(heard)
+            cuts, is_untold_now = settle(heard)
+            is_last_untold = is_untold_now and one is not None  # a recording without a cut asks for nothing
         known = find_best(tuple(cuts), setup=setup) if cuts else None
         holds = known is not None and truly[known.set_rpm, known.depth_mm]
         stable_by.append(holds)
