@@ -33,6 +33,7 @@ STEADY_TURNS = 6.0  # time over which a line shall keep its phase
 STEADY_WIDTH = 0.12  # of a turn's frequency: half width of the band that is asked
 LEAST_WIDTH_HZ = 6.0  # own choice: the phase of a sagging spindle's sidebands wanders by some hertz
 MOMENT_S = 0.05  # shorter than a syllable or a bump
+QUIET = 0.1  # share of the moments that are the quieter ones: speech leaves some of them free
 STEADY_LINES = 8  # loudest members that are asked
 
 
@@ -222,7 +223,7 @@ def _quiet_share(spectra: CutSpectra) -> float:
     size = max(1, min(round(MOMENT_S * spectra.rate_hz), quarter))
     count = len(spectra.rest_samples) // size
     power = np.mean(spectra.rest_samples[: count * size].reshape(count, size) ** 2, axis=1)
-    return min(1.0, float(np.quantile(power, 0.25)) / max(float(power.mean()), TINY))
+    return min(1.0, float(np.quantile(power, QUIET)) / max(float(power.mean()), TINY))
 
 
 def _halved(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> float:

@@ -14,5 +14,5 @@ WEIGHTS = {  # per unit of each mark that chatter/cut/verdict.py takes from a fa
     "steady": 0.2638,
     "quick": 0.6894,
 }
-LINELESS_INTERCEPT = -0.4578
-LINELESS_WEIGHT = 1.1254  # of what does not repeat, where there is no family of lines
+LINELESS_INTERCEPT = -0.3053
+LINELESS_WEIGHT = 1.1285  # of what does not repeat, where there is no family of lines
