@@ -217,7 +217,7 @@ def choose_next(
     if best is None:
         tried = sum(cut.verdict != "stable" for cut in cuts)
         at = _likely(chance, removal, asked=FIRST_CHANCE if tried <= 1 else LATER_CHANCE)
-        why = f"No cut was stable yet; this one is in {100 * chance[at]:.0f} of 100 likely machines."
+        why = f"No cut was stable yet; this one should be, in {100 * chance[at]:.0f} of 100 likely machines."
     else:
         had = best.set_rpm * best.depth_mm
         more = np.maximum(removal / had - 1, 0.0)
