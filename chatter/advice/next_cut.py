@@ -193,8 +193,8 @@ def choose_next(
     limits = range_to_try(cuts, setup=setup)
     if limits.is_empty:
         raise InputError(
-            f"the limits of spindle and tool leave no speed to try (lowest {limits.low_rpm:g} rpm, highest "
-            f"{limits.high_rpm:g}): copy the setup with the right ones, and record a cut inside them"
+            f"the limits of spindle and tool leave no speed to try (lowest {limits.low_rpm:,g} rpm, highest "
+            f"{limits.high_rpm:,g}): copy the setup with the right ones, and record a cut inside them"
         )
     deepest_mm = _deepest_mm(cuts, setup=setup, boldest_step=boldest_step)
     told = cuts if weighed is None else weighed

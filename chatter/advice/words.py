@@ -27,7 +27,7 @@ def list_cautions(limits: SpeedRange, *, record_again: bool, gives_speeds: bool)
         cautions.extend(RECORDING_CAUTIONS)
     if gives_speeds and not limits.max_is_known:
         cautions.append(
-            f"The spindle's fastest speed isn't known, so nothing above {limits.high_rpm:.0f} rpm is "
+            f"The spindle's fastest speed isn't known, so nothing above {limits.high_rpm:,.0f} rpm is "
             "suggested: give the spindle's range to have faster speeds looked at."
         )
     return (*cautions, *USUAL_CAUTIONS)

@@ -189,20 +189,20 @@ def _power_concerns(
     torque = torque_n_m(usual_w, speed_rpm=set_rpm)
     if usual_w > has_w:
         message = (
-            f"At {set_rpm:.0f} rpm this cut needs about {usual_w:.0f} W ({torque:.2g} N m), more than the "
+            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:.0f} W ({torque:.2g} N m), more than the "
             f"spindle's {has_w:.0f} W: take less depth, width or feed."
         )
         return [Concern(code="power", message=message)]
     if high_w > has_w:
         message = (
-            f"At {set_rpm:.0f} rpm this cut needs about {usual_w:.0f} W, by some tables {high_w:.0f} W; the "
+            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:.0f} W, by some tables {high_w:.0f} W; the "
             f"spindle has {has_w:.0f} W: go there in steps and listen for the speed dropping."
         )
         return [Concern(code="power-maybe", message=message)]
     if setup.max_rpm is not None and usual_w > has_w * set_rpm / setup.max_rpm:
         # Inverter-driven spindles hold their torque, not their power, below the top speed: common practice.
         message = (
-            f"At {set_rpm:.0f} rpm this cut needs about {usual_w:.0f} W, and many small spindles give only "
+            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:.0f} W, and many small spindles give only "
             f"{has_w * set_rpm / setup.max_rpm:.0f} of their {has_w:.0f} W at that speed: take less depth, "
             "width or feed if it slows down."
         )
@@ -241,7 +241,7 @@ def _speed_concerns(material: Material, *, set_rpm: float, diameter_mm: float) -
         most_rpm = set_rpm * hss.high / speed
         message = (
             f"If the tool is high-speed steel, stay below {hss.high:.0f} m/min in {material.name} "
-            f"({most_rpm:.0f} rpm): at {speed:.0f} m/min it burns."
+            f"({most_rpm:,.0f} rpm): at {speed:.0f} m/min it burns."
         )
         concerns.append(Concern(code="speed-hss", message=message))
     return concerns

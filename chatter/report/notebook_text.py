@@ -55,7 +55,7 @@ def next_to_text(document: NextDocument) -> str:
     head = "CUT: make this cut and record it." if document.action == "cut" else "DONE: use these settings."
     lines = [head, "=" * len(head), ""]
     lines += [
-        f"  spindle speed   {document.set_rpm:.0f} rpm as dialled ({document.rpm:.0f} true)",
+        f"  spindle speed   {document.set_rpm:,.0f} rpm as dialled ({document.rpm:,.0f} true)",
         f"  axial depth     {document.depth_mm:g} mm",
     ]
     if document.width_mm is not None:
@@ -66,7 +66,7 @@ def next_to_text(document: NextDocument) -> str:
     best = document.best_so_far
     if best is not None and document.action == "cut":
         rate = "" if best.removal_mm3_min is None else f", {best.removal_mm3_min:.0f} mm³/min"
-        lines += _wrap(f"Best heard stable so far: {best.set_rpm:.0f} rpm, {best.depth_mm:g} mm deep{rate}.")
+        lines += _wrap(f"Best heard stable so far: {best.set_rpm:,.0f} rpm, {best.depth_mm:g} mm deep{rate}.")
     lines += ["", "Cautions", *(line for text in document.cautions for line in _bullet(text))]
     return "\n".join(lines) + "\n"
 
@@ -118,7 +118,7 @@ def setup_map_to_text(document: SetupMap) -> str:
     if best is None:
         lines.append("No setting was heard stable yet.")
     else:
-        lines.append(f"Best heard stable: {best.set_rpm:.0f} rpm as dialled, {best.depth_mm:g} mm deep.")
+        lines.append(f"Best heard stable: {best.set_rpm:,.0f} rpm as dialled, {best.depth_mm:g} mm deep.")
     if document.stable_probability is None:
         lines += _wrap("No chances yet: no chatter and no tap names a frequency.")
         return "\n".join(lines) + "\n"
@@ -165,7 +165,7 @@ def describe_facts(facts: SetupFacts) -> str:
             facts.tool,
             _count(facts.flutes, "flute"),
             _unit(facts.stick_out_mm, "mm out"),
-            None if facts.tool_max_rpm is None else f"at most {facts.tool_max_rpm:g} rpm",
+            None if facts.tool_max_rpm is None else f"at most {facts.tool_max_rpm:,g} rpm",
         ),
         facts.holder or "",
         _joined(
@@ -191,8 +191,8 @@ def _range(facts: SetupFacts) -> str | None:
     if facts.min_rpm is None and facts.max_rpm is None:
         return None
     if facts.min_rpm is None:
-        return f"up to {facts.max_rpm:g} rpm"
-    return f"{facts.min_rpm:g} to {'?' if facts.max_rpm is None else f'{facts.max_rpm:g}'} rpm"
+        return f"up to {facts.max_rpm:,g} rpm"
+    return f"{facts.min_rpm:,g} to {'?' if facts.max_rpm is None else f'{facts.max_rpm:,g}'} rpm"
 
 
 def _unit(value: float | None, unit: str) -> str | None:

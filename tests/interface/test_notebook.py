@@ -197,7 +197,7 @@ def test_map_holds_every_cut_the_chances_behind_them_and_the_best(chatter, made,
     picture = (tmp_path / "m.svg").read_text()
     for word in ("cut: stable", "cut: chatter", "chances of a stable cut", "best heard stable"):
         assert word in picture
-    assert "Best heard stable: 13800 rpm" in chatter("setup", "map", "6 mm long", "--notebook", path).out
+    assert "Best heard stable: 13,800 rpm" in chatter("setup", "map", "6 mm long", "--notebook", path).out
 
 
 def test_map_without_chatter_shows_cuts_and_no_chances(chatter, made):
@@ -416,7 +416,7 @@ def test_caution_names_the_fastest_speed_that_was_dialled_not_the_last_one(chatt
         for name, set_rpm in (("one", 12_000.0), ("two", 9_000.0)):
             notebook.add_cut("a", document=made_cut(name, set_rpm=set_rpm, depth_mm=0.5))
     said = json.loads(chatter("next", "a", "--notebook", "n.db", "--json").out)
-    assert "nothing above 12000 rpm is suggested" in " ".join(said["cautions"])
+    assert "nothing above 12,000 rpm is suggested" in " ".join(said["cautions"])
     assert said["set_rpm"] == 12_000
 
 

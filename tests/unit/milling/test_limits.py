@@ -137,7 +137,7 @@ def test_concern_gives_the_numbers_that_it_rests_on():
     )
     concern = check_setting(setup, set_rpm=10_000, feed_mm_min=2000, depth_mm=1)[0]
     # 550 W at 10,000 rpm is 9549 * 0.55 / 10,000 = 0.525 N m
-    assert all(part in concern.message for part in ("10000 rpm", "550 W", "0.53 N m", "400 W"))
+    assert all(part in concern.message for part in ("10,000 rpm", "550 W", "0.53 N m", "400 W"))
 
 
 @given(
