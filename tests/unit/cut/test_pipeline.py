@@ -36,6 +36,15 @@ def test_chattering_cut_is_called_chatter_at_its_line(rng):
     assert {"chatter", "chatter sideband", "tooth passing"} <= kinds
 
 
+def test_chatter_four_hertz_off_the_comb_is_heard(rng):
+    # Near the top of a lobe chatter sings beside a multiple of the turns: 14 x 99 Hz is 1386 Hz.
+    (cut,) = judge_recording(recording(built_cut(rng, chatter_hz=1381.8)), setup=SETUP).cuts
+    assert cut.verdict == "chatter"
+    folded = cut.chatter_hz / 99.0 - round(cut.chatter_hz / 99.0)
+    assert folded == pytest.approx(-0.042, abs=0.01)  # of any member; a line is 0.025 wide
+    assert cut.measured_rpm == pytest.approx(5940, rel=1e-3)  # what the project asks for
+
+
 def test_lone_line_without_sidebands_is_never_called_chatter(rng):
     analysis = judge_recording(recording(built_cut(rng, lone_hz=1337.0)), setup=SETUP)
     assert analysis.cuts[0].verdict in {"stable", "marginal"}
