@@ -3,18 +3,31 @@
 ChatterError
 ├── InputError            what the user typed can't be used
 │   └── BadValueError     one value is out of its range
-├── RecordingError        the file can't be used
-│   ├── FileProblemError  missing, a directory, unreadable, not sound, no sound track
-│   └── BadSamplesError   decoded, but the samples make no sense (NaN, none, no rate)
-├── NotebookError         the notebook can't be opened, read or written
-└── OutputError           a result can't be written
+└── FileError             a file can't be read, kept or written
+    ├── RecordingError    the file can't be used
+    │   ├── FileProblemError  missing, a directory, unreadable, not sound, no sound track
+    │   └── BadSamplesError   decoded, but the samples make no sense (NaN, none, no rate)
+    ├── NotebookError     the notebook can't be opened, read or written
+    └── OutputError       a result can't be written
 
 Every message is one line: what was found, what was needed, what to do.
 """
 
+from typing import ClassVar, Self
+
 
 class ChatterError(Exception):
     """Base of every error raised on purpose."""
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Let it pass between processes: each kind is made from other values than its message."""
+        return _remake, (type(self), str(self), dict(self.__dict__))
+
+
+def _remake(kind: type[ChatterError], message: str, values: dict[str, object]) -> ChatterError:
+    error = kind.__new__(kind, message)
+    error.__dict__.update(values)
+    return error
 
 
 class InputError(ChatterError):
@@ -30,37 +43,41 @@ class BadValueError(InputError):
         self.name, self.value, self.needed = name, value, needed
 
 
-class RecordingError(ChatterError):
+class FileError(ChatterError):
+    """A file can't be read, kept or written."""
+
+    OTHERWISE: ClassVar[str] = "it can't be read"  # where the system has no words: a null in the name
+    REMEDY: ClassVar[str] = "check the name and the folder"
+
+    def __init__(self, file: str, problem: str, remedy: str) -> None:
+        super().__init__(f"{file}: {problem}: {remedy}")
+        self.file, self.problem, self.remedy = file, problem, remedy
+
+    @classmethod
+    def told_by_system(cls, file: object, error: Exception, *, remedy: str | None = None) -> Self:
+        """Give the error for what the system refused, in its own words."""
+        problem = getattr(error, "strerror", None) or cls.OTHERWISE
+        return cls(str(file), problem.lower(), remedy or cls.REMEDY)
+
+
+class RecordingError(FileError):
     """The recording can't be used."""
 
 
 class FileProblemError(RecordingError):
     """The file is missing, unreadable, or holds no sound that can be decoded."""
 
-    def __init__(self, file: str, problem: str, remedy: str) -> None:
-        super().__init__(f"{file}: {problem}: {remedy}")
-        self.file, self.problem, self.remedy = file, problem, remedy
-
 
 class BadSamplesError(RecordingError):
     """The file decodes, but its samples can't be a sound."""
 
-    def __init__(self, file: str, problem: str, remedy: str) -> None:
-        super().__init__(f"{file}: {problem}: {remedy}")
-        self.file, self.problem, self.remedy = file, problem, remedy
 
-
-class NotebookError(ChatterError):
+class NotebookError(FileError):
     """The notebook can't be opened, read or written."""
 
-    def __init__(self, file: str, problem: str, remedy: str) -> None:
-        super().__init__(f"{file}: {problem}: {remedy}")
-        self.file, self.problem, self.remedy = file, problem, remedy
 
-
-class OutputError(ChatterError):
+class OutputError(FileError):
     """A result can't be written where it was asked for."""
 
-    def __init__(self, file: str, problem: str, remedy: str) -> None:
-        super().__init__(f"{file}: {problem}: {remedy}")
-        self.file, self.problem, self.remedy = file, problem, remedy
+    OTHERWISE: ClassVar[str] = "it can't be written"
+    REMEDY: ClassVar[str] = "choose another place or name"

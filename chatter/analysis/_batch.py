@@ -15,8 +15,9 @@ from multiprocessing import get_context, parent_process
 from pathlib import Path
 
 from chatter.analysis._cut import analyse_cut
+from chatter.analysis._files import replace_text
 from chatter.analysis._parts import program_part
-from chatter.analysis._table import Row, earlier_answers, read_table, replace_lines, row_key
+from chatter.analysis._table import Row, earlier_answers, read_table, row_key
 from chatter.errors import BadValueError, ChatterError, OutputError
 
 _WAITING_PER_JOB = 2  # rows handed out ahead of the one that is written next
@@ -68,9 +69,7 @@ def analyse_batch(
     try:
         is_table = out.exists() and out.samefile(table)
     except OSError as error:
-        raise OutputError(
-            str(out), error.strerror or "can't be written", "choose another place or name"
-        ) from error
+        raise OutputError.told_by_system(out, error) from error
     if is_table:
         raise OutputError(str(out), "this is the table itself", "give the results a file of their own")
     known = earlier_answers(out)
@@ -79,7 +78,7 @@ def analyse_batch(
     }
     waiting = [(number, row) for number, row in enumerate(rows) if number not in kept]
     lines = dict(kept)
-    replace_lines(out, [lines[number] for number in sorted(lines)])
+    _write_in_order(out, lines)
     done = len(kept)
     if progress is not None:
         progress(done, len(rows))
@@ -94,15 +93,19 @@ def analyse_batch(
                 if progress is not None:
                     progress(done, len(rows))
     except OSError as error:
-        raise OutputError(
-            str(out), error.strerror or "can't be written", "free some room or choose another place"
+        raise OutputError.told_by_system(
+            out, error, remedy="free some room or choose another place"
         ) from error
     if list(lines) != sorted(lines):  # rows answered again stand behind the kept ones until here
-        replace_lines(out, [lines[number] for number in sorted(lines)])
+        _write_in_order(out, lines)
     failed = sum(1 for line in lines.values() if json.loads(line)["document"] == "error")
     return BatchSummary(
         rows=len(rows), answered=len(rows) - failed, failed=failed, resumed=len(kept), unused_columns=unused
     )
+
+
+def _write_in_order(out: Path, lines: dict[int, str]) -> None:
+    replace_text(out, (lines[number] + "\n" for number in sorted(lines)))
 
 
 def _answer(row: Row) -> str:

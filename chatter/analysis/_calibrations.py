@@ -9,10 +9,10 @@ Leaves out: the microphone's response over frequency.
 """
 
 import json
-import os
 from pathlib import Path
 from typing import Any, Literal
 
+from chatter.analysis._files import replace_text
 from chatter.analysis._folders import data_folder
 from chatter.analysis._parts import program_part
 from chatter.errors import BadValueError, FileProblemError, OutputError
@@ -255,12 +255,9 @@ def _makes_sense(entry: dict[str, Any]) -> bool:
 def _write_all(known: dict[str, dict[str, Any]]) -> None:
     place = calibrations_file()
     whole = {"document": "calibrations", "version": 1, "calibrations": known}
-    fresh = place.with_name(f".{place.name}.{os.getpid()}")
+    remedy = "make room there, or allow writing"
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
-        fresh.write_text(json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False), encoding="utf-8")
-        fresh.replace(place)  # all of it or nothing
     except OSError as error:
-        fresh.unlink(missing_ok=True)
-        problem = error.strerror or "can't be written"
-        raise OutputError(str(place), problem, "make room there, or allow writing") from error
+        raise OutputError.told_by_system(place, error, remedy=remedy) from error
+    replace_text(place, [json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False)], remedy=remedy)

@@ -59,8 +59,7 @@ def read_cut(path: Path) -> ReadCut:
             text = stream.read(MAX_BYTES + 1)
         held: Any = json.loads(text) if len(text) <= MAX_BYTES else None
     except OSError as error:
-        problem = error.strerror or "can't be read"
-        raise FileProblemError(str(path), problem, "check the name and the folder") from error
+        raise FileProblemError.told_by_system(path, error) from error
     except (ValueError, RecursionError) as error:
         raise FileProblemError(path.name, "it isn't JSON", REMEDY) from error
     try:

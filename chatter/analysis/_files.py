@@ -1,15 +1,17 @@
-"""The files beside the recording, as a document's settings name them.
+"""Files as a document's settings name them, and files that are written anew in one step.
 
-In: paths. Out: names and SHA-256 of contents, so that an answer says what it was made from.
+In: paths. Out: names and SHA-256 of contents, so that an answer says what it was made from; files.
 Leaves out: what the files hold.
 """
 
 import hashlib
-from collections.abc import Sequence
+import os
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from chatter.errors import FileProblemError
+from chatter.errors import FileProblemError, OutputError
+from chatter.notebook.beside import beside, sync_folder
 
 
 def hash_file(path: Path) -> str:
@@ -18,8 +20,7 @@ def hash_file(path: Path) -> str:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except (OSError, ValueError) as error:  # ValueError: a null byte in the name
-        problem = getattr(error, "strerror", None) or "can't be read"
-        raise FileProblemError(str(path), problem, "check the name and the folder") from error
+        raise FileProblemError.told_by_system(path, error) from error
 
 
 def file_settings(
@@ -37,3 +38,23 @@ def file_settings(
         "tap": [path.name for path in taps],
         "tap_sha256": [hash_file(path) for path in taps],
     }
+
+
+def replace_text(path: Path, parts: Iterable[str], *, remedy: str | None = None) -> None:
+    """Write a file anew in one step: a stop leaves the old one or the new one, never half of one.
+
+    Raises
+    ------
+    OutputError
+        It can't be written; the old one stays.
+    """
+    try:
+        with beside(path) as other:
+            with other.open("w", encoding="utf-8", newline="\n") as file:
+                file.writelines(parts)
+                file.flush()
+                os.fsync(file.fileno())
+            other.replace(path)
+        sync_folder(path)
+    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
+        raise OutputError.told_by_system(path, error, remedy=remedy) from error

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 from chatter.analysis._values import checked_setup
-from chatter.errors import BadValueError, OutputError
+from chatter.errors import BadValueError
 
 Answer = Literal["stable", "chatter"]
 
@@ -43,14 +43,9 @@ def make_practice_recording(
         raise BadValueError("answer", answer, "stable or chatter")
     if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**32:
         raise BadValueError("seed", seed, "a whole number from 0 to 4294967295")
-    try:
-        has_folder = Path(path).parent.is_dir()
-    except OSError as error:
-        raise OutputError(
-            str(path), error.strerror or "can't be written", "choose another place or name"
-        ) from error
-    if not has_folder:  # said before the simulation takes its seconds
-        raise OutputError(str(path), "its folder doesn't exist", "make the folder, or choose another one")
+    from chatter.report.places import check_folder
+
+    check_folder(Path(path))  # said before the simulation takes its seconds
     from chatter.simulate import write_practice_recording
 
     write_practice_recording(Path(path), rpm=setup.rpm, flutes=setup.flutes, answer=answer, seed=seed)

@@ -7,7 +7,6 @@ Leaves out: judging the rows.
 import csv
 import difflib
 import json
-import os
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -41,10 +40,8 @@ def read_table(table: Path) -> tuple[list[Row], tuple[str, ...]]:
     except UnicodeDecodeError as error:
         raise FileProblemError(str(table), "not a text table in UTF-8", "save it as CSV UTF-8") from error
     except (OSError, ValueError) as error:
-        problem = getattr(error, "strerror", None) or "can't be read"
-        raise FileProblemError(
-            str(table), problem, "give a CSV table with the columns file, rpm, flutes"
-        ) from error
+        needed = "give a CSV table with the columns file, rpm, flutes"
+        raise FileProblemError.told_by_system(table, error, remedy=needed) from error
     head = text.partition("\n")[0]
     reader = csv.DictReader(text.splitlines(), delimiter=";" if ";" in head and "," not in head else ",")
     try:
@@ -111,7 +108,7 @@ def earlier_answers(out: Path) -> dict[str, str]:
     except FileNotFoundError:
         return {}
     except OSError as error:
-        raise OutputError(str(out), error.strerror or "can't be read", "choose another file") from error
+        raise OutputError.told_by_system(out, error) from error
     complete = data[: data.rfind(b"\n") + 1]
     answers: dict[str, str] = {}
     for raw in complete.splitlines():
@@ -130,16 +127,3 @@ def earlier_answers(out: Path) -> dict[str, str]:
         problem = "it exists and holds something else than the results of a batch"
         raise OutputError(str(out), problem, "give another name, or move it away")
     return answers
-
-
-def replace_lines(out: Path, lines: list[str]) -> None:
-    """Write the file anew in one step: a stop leaves the old file or the new one, never half of one."""
-    beside = out.with_name(out.name + ".new")
-    try:
-        with beside.open("w", encoding="utf-8", newline="\n") as file:
-            file.writelines(line + "\n" for line in lines)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(out)
-    except OSError as error:
-        raise OutputError(str(out), error.strerror or "can't be written", "choose another place") from error

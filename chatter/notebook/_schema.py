@@ -8,14 +8,14 @@ Source: https://www.sqlite.org/fileformat.html (header), https://www.sqlite.org/
 Leaves out: what stands in the tables (store.py).
 """
 
-import os
 import sqlite3
 import struct
 from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from chatter.errors import NotebookError
+from chatter.notebook.beside import beside, give_name
 
 MAGIC = b"SQLite format 3\x00"  # the first 16 bytes, fileformat.html section 1.3.1
 APPLICATION_ID = 0x43684E42  # own choice: "ChNB"
@@ -108,76 +108,64 @@ def open_notebook(path: Path, *, write: bool) -> sqlite3.Connection:
         The file is missing, foreign, damaged, of a newer schema, or can't be read or written.
     """
     with telling(path):
-        version = _check_header(path)
-        if write and version < VERSION:
-            with closing(_connect(path, mode="rw")) as connection:
-                _bring_up_to_date(connection)
-        elif version < VERSION:
+        _check_header(path)
+        try:
+            return _opened(path, write=write)
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorname != "SQLITE_READONLY_ROLLBACK":
+                raise
+        _undo_stopped_write(path)
+        return _opened(path, write=write)
+
+
+def _opened(path: Path, *, write: bool) -> sqlite3.Connection:
+    connection = _connect(path, mode="rw" if write else "ro")
+    try:
+        connection.execute("SELECT count(*) FROM setups").fetchone()
+        version = connection.execute("PRAGMA user_version").fetchone()[0]
+        if version < VERSION and not write:
             raise NotebookError(
                 str(path),
                 f"it was written by an older version of the program (schema {version}, now {VERSION})",
                 "add or change something in it once, which brings it up to date",
             )
-        connection = _connect(path, mode="rw" if write else "ro")
-        try:
+        if version < VERSION:
+            _bring_up_to_date(connection)
+        elif write:  # a file that can't be written is told before the work, not after it
+            connection.execute("BEGIN IMMEDIATE")
+            connection.execute("ROLLBACK")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _undo_stopped_write(path: Path) -> None:
+    """Take back what a killed process had half written; a connection that only reads may not."""
+    try:
+        with closing(_connect(path, mode="rw")) as connection:
             connection.execute("SELECT count(*) FROM setups").fetchone()
-            if write:  # a file that can't be written is told before the work, not after it
-                connection.execute("BEGIN IMMEDIATE")
-                connection.execute("ROLLBACK")
-        except BaseException:
-            connection.close()
-            raise
-        return connection
+    except sqlite3.OperationalError as error:
+        raise NotebookError(
+            str(path),
+            "a stopped command left a change half done in it, and it can't be written to take that back",
+            f"copy it and {path.name}-journal beside it to a place that you may write to, and use it there",
+        ) from error
 
 
 def make_notebook(path: Path) -> None:
     """Make an empty notebook where there is no file; another process may do so at the same time."""
-    with made_beside(path) as beside, telling(path):
-        give_name(beside, path)
-
-
-@contextmanager
-def made_beside(path: Path) -> Iterator[Path]:
-    """Make an empty notebook whole under another name, so that a stop leaves a notebook or none.
-
-    Without `give_name` nothing is left of it after the block.
-    """
     check_folder(path)
-    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
-    try:
-        with telling(path):
-            beside.unlink(missing_ok=True)
-            with closing(sqlite3.connect(beside, isolation_level=None)) as connection:
-                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-                _bring_up_to_date(connection)
-        yield beside
-    finally:
-        with telling(path):
-            beside.unlink(missing_ok=True)
+    with telling(path), beside(path) as fresh:
+        make_empty(fresh)
+        give_name(fresh, path)
 
 
-def give_name(beside: Path, path: Path) -> bool:
-    """Give a notebook its name, unless another process has taken that meanwhile; say whether it got it."""
-    try:
-        os.link(beside, path)  # fails where the name is taken: nothing is ever replaced
-    except FileExistsError:
-        return False
-    except OSError:  # a disk without links, such as a camera card's
-        if path.exists():
-            return False
-        beside.rename(path)
-    _sync_folder(path)
-    return True
-
-
-def _sync_folder(path: Path) -> None:
-    """Have the new name on the disk too, where the system lets a folder be opened."""
-    with suppress(OSError):
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+def make_empty(path: Path) -> None:
+    """Make an empty notebook under a name that nothing has."""
+    with closing(sqlite3.connect(path, isolation_level=None)) as connection:
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        _bring_up_to_date(connection)
 
 
 def check_folder(path: Path) -> None:
@@ -210,10 +198,8 @@ def telling(path: Path) -> Iterator[None]:
         problem, remedy = _explain(str(error))
         raise NotebookError(str(path), problem, remedy) from error
     except (OSError, ValueError) as error:  # ValueError: a name that no file can have
-        problem = getattr(error, "strerror", None) or "it can't be opened"
-        raise NotebookError(
-            str(path), problem.lower(), "check its name and permissions, and that the disk has room"
-        ) from error
+        remedy = "check its name and permissions, and that the disk has room"
+        raise NotebookError.told_by_system(path, error, remedy=remedy) from error
 
 
 def _explain(told: str) -> tuple[str, str]:
@@ -229,8 +215,8 @@ def _explain(told: str) -> tuple[str, str]:
     return f"it can't be used ({told})", "restore a backup of it, or give another file"
 
 
-def _check_header(path: Path) -> int:
-    """Give the schema version of a notebook, from its first bytes, before SQLite may touch the file."""
+def _check_header(path: Path) -> None:
+    """Refuse what is no notebook known here, by its first bytes, before SQLite may touch the file."""
     if path.is_dir():
         raise NotebookError(str(path), "it is a folder", "give the name of a file in it")
     if not path.exists():
@@ -258,7 +244,6 @@ def _check_header(path: Path) -> int:
             "it was left as it is",
             "use that version, or a file of your own",
         )
-    return int(version)
 
 
 def _connect(path: Path, *, mode: str) -> sqlite3.Connection:

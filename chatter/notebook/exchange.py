@@ -17,7 +17,7 @@ from typing import Any
 
 from chatter.errors import ChatterError, NotebookError, OutputError
 from chatter.model.notebook import FACT_NAMES, Filing, SetupFacts
-from chatter.notebook._schema import give_name
+from chatter.notebook.beside import made_new
 from chatter.notebook.store import Notebook, now
 
 SCHEMA = 2  # 1: without noise measurements
@@ -66,7 +66,8 @@ def export_lines(notebook: Notebook, *, path: Path) -> Exchanged:
             counts[record["record"]] += 1
             yield _line(record)
 
-    _write_new(path, lines())
+    with notebook.as_it_is():
+        _write_new(path, lines())
     return Exchanged(setups=counts["setup"], cuts=counts["cut"], taps=counts["tap"], noises=counts["noise"])
 
 
@@ -78,13 +79,14 @@ def export_table(notebook: Notebook, *, path: Path) -> Exchanged:
     OutputError
         The file exists, or can't be written.
     """
-    setups = notebook.list_setups(retired=True)
     rows: list[list[Any]] = [["setup", *(f"setup_{name}" for name in FACT_NAMES), *CUT_CELLS]]
-    for setup in setups:
-        facts = setup.facts.to_dict()
-        for cut in notebook.list_cuts(setup.name):
-            cells = [setup.name, *(facts[name] for name in FACT_NAMES)]
-            rows.append([_cell(value) for value in (*cells, *(getattr(cut, name) for name in CUT_CELLS))])
+    with notebook.as_it_is():
+        setups = notebook.list_setups(retired=True)
+        for setup in setups:
+            facts = setup.facts.to_dict()
+            for cut in notebook.list_cuts(setup.name):
+                cells = [setup.name, *(facts[name] for name in FACT_NAMES)]
+                rows.append([_cell(value) for value in (*cells, *(getattr(cut, name) for name in CUT_CELLS))])
     text = io.StringIO()
     csv.writer(text).writerows(rows)  # ends its lines as RFC 4180 asks
     _write_new(path, iter([text.getvalue()]))
@@ -285,8 +287,7 @@ def read_lines(path: Path) -> list[tuple[int, dict[str, Any]]]:
     except FileNotFoundError as error:
         raise NotebookError(str(path), "there is no such file", "check the name and the folder") from error
     except (OSError, ValueError) as error:  # ValueError: a name that no file can have
-        problem = getattr(error, "strerror", None) or "it can't be read"
-        raise NotebookError(str(path), problem.lower(), "check the name and the folder") from error
+        raise NotebookError.told_by_system(path, error) from error
     records: list[tuple[int, dict[str, Any]]] = []
     for number, line in enumerate(lines, start=1):
         if not line.strip():
@@ -327,21 +328,16 @@ def _cell(value: Any) -> Any:  # cells are of any kind
 
 
 def _write_new(path: Path, parts: Iterator[str]) -> None:
-    """Write a file whole under another name, then give it its own: nothing is ever replaced."""
+    """Write a file that is not there yet."""
     taken = OutputError(str(path), "it exists already", "give a new name: nothing is overwritten")
-    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
-        if path.is_symlink() or path.exists():
-            raise taken
-        try:
-            with beside.open("w", encoding="utf-8", newline="") as file:
-                file.writelines(parts)
-                file.flush()
-                os.fsync(file.fileno())
-            if not give_name(beside, path):
-                raise taken
-        finally:
-            beside.unlink(missing_ok=True)
+        with (
+            made_new(path, taken=taken) as other,
+            other.open("w", encoding="utf-8", newline="") as file,
+        ):
+            file.writelines(parts)
+            file.flush()
+            os.fsync(file.fileno())
     except (OSError, ValueError) as error:
-        problem = getattr(error, "strerror", None) or "it can't be written"
-        raise OutputError(str(path), problem.lower(), "choose another place, or free some room") from error
+        remedy = "choose another place, or free some room"
+        raise OutputError.told_by_system(path, error, remedy=remedy) from error

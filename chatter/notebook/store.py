@@ -8,10 +8,9 @@ Leaves out: the file itself (_schema.py), exchange with other programs (exchange
 
 import difflib
 import json
-import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -31,13 +30,13 @@ from chatter.model.notebook import (
 )
 from chatter.notebook._schema import (
     check_folder,
-    give_name,
     is_there,
-    made_beside,
+    make_empty,
     make_notebook,
     open_notebook,
     telling,
 )
+from chatter.notebook.beside import made_new
 from chatter.notebook.documents import read_analysis
 
 __all__ = [
@@ -275,22 +274,15 @@ class Notebook:
         NotebookError
             The file exists already, or can't be written.
         """
+        check_folder(path)
         taken = NotebookError(str(path), "it exists already", "give a new name: nothing is overwritten")
-        if is_there(path):
-            raise taken
-        beside = path.with_name(f".{path.name}.{os.getpid()}.new")
-        with telling(path):
-            beside.unlink(missing_ok=True)
-            try:
-                copy = sqlite3.connect(beside)
-                try:
-                    self._connection.backup(copy)
-                finally:
-                    copy.close()
-                if not give_name(beside, path):
-                    raise taken
-            finally:
-                beside.unlink(missing_ok=True)
+        with (
+            telling(path),
+            made_new(path, taken=taken) as other,
+            self.as_it_is(),  # else a copy waits without end for a program that holds the notebook
+            closing(sqlite3.connect(other)) as copy,
+        ):
+            self._connection.backup(copy)
 
     def _rows(
         self, table: str, setup: KeptSetup, *, columns: str = "*", earlier_versions: bool
@@ -367,6 +359,17 @@ class Notebook:
         return BadValueError("setup", name, f"the name of a setup in {self.path.name}{hint}")
 
     @contextmanager
+    def as_it_is(self) -> Iterator[None]:
+        """Read one state of the notebook all through the block; other processes change it before or after."""
+        with telling(self.path):
+            self._connection.execute("BEGIN")
+            try:
+                self._connection.execute("SELECT count(*) FROM setups").fetchone()  # takes hold of it
+                yield
+            finally:
+                self._connection.execute("ROLLBACK")
+
+    @contextmanager
     def whole(self) -> Iterator[None]:
         """Hold the notebook for several changes: all of them are kept, or none."""
         with self._writing():
@@ -402,15 +405,13 @@ def open_or_make(path: Path) -> Iterator[Notebook]:
         with Notebook(path, write=True) as opened:
             yield opened
         return
-    with made_beside(path) as beside:
-        with Notebook(beside, write=True) as opened:
+    check_folder(path)
+    taken = NotebookError(str(path), "another program made it meanwhile; nothing was added", "try again")
+    with telling(path), made_new(path, taken=taken) as other:
+        make_empty(other)
+        with Notebook(other, write=True) as opened:
             opened.path = path  # errors tell the name that it will have
             yield opened
-        with telling(path):
-            if not give_name(beside, path):
-                raise NotebookError(
-                    str(path), "another program made it meanwhile; nothing was added", "try again"
-                )
 
 
 _SETUPS = """SELECT s.*,

@@ -15,7 +15,7 @@ from typing import Any
 
 from chatter.errors import FileProblemError
 from chatter.report._palette import PAGE_COLOURS
-from chatter.report._places import check_place, write_place
+from chatter.report.places import check_place, write_place
 
 ENDINGS = (".html", ".htm")
 MOST_SOUND_BYTES = 25_000_000  # own choice: larger pages stutter on phones and mail refuses them
@@ -146,8 +146,7 @@ def take_sound(path: Path) -> Sound:
             )
         held = base64.b64encode(path.read_bytes()).decode("ascii")
     except (OSError, ValueError) as error:  # ValueError: a null byte in the name
-        problem = (getattr(error, "strerror", None) or "can't be read").lower()
-        raise FileProblemError(str(path), problem, "check the name and the folder") from error
+        raise FileProblemError.told_by_system(path, error) from error
     return Sound(source=f"data:{SOUND_TYPES.get(path.suffix.lower(), 'audio/mpeg')};base64,{held}")
 
 

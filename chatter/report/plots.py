@@ -28,8 +28,8 @@ from chatter.report._map_marks import (
     explain_cuts,
 )
 from chatter.report._palette import COAST, INK, MARK, PAPER, WATER
-from chatter.report._places import check_place, write_place
 from chatter.report.map_text import told_depth
+from chatter.report.places import check_place, write_place
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

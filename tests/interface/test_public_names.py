@@ -24,6 +24,22 @@ def test_unknown_name_raises_attribute_error():
         _ = chatter.analyse_soup
 
 
+def test_every_error_passes_between_processes():
+    import pickle
+
+    from chatter import errors
+
+    told = [
+        errors.BadValueError("rpm", 0, "a number above 0"),
+        errors.FileProblemError("a.wav", "it is empty", "record again"),
+        errors.OutputError.told_by_system("a.csv", OSError(28, "No space left on device")),
+        errors.InputError("no cut"),
+    ]
+    for error in told:
+        back = pickle.loads(pickle.dumps(error))
+        assert (type(back), str(back), vars(back)) == (type(error), str(error), vars(error))
+
+
 def test_every_error_is_a_chatter_error():
     from chatter import errors
 

@@ -45,8 +45,21 @@ def path(tmp_path):
     return made
 
 
+# Stops in the middle of a change that has reached the file already: pages that don't fit into memory do so
+# before the change is confirmed (https://www.sqlite.org/pragma.html#pragma_cache_spill).
+STOPPED = """
+import os, signal, sqlite3, sys
+connection = sqlite3.connect(sys.argv[1], isolation_level=None)
+connection.execute("PRAGMA cache_size = 1")
+connection.execute("BEGIN IMMEDIATE")
+for number in range(200):
+    connection.execute("INSERT INTO setups (name, facts, created) VALUES (?, ?, '')", (number, "{}" * 2000))
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
 def files_in(path):
-    with Notebook(path, write=True) as notebook:
+    with Notebook(path) as notebook:
         return [cut.file for cut in notebook.list_cuts("a")]
 
 
@@ -75,6 +88,36 @@ def test_notebook_killed_at_random_moments_during_200_writes_holds_every_confirm
         assert len(held) == len(set(held))
         assert len(held) <= len(confirmed) + run  # at most one a kill was kept and not yet confirmed
     assert run > 3
+
+
+def stop_in_the_middle(path):
+    subprocess.run([sys.executable, "-c", STOPPED, str(path)], check=False)
+    journal = path.with_name(f"{path.name}-journal")
+    assert journal.stat().st_size > 0  # there is something to take back
+    return journal
+
+
+def test_reading_after_a_kill_in_the_middle_of_a_change_gives_what_was_confirmed(path):
+    journal = stop_in_the_middle(path)
+    with Notebook(path) as notebook:
+        assert [one.name for one in notebook.list_setups()] == ["a"]
+    assert not journal.exists()
+
+
+def test_change_half_done_on_a_disk_that_cannot_be_written_is_told_as_what_it_is():
+    with tempfile.TemporaryDirectory() as name:
+        path = Path(name) / "notebook.db"
+        with Notebook(path, write=True, make=True) as notebook:
+            notebook.add_setup("a", facts=FACTS)
+        stop_in_the_middle(path)
+        for one in path.parent.iterdir():
+            one.chmod(0o444)
+        path.parent.chmod(0o555)
+        try:
+            said = as_nobody(lambda: Notebook(path))
+            assert "a stopped command left a change half done" in said
+        finally:
+            path.parent.chmod(0o755)
 
 
 def test_two_processes_writing_at_once_lose_nothing(path):

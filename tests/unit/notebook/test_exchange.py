@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import sqlite3
 from unittest import mock
 
 import pytest
@@ -292,6 +293,37 @@ def test_name_that_no_file_can_have_is_refused(filled, tmp_path, work):
     export_notebook(tmp_path / "out.jsonl", notebook=filled)
     with pytest.raises((NotebookError, OutputError), match="file name too long"):
         work(filled, tmp_path)
+
+
+# 250 bytes: a name that any usual disk takes, though not with more letters to it.
+ALMOST_LONG = "n" * 244
+
+
+@pytest.mark.parametrize("ending", [".jsonl", ".csv", ".db"])
+def test_name_just_short_enough_is_taken(filled, tmp_path, ending):
+    place = tmp_path / f"{ALMOST_LONG}{ending}"
+    work = back_up_notebook if ending == ".db" else export_notebook
+    work(place, notebook=filled)
+    assert sorted(one.name for one in tmp_path.iterdir()) == sorted(["n.db", place.name])
+
+
+def test_export_holds_one_state_while_another_process_adds_to_the_notebook(filled, tmp_path):
+    out, read = tmp_path / "out.jsonl", Notebook.read_cut
+    waits = []
+
+    def add_meanwhile(self, number):
+        if not waits:
+            writer = sqlite3.connect(filled, timeout=0.1, isolation_level=None)
+            try:
+                writer.execute("UPDATE setups SET retired = '2026-01-01' WHERE name = 'long'")
+            except sqlite3.OperationalError as error:
+                waits.append(str(error))
+            writer.close()
+        return read(self, number)
+
+    with mock.patch.object(Notebook, "read_cut", add_meanwhile):
+        export_notebook(out, notebook=filled)
+    assert waits == ["database is locked"]
 
 
 def test_disk_without_links_takes_notebooks_and_copies_and_replaces_none(filled, tmp_path):

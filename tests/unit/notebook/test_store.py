@@ -228,6 +228,24 @@ def test_notebook_of_the_first_schema_is_brought_up_to_date_with_its_cuts(path, 
         assert len(notebook.list_taps("old")) == 1
 
 
+def test_backup_of_a_notebook_that_another_program_holds_is_told(path, monkeypatch, tmp_path):
+    with Notebook(path, write=True, make=True):
+        pass
+    monkeypatch.setattr(_schema, "BUSY_S", 0.1)
+    with Notebook(path) as notebook:
+        holder = sqlite3.connect(path, isolation_level=None)
+        holder.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(NotebookError, match="another program has held it"):
+            notebook.back_up(tmp_path / "copy.db")
+        holder.close()
+    assert [one.name for one in tmp_path.iterdir()] == ["notebook.db"]
+
+
+def test_backup_into_a_folder_that_is_not_there_says_so(notebook, tmp_path):
+    with pytest.raises(NotebookError, match="its folder doesn't exist"):
+        notebook.back_up(tmp_path / "typo" / "copy.db")
+
+
 def test_folder_in_place_of_a_notebook_is_told(tmp_path):
     with pytest.raises(NotebookError, match="it is a folder"):
         Notebook(tmp_path, write=True, make=True)

@@ -1,4 +1,4 @@
-"""Where a page or a picture may be written.
+"""Where a page, a picture or a sound may be written.
 
 In: a path that the user named. Out: one clear error, before any work is done; later the file.
 Leaves out: what is written.
@@ -30,10 +30,21 @@ def check_place(path: Path, *, option: str, endings: tuple[str, ...]) -> None:
     """
     if path.suffix.lower() not in endings:
         raise BadValueError(option, path.name, f"a file name that ends in {' or '.join(endings)}")
+    check_folder(path)
+
+
+def check_folder(path: Path) -> None:
+    """Refuse a file whose folder isn't there, before any work is done.
+
+    Raises
+    ------
+    OutputError
+        The folder doesn't exist or may not be looked into, the name is a folder, or no file can have it.
+    """
     try:
         is_folder, has_folder = path.is_dir(), path.parent.is_dir()
     except OSError as error:
-        raise _refused(path, error) from error
+        raise OutputError.told_by_system(path, error) from error
     if is_folder:
         raise OutputError(str(path), "it is a folder", "give the name of a file in it")
     if not has_folder:
@@ -50,10 +61,5 @@ def write_place(path: Path, content: bytes) -> None:
     """
     try:
         path.write_bytes(content)
-    except OSError as error:
-        raise _refused(path, error) from error
-
-
-def _refused(path: Path, error: OSError) -> OutputError:
-    problem = error.strerror or "can't be written"
-    return OutputError(str(path), problem.lower(), "choose another place or name")
+    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
+        raise OutputError.told_by_system(path, error) from error
