@@ -17,6 +17,7 @@ from chatter.analysis._folders import data_folder
 from chatter.analysis._parts import program_part
 from chatter.errors import BadValueError, FileProblemError, OutputError
 from chatter.model.noise import Calibration, CalibrationDocument
+from chatter.notebook.checks import name_key
 
 Weighting = Literal["A", "C", "Z"]
 WEIGHTINGS = ("A", "C", "Z")
@@ -173,13 +174,7 @@ def _find(name: str, known: dict[str, dict[str, Any]]) -> str | None:
     """Give the name under which a calibration is kept; upper and lower case don't matter, nor do blanks."""
     if name in known:
         return name
-    key = _key(name)
-    return next((one for one in known if _key(one) == key), None)
-
-
-def _key(name: str) -> str:
-    """Bring a name to the form in which names are compared."""
-    return " ".join(name.casefold().split())
+    return next((one for one in known if name_key(one) == name_key(name)), None)
 
 
 def _tone_db(analysis: Any, hz: float, file: str) -> float | None:

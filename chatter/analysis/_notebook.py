@@ -27,16 +27,10 @@ from chatter.model.notebook import (
 )
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
+from chatter.notebook.checks import check_in_use, check_name, check_same_facts
 from chatter.notebook.documents import pick_telling_cuts, read_analysis
 from chatter.notebook.exchange import Exchanged, export_lines, export_table, import_lines, read_lines
-from chatter.notebook.store import (
-    check_folder,
-    check_in_use,
-    check_name,
-    check_same_facts,
-    is_there,
-    open_or_make,
-)
+from chatter.notebook.store import check_folder, is_there, open_or_make
 
 if TYPE_CHECKING:
     from chatter.advice.advise import EarlierCut  # brings scipy, which lists of setups don't need
@@ -233,8 +227,7 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
         check_folder(path)
         return nothing
     with Notebook(path, write=True) as opened:
-        names = {one.name.lower(): one for one in opened.list_setups(retired=True)}
-        kept = names.get(name.lower())
+        kept = opened.get_setup(name)
         if kept is None:
             return History(
                 setup=name, path=path, values=values, is_new=True, near_names=opened.near_names(name)
@@ -314,8 +307,7 @@ def _listed(history: History) -> tuple[KeptCut, ...]:
     if not is_there(history.path):
         return ()
     with Notebook(history.path) as opened:
-        names = {one.name.lower() for one in opened.list_setups(retired=True)}
-        return opened.list_cuts(history.setup) if history.setup.lower() in names else ()
+        return () if opened.get_setup(history.setup) is None else opened.list_cuts(history.setup)
 
 
 def file_tap(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
@@ -407,8 +399,7 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
     plain = json.loads(to_json(document, indent=None))
     with Notebook(history.path, write=True, make=True) as opened, opened.whole():
         # Looked up again: another process may have made it while this recording was judged.
-        names = {one.name.lower() for one in opened.list_setups(retired=True)}
-        if history.setup.lower() not in names:
+        if opened.get_setup(history.setup) is None:
             opened.add_setup(history.setup, facts=checked_facts(told))
             notes.append(f"made the setup {history.setup!r} in {history.path}.")
             if history.near_names:

@@ -8,6 +8,7 @@ Source: https://www.sqlite.org/fileformat.html (header), https://www.sqlite.org/
 Leaves out: what stands in the tables (store.py).
 """
 
+import json
 import sqlite3
 import struct
 from collections.abc import Iterator
@@ -196,6 +197,9 @@ def telling(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         problem, remedy = _explain(str(error))
+        raise NotebookError(str(path), problem, remedy) from error
+    except json.JSONDecodeError as error:  # facts or a document, which SQLite keeps as any text
+        problem, remedy = _explain("malformed")
         raise NotebookError(str(path), problem, remedy) from error
     except (OSError, ValueError) as error:  # ValueError: a name that no file can have
         remedy = "check its name and permissions, and that the disk has room"

@@ -1,16 +1,39 @@
-"""A kept `cut` document as the advice sees it, and which cuts of a long history tell most.
+"""Kept documents as lists and the advice see them, and which cuts of a long history tell most.
 
-In: documents and listed cuts. Out: frozen results of the model.
+In: documents and listed cuts. Out: cells of the lists; frozen results of the model.
 Leaves out: the store, and every judgement of the sound.
 """
 
 import math
 from typing import Any
 
-from chatter.model.cut import CutAnalysis, JudgedCut, Line, Spindle
+from chatter.model.cut import CutAnalysis, JudgedCut, Line, Spindle, present_depth_mm
 from chatter.model.notebook import SAME_SPEED, KeptCut
 
 MOST_CUTS = 12  # own choice: more cuts cost time and hardly sharpen the odds
+
+
+def cut_values(document: dict[str, Any]) -> dict[str, Any]:
+    """Give what a list shows of a `cut` document; of a ramped cut the depth at its deep end."""
+    settings, worst = document["program"]["settings"], read_analysis(document).worst
+    return {
+        "set_rpm": document["spindle"]["programmed_rpm"],
+        "measured_rpm": document["spindle"]["measured_rpm"],
+        "depth_mm": present_depth_mm(settings.get("depth_mm"), depth_to_mm=settings.get("depth_to_mm")),
+        "width_mm": settings.get("width_mm"),
+        "feed_mm_min": settings.get("feed_mm_min"),
+        "verdict": document["verdict"],
+        "chatter_probability": document["chatter_probability"],
+        "chatter_hz": document["chatter_hz"],
+        "half_passing_db": None if worst is None else worst.half_passing_db,
+    }
+
+
+def noise_values(document: dict[str, Any]) -> dict[str, Any]:
+    """Give what a list shows of a `noise` document: levels in dB(A), rated next door where that was told."""
+    laeq_db, neighbour = document["levels"]["LAeq_db"], document["neighbour"]
+    rated_db = laeq_db if laeq_db is None else laeq_db + (document["tonal_adjustment_db"] or 0.0)
+    return {"laeq_db": laeq_db, "rated_db": rated_db if neighbour is None else neighbour["rating_db"]}
 
 
 def read_analysis(document: dict[str, Any]) -> CutAnalysis:

@@ -12,13 +12,14 @@ import os
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from chatter.errors import ChatterError, NotebookError, OutputError
 from chatter.model.notebook import FACT_NAMES, Filing, SetupFacts
 from chatter.notebook.beside import made_new
-from chatter.notebook.store import Notebook, now
+from chatter.notebook.store import Notebook, as_json, now
 
 SCHEMA = 2  # 1: without noise measurements
 CUT_CELLS = (
@@ -36,6 +37,7 @@ CUT_CELLS = (
 )
 LEAST, MOST, MOST_DB = 1e-6, 1e9, 1000.0  # own choice: no speed, length or level of a cut lies outside
 VERDICTS = ("stable", "marginal", "chatter", "undecided")
+FORMULA_SIGNS = tuple("=+-@＝＋－＠\t\r\n")  # OWASP, CSV Injection (from memory); wide ones too
 REMEDY = "give a file that was exported by this program, unchanged"
 
 
@@ -182,12 +184,12 @@ def _take(
     if kind == "setup":
         facts = check_facts(record["facts"])
         name = str(record["name"])
-        there = {one.name.lower(): one for one in notebook.list_setups(retired=True)}.get(name.lower())
+        there = notebook.get_setup(name)
         if there is None:
-            notebook.add_setup(name, facts=facts, created=str(record["created"]))
+            notebook.add_setup(name, facts=facts, created=_time(record["created"]))
             counts["setup"] += 1
             if record["retired"] is not None:
-                retire.append((name, str(record["retired"])))
+                retire.append((name, _time(record["retired"])))
         elif there.facts != facts:
             raise NotebookError(
                 str(notebook.path),
@@ -196,17 +198,24 @@ def _take(
             )
         return
     kinds: dict[str, tuple[Callable[[dict[str, Any]], None], Callable[..., Filing]]] = {
-        "cut": (check_cut, notebook.add_cut),
+        "cut": (_check_cut, notebook.add_cut),
         "tap": (_check_tap, notebook.add_tap),
         "noise": (_check_noise, notebook.add_noise),
     }
     check, add = kinds[kind]
     check(record["document"])
-    filing = add(record["setup"], document=record["document"], added=str(record["added"]), any_version=True)
+    filing = add(record["setup"], document=record["document"], added=_time(record["added"]), any_version=True)
     counts["known" if filing.filed == "again" else kind] += 1
 
 
-def check_cut(document: dict[str, Any]) -> None:
+def _time(value: object) -> str:
+    if not isinstance(value, str):
+        raise TypeError(value)
+    datetime.fromisoformat(value)  # raises ValueError
+    return value
+
+
+def _check_cut(document: dict[str, Any]) -> None:
     """Raise ValueError, KeyError or TypeError where a document is no `cut` document of version 1."""
     _check_common(document, "cut")
     settings, spindle = document["program"]["settings"], document["spindle"]
@@ -317,12 +326,12 @@ def _refuse(name: str) -> float:
 
 
 def _line(record: dict[str, Any]) -> str:
-    return json.dumps(record, ensure_ascii=False, allow_nan=False) + "\n"
+    return as_json(record) + "\n"
 
 
 def _cell(value: Any) -> Any:  # cells are of any kind
     """Keep a spreadsheet from taking words for a formula."""
-    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
+    if isinstance(value, str) and value.startswith(FORMULA_SIGNS):
         return "'" + value
     return value
 

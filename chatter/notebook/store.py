@@ -17,7 +17,6 @@ from types import TracebackType
 from typing import Any, Self
 
 from chatter.errors import BadValueError, NotebookError
-from chatter.model.cut import present_depth_mm
 from chatter.model.notebook import (
     FACT_NAMES,
     Filed,
@@ -37,14 +36,13 @@ from chatter.notebook._schema import (
     telling,
 )
 from chatter.notebook.beside import made_new
-from chatter.notebook.documents import read_analysis
+from chatter.notebook.checks import check_in_use, check_name, check_same_facts, name_key
+from chatter.notebook.documents import cut_values, noise_values
 
 __all__ = [
     "Notebook",
+    "as_json",
     "check_folder",
-    "check_in_use",
-    "check_name",
-    "check_same_facts",
     "is_there",
     "now",
     "open_or_make",
@@ -54,7 +52,6 @@ CUT_COLUMNS = (
     "sha256, version, is_current, added, file, set_rpm, measured_rpm, depth_mm, width_mm, feed_mm_min, "
     "verdict, chatter_probability, chatter_hz, half_passing_db"
 )
-MAX_NAME = 80  # own choice: one line of a terminal
 NEAR_NAMES = 3
 
 
@@ -105,11 +102,11 @@ class Notebook:
         """
         name = check_name(name)
         with self._writing() as write:
-            if write.execute("SELECT 1 FROM setups WHERE name = ?", (name,)).fetchone():
+            if self.get_setup(name) is not None:
                 raise BadValueError("setup", name, "another name: nothing is overwritten, and this is taken")
             write.execute(
                 "INSERT INTO setups (name, facts, created) VALUES (?, ?, ?)",
-                (name, _text(facts.to_dict()), created or now()),
+                (name, as_json(facts.to_dict()), created or now()),
             )
         return self.find_setup(name)
 
@@ -122,17 +119,16 @@ class Notebook:
             A fact differs from what the setup says: that is another setup.
         """
         with self._writing() as write:
-            row = write.execute("SELECT id, facts FROM setups WHERE name = ?", (name,)).fetchone()
-            if row is None:
-                raise self._unknown(name)
+            setup = self.find_setup(name)
+            row = write.execute("SELECT facts FROM setups WHERE id = ?", (setup.number,)).fetchone()
             known = json.loads(row["facts"])
-            check_same_facts(name, known=known, given=facts)
+            check_same_facts(setup.name, known=known, given=facts)
             fresh = {
                 key: value for key, value in facts.items() if value is not None and known.get(key) is None
             }
             if fresh:
                 write.execute(
-                    "UPDATE setups SET facts = ? WHERE id = ?", (_text({**known, **fresh}), row["id"])
+                    "UPDATE setups SET facts = ? WHERE id = ?", (as_json({**known, **fresh}), setup.number)
                 )
         return tuple(sorted(fresh))
 
@@ -143,24 +139,36 @@ class Notebook:
             return tuple(_setup(row) for row in self._connection.execute(f"{_SETUPS} {where} ORDER BY s.id"))
 
     def find_setup(self, name: str) -> KeptSetup:
-        """Give a setup by its name, in whatever case it is written.
+        """Give a setup by its name, as `get_setup` does.
 
         Raises
         ------
         BadValueError
             There is none; names like it are told.
         """
+        setup = self.get_setup(name)
+        if setup is None:
+            near = self.near_names(name)
+            hint = f"; there is {', '.join(near)}" if near else ""
+            raise BadValueError("setup", name, f"the name of a setup in {self.path.name}{hint}")
+        return setup
+
+    def get_setup(self, name: str) -> KeptSetup | None:
+        """Give a setup by its name, in whatever case it is written; None where there is none."""
         with telling(self.path):
-            row = self._connection.execute(f"{_SETUPS} WHERE s.name = ?", (name.strip(),)).fetchone()
-        if row is None:
-            raise self._unknown(name)
-        return _setup(row)
+            names = self._connection.execute("SELECT id, name FROM setups ORDER BY id").fetchall()
+            alike = [row for row in names if name_key(row["name"]) == name_key(name)]
+            # The very name first: older versions took two that differ in the case of letters like Ä.
+            alike.sort(key=lambda row: row["name"] != name.strip())
+            if not alike:
+                return None
+            return _setup(self._connection.execute(f"{_SETUPS} WHERE s.id = ?", (alike[0]["id"],)).fetchone())
 
     def near_names(self, name: str) -> tuple[str, ...]:
         """Give names of setups that are written much like this one, the likest first."""
-        names = {one.name.lower(): one.name for one in self.list_setups(retired=True)}
-        names.pop(name.strip().lower(), None)
-        near = difflib.get_close_matches(name.strip().lower(), names, n=NEAR_NAMES)
+        names = {name_key(one.name): one.name for one in self.list_setups(retired=True)}
+        names.pop(name_key(name), None)
+        near = difflib.get_close_matches(name_key(name), names, n=NEAR_NAMES)
         return tuple(names[one] for one in near)
 
     def retire_setup(self, name: str, *, when: str | None = None) -> KeptSetup:
@@ -193,18 +201,7 @@ class Notebook:
             For what was kept elsewhere: a document that is an earlier version already is passed over, too,
             and the setup may be retired.
         """
-        settings, worst = document["program"]["settings"], read_analysis(document).worst
-        values = {
-            "set_rpm": document["spindle"]["programmed_rpm"],
-            "measured_rpm": document["spindle"]["measured_rpm"],
-            "depth_mm": _depth_mm(settings),
-            "width_mm": settings.get("width_mm"),
-            "feed_mm_min": settings.get("feed_mm_min"),
-            "verdict": document["verdict"],
-            "chatter_probability": document["chatter_probability"],
-            "chatter_hz": document["chatter_hz"],
-            "half_passing_db": None if worst is None else worst.half_passing_db,
-        }
+        values = cut_values(document)
         return self._file(
             "cuts", setup, document=document, values=values, added=added, any_version=any_version
         )
@@ -222,12 +219,7 @@ class Notebook:
         self, setup: str, *, document: dict[str, Any], added: str | None = None, any_version: bool = False
     ) -> Filing:
         """Add a `noise` document to a setup, as `add_cut` does a cut."""
-        laeq_db, neighbour = document["levels"]["LAeq_db"], document["neighbour"]
-        rated_db = laeq_db if laeq_db is None else laeq_db + (document["tonal_adjustment_db"] or 0.0)
-        values = {
-            "laeq_db": laeq_db,
-            "rated_db": rated_db if neighbour is None else neighbour["rating_db"],
-        }
+        values = noise_values(document)
         return self._file(
             "noises", setup, document=document, values=values, added=added, any_version=any_version
         )
@@ -296,7 +288,7 @@ class Notebook:
     def _read(self, table: str, number: int) -> dict[str, Any]:
         with telling(self.path):
             row = self._connection.execute(f"SELECT document FROM {table} WHERE id = ?", (number,)).fetchone()
-        document: dict[str, Any] = json.loads(row["document"])
+            document: dict[str, Any] = json.loads(row["document"])
         return document
 
     def _file(
@@ -341,9 +333,9 @@ class Notebook:
                 "version": version,
                 "is_current": 1,
                 "added": added or now(),
-                "file": document["recording"]["file"],
+                "file": _as_text(document["recording"]["file"]),
                 **values,
-                "document": _text(document),
+                "document": as_json(document),
             }
             marks = ", ".join("?" * len(cells))
             done = write.execute(
@@ -352,11 +344,6 @@ class Notebook:
             number = int(done.lastrowid or 0)
         filed: Filed = "new" if last is None else "changed"
         return Filing(filed=filed, number=number, version=version, other_setups=other_setups)
-
-    def _unknown(self, name: str) -> BadValueError:
-        near = self.near_names(name)
-        hint = f"; there is {', '.join(near)}" if near else ""
-        return BadValueError("setup", name, f"the name of a setup in {self.path.name}{hint}")
 
     @contextmanager
     def as_it_is(self) -> Iterator[None]:
@@ -420,49 +407,18 @@ _SETUPS = """SELECT s.*,
     FROM setups s"""
 
 
-def check_name(name: str) -> str:
-    """Give a setup's name without blanks around it, or refuse it."""
-    shown = name.strip()
-    if not shown or len(shown) > MAX_NAME or not shown.isprintable():
-        raise BadValueError("setup", name, f"a name of 1 to {MAX_NAME} letters in one line")
-    return shown
-
-
-def check_same_facts(name: str, *, known: dict[str, Any], given: dict[str, Any]) -> None:
-    """Refuse facts that differ from a setup's own."""
-    for key, value in given.items():
-        if value is not None and known.get(key) is not None and value != known[key]:
-            raise BadValueError(
-                key,
-                value,
-                f"{known[key]!r} as the setup {name!r} says, or copy that setup with this change",
-            )
-
-
-def check_in_use(setup: KeptSetup) -> None:
-    """Refuse a setup that is retired.
-
-    Raises
-    ------
-    BadValueError
-        It is.
-    """
-    if setup.retired is not None:
-        raise BadValueError("setup", setup.name, "a setup in use: this one is retired; copy it to go on")
-
-
 def now() -> str:
     """Give the present time, UTC, as ISO 8601."""
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
-def _depth_mm(settings: dict[str, Any]) -> float | None:
-    """Give the depth of a cut, of a ramped one the deep end."""
-    return present_depth_mm(settings.get("depth_mm"), depth_to_mm=settings.get("depth_to_mm"))
+def as_json(value: dict[str, Any]) -> str:
+    """Give JSON in one line; in a file name what is no text in any letters is written with a backslash."""
+    return _as_text(json.dumps(value, ensure_ascii=False, allow_nan=False))
 
 
-def _text(value: dict[str, Any]) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+def _as_text(name: str) -> str:
+    return name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _setup(row: sqlite3.Row) -> KeptSetup:

@@ -124,4 +124,4 @@ def made_noise(name="one", *, laeq_db=82.0, neighbour_db=None):
 
 
 def sha256_of(name):
-    return hashlib.sha256(name.encode()).hexdigest()
+    return hashlib.sha256(name.encode("utf-8", "surrogateescape")).hexdigest()

@@ -33,7 +33,7 @@ def filled(tmp_path):
         notebook.add_setup("old one", facts=SetupFacts(flutes=4))
         notebook.add_cut("long", document=made_cut("a", set_rpm=12_000.0))
         notebook.add_cut("long", document=made_cut("a", set_rpm=21_000.0))
-        notebook.add_cut("long", document=made_cut("b\u2028c", verdict="chatter", chatter_hz=913.4))
+        notebook.add_cut("long", document=made_cut("b\u2028c\udcff", verdict="chatter", chatter_hz=913.4))
         notebook.add_tap("long", document=made_tap())
         notebook.add_noise("long", document=made_noise("a", neighbour_db=58.0))
         notebook.add_cut("old one", document=made_cut("d", half_passing_db=-18.0))
@@ -113,6 +113,18 @@ def test_table_has_a_row_a_current_cut_and_no_formula(filled, tmp_path):
     assert rows[0]["setup_machine"] == "'=HYPERLINK()"
 
 
+@pytest.mark.parametrize("sign", ["=", "+", "-", "@", "＝", "\n="])
+def test_name_that_begins_like_a_formula_is_words_in_the_table(tmp_path, sign):
+    path, out = tmp_path / "n.db", tmp_path / "out.csv"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("a", facts=FACTS)
+        notebook.add_cut("a", document=made_cut(f"{sign}1+1"))
+    export_notebook(out, notebook=path)
+    with out.open(encoding="utf-8", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert row["file"] == f"'{sign}1+1.wav"
+
+
 def test_existing_file_is_not_overwritten(filled, tmp_path):
     out = tmp_path / "out.csv"
     out.write_text("mine")
@@ -157,6 +169,8 @@ def broken(lines, number, change):
         lambda record: record["document"].update(cut_index=5),
         lambda record: record["document"]["recording"].update(sha256="../x"),
         lambda record: record["document"]["recording"].update(file=3),
+        lambda record: record.update(added="yesterday"),
+        lambda record: record.update(added=None),
     ],
     ids=[
         "document",
@@ -175,6 +189,8 @@ def broken(lines, number, change):
         "cut index",
         "sha256",
         "file",
+        "date",
+        "no date",
     ],
 )
 def test_broken_line_is_named_and_nothing_is_added(filled, tmp_path, change):

@@ -30,6 +30,33 @@ def test_setup_added_is_found_in_any_case_with_its_facts(notebook):
     assert (found.name, found.facts, found.cuts, found.retired) == ("6 mm long", FACTS, 0, None)
 
 
+@pytest.mark.parametrize(
+    ("name", "again"),
+    [
+        ("Fräser Ä", "fräser ä"),  # SQLite's own comparison knows the case of A to Z only
+        ("Fra\u0308ser", "FRÄSER"),  # Unicode Standard Annex 15: a and two dots are one letter, or two marks
+        ("Große", "GROSSE"),  # Unicode case folding
+        ("6 mm  out", "6 mm out"),
+    ],
+)
+def test_name_in_other_letters_is_the_same_setup(notebook, name, again):
+    notebook.add_setup(name, facts=FACTS)
+    assert notebook.find_setup(again).name == name
+    assert notebook.fill_facts(again, facts={"holder": "ER11"}) == ("holder",)
+    assert notebook.add_cut(again, document=made_cut()).filed == "new"
+    assert [cut.setup for cut in notebook.list_cuts(again)] == [name]
+    with pytest.raises(BadValueError, match="this is taken"):
+        notebook.add_setup(again, facts=FACTS)
+
+
+def test_two_setups_of_an_older_version_that_differ_in_case_are_each_found_by_their_own_name(path, notebook):
+    old = sqlite3.connect(path, isolation_level=None)
+    for name in ("Ä", "ä"):
+        old.execute("INSERT INTO setups (name, facts, created) VALUES (?, '{\"flutes\": 3}', '')", (name,))
+    old.close()
+    assert [notebook.find_setup(name).name for name in ("Ä", "ä")] == ["Ä", "ä"]
+
+
 def test_setup_name_taken_is_refused(notebook):
     with pytest.raises(BadValueError, match="nothing is overwritten, and this is taken"):
         notebook.add_setup("6 mm LONG", facts=FACTS)
@@ -119,6 +146,26 @@ def test_noise_is_kept_with_its_rating_and_a_new_neighbour_is_a_new_version(note
 def test_noise_without_a_level_is_kept_without_one(notebook):
     notebook.add_noise("6 mm long", document=made_noise(laeq_db=None))
     assert notebook.list_noises("6 mm long")[0].rated_db is None
+
+
+def test_recording_whose_name_is_no_text_is_kept_and_listed(notebook):
+    # Linux hands over a stray byte of a name as a lone surrogate (PEP 383), which no UTF-8 can hold.
+    document = made_cut("bad\udcff")
+    notebook.add_cut("6 mm long", document=document)
+    (cut,) = notebook.list_cuts("6 mm long")
+    assert cut.file == r"bad\udcff.wav"
+    assert notebook.read_cut(cut.number) == document
+
+
+@pytest.mark.parametrize("column", ["facts", "document"])
+def test_damage_inside_a_row_is_told(path, notebook, column):
+    notebook.add_cut("6 mm long", document=made_cut())
+    other = sqlite3.connect(path, isolation_level=None)
+    table = "setups" if column == "facts" else "cuts"
+    other.execute(f"UPDATE {table} SET {column} = substr({column}, 1, 20)")
+    other.close()
+    with pytest.raises(NotebookError, match="damaged or cut short"):
+        notebook.read_cut(notebook.list_cuts("6 mm long")[0].number)
 
 
 def test_recording_in_another_setup_is_told(notebook):

@@ -1,0 +1,50 @@
+"""What a setup may be called, when two names are one, and what may not be changed or added to.
+
+In: names, facts, setups. Out: nothing or a name, or a `BadValueError`.
+Source: https://unicode.org/reports/tr15/ (one letter may be written as one mark or as two).
+Leaves out: the range of each fact, which the public edge checks.
+"""
+
+import unicodedata
+from typing import Any
+
+from chatter.errors import BadValueError
+from chatter.model.notebook import KeptSetup
+
+MAX_NAME = 80  # own choice: one line of a terminal
+
+
+def name_key(name: str) -> str:
+    """Bring a name to the form in which names are compared: upper and lower case and blanks don't matter."""
+    return " ".join(unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold()).split())
+
+
+def check_name(name: str) -> str:
+    """Give a setup's name without blanks around it, or refuse it."""
+    shown = name.strip()
+    if not shown or len(shown) > MAX_NAME or not shown.isprintable():
+        raise BadValueError("setup", name, f"a name of 1 to {MAX_NAME} letters in one line")
+    return shown
+
+
+def check_same_facts(name: str, *, known: dict[str, Any], given: dict[str, Any]) -> None:
+    """Refuse facts that differ from a setup's own."""
+    for key, value in given.items():
+        if value is not None and known.get(key) is not None and value != known[key]:
+            raise BadValueError(
+                key,
+                value,
+                f"{known[key]!r} as the setup {name!r} says, or copy that setup with this change",
+            )
+
+
+def check_in_use(setup: KeptSetup) -> None:
+    """Refuse a setup that is retired.
+
+    Raises
+    ------
+    BadValueError
+        It is.
+    """
+    if setup.retired is not None:
+        raise BadValueError("setup", setup.name, "a setup in use: this one is retired; copy it to go on")
