@@ -252,29 +252,6 @@ def test_newer_schema_is_refused_and_left_untouched(path):
     assert path.read_bytes() == before
 
 
-def test_notebook_of_the_first_schema_is_brought_up_to_date_with_its_cuts(path, monkeypatch):
-    with monkeypatch.context() as past:
-        past.setattr(_schema, "STEPS", _schema.STEPS[:1])
-        past.setattr(_schema, "VERSION", 1)
-        _schema.make_notebook(path)
-    old = sqlite3.connect(path, isolation_level=None)
-    old.execute("INSERT INTO setups (name, facts, created) VALUES ('old', '{\"flutes\": 3}', '2026-01-01')")
-    old.execute(
-        "INSERT INTO cuts (setup_id, sha256, version, is_current, added, file, set_rpm, verdict, document) "
-        "VALUES (1, 'aa', 1, 1, '2026-01-01', 'a.wav', 9000, 'stable', '{}')"
-    )
-    old.close()
-    with pytest.raises(NotebookError, match="older version of the program"):
-        Notebook(path)
-    with Notebook(path, write=True) as notebook:
-        assert [cut.set_rpm for cut in notebook.list_cuts("old")] == [9000.0]
-        assert notebook.find_setup("old").facts == SetupFacts(flutes=3)
-        assert notebook.add_tap("old", document=made_tap()).filed == "new"
-        assert notebook.add_noise("old", document=made_noise()).filed == "new"
-    with Notebook(path) as notebook:
-        assert len(notebook.list_taps("old")) == 1
-
-
 def test_backup_of_a_notebook_that_another_program_holds_is_told(path, monkeypatch, tmp_path):
     with Notebook(path, write=True, make=True):
         pass
