@@ -19,7 +19,8 @@ CREATE TABLE cuts (
     id INTEGER PRIMARY KEY, setup_id INTEGER NOT NULL REFERENCES setups (id), sha256 TEXT NOT NULL,
     version INTEGER NOT NULL, is_current INTEGER NOT NULL, added TEXT NOT NULL, file TEXT NOT NULL,
     set_rpm REAL NOT NULL, measured_rpm REAL, depth_mm REAL, width_mm REAL, feed_mm_min REAL,
-    verdict TEXT NOT NULL, chatter_probability REAL, chatter_hz REAL, document TEXT NOT NULL, UNIQUE (setup_id, sha256, version)
+    verdict TEXT NOT NULL, chatter_probability REAL, chatter_hz REAL, document TEXT NOT NULL,
+    UNIQUE (setup_id, sha256, version)
 );
 CREATE INDEX cuts_by_recording ON cuts (sha256);
 """
@@ -27,7 +28,8 @@ SECOND = """
 CREATE TABLE taps (
     id INTEGER PRIMARY KEY, setup_id INTEGER NOT NULL REFERENCES setups (id), sha256 TEXT NOT NULL,
     part TEXT NOT NULL, version INTEGER NOT NULL, is_current INTEGER NOT NULL, added TEXT NOT NULL,
-    file TEXT NOT NULL, document TEXT NOT NULL, UNIQUE (setup_id, sha256, version)
+    file TEXT NOT NULL, document TEXT NOT NULL,
+    UNIQUE (setup_id, sha256, version)
 );
 CREATE INDEX cuts_to_list ON cuts (
     setup_id, is_current, id, sha256, version, added, file, set_rpm, measured_rpm, depth_mm, width_mm,
@@ -38,7 +40,8 @@ THIRD = """
 CREATE TABLE noises (
     id INTEGER PRIMARY KEY, setup_id INTEGER NOT NULL REFERENCES setups (id), sha256 TEXT NOT NULL,
     version INTEGER NOT NULL, is_current INTEGER NOT NULL, added TEXT NOT NULL, file TEXT NOT NULL,
-    laeq_db REAL, rated_db REAL, document TEXT NOT NULL, UNIQUE (setup_id, sha256, version)
+    laeq_db REAL, rated_db REAL, document TEXT NOT NULL,
+    UNIQUE (setup_id, sha256, version)
 );
 """
 VERSIONS = (FIRST, SECOND, THIRD)
