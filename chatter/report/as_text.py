@@ -74,14 +74,25 @@ def _verdict(document: CutDocument, worst: JudgedCut | None) -> list[str]:
 def _what_next(document: CutDocument) -> list[str]:
     advice = document.advice
     lines = ["Set next", *wrap(ACTIONS[advice.action], "  ")]
-    for rank, speed in enumerate(advice.speeds[:SPEEDS_SHOWN], start=1):
-        lines += _speed(rank, speed)
-    if advice.action != "record again":
-        for text in (tell_ramp(document), tell_depth(document)):
-            lines += wrap(text or "", "  ")
     if _must_record_again(document):  # then the cautions say how, so they come here
-        lines += ["", *_bullets("How to record, and what to mind", advice.cautions)]
-    return lines
+        return [*lines, "", *_bullets("How to record, and what to mind", advice.cautions)]
+    speeds = [
+        line
+        for rank, speed in enumerate(advice.speeds[:SPEEDS_SHOWN], start=1)
+        for line in _speed(rank, speed)
+    ]
+    deep = [line for text in (tell_ramp(document), tell_depth(document)) for line in wrap(text or "", "  ")]
+    if advice.action == "reduce depth" and speeds:  # what is advised comes first
+        others = "Other speeds are less likely to help; the likeliest of them, at the present depth:"
+        return [*lines, *deep, *wrap(others, "  "), *speeds, *_ask_next(document)]
+    return [*lines, *speeds, *deep, *_ask_next(document)]
+
+
+def _ask_next(document: CutDocument) -> list[str]:
+    """Point at the advice that weighs the whole setup, where the cut was filed with one."""
+    if document.notebook is None:
+        return []
+    return wrap(f'Which cut to make next with this setup: chatter next "{document.notebook["setup"]}".', "  ")
 
 
 def _must_record_again(document: CutDocument) -> bool:
@@ -89,9 +100,12 @@ def _must_record_again(document: CutDocument) -> bool:
 
 
 def _speed(rank: int, speed: SpeedWindow) -> list[str]:
+    window = f"in a window from {speed.low_rpm:,.0f} to {speed.high_rpm:,.0f}"
+    if speed.high_rpm - speed.low_rpm < 1:
+        window = "with next to no room on either side"
     detail = (
-        f"That is {speed.rpm:,.0f} rpm true, in a window from {speed.low_rpm:,.0f} to "
-        f"{speed.high_rpm:,.0f} (lobe {speed.lobe}). {to_sentence(speed.why) if rank == 1 else ''}"
+        f"That is {speed.rpm:,.0f} rpm true, {window} (lobe {speed.lobe}). "
+        f"{to_sentence(speed.why) if rank == 1 else ''}"
     )
     return [*wrap(f"{rank}. {tell_dial(speed)}", "  ", "     "), *wrap(detail, "     ")]
 
@@ -136,7 +150,7 @@ def _cut_table(analysis: CutAnalysis) -> list[str]:
 
 
 def _cell(value: float | None, width: int = 7) -> str:
-    return f"{'-' if value is None else f'{value:.1f}':>{width}}"
+    return f"{'-' if value is None else f'{value:,.1f}':>{width}}"
 
 
 def _finding_texts(document: CutDocument) -> list[str]:

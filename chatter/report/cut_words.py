@@ -8,6 +8,7 @@ from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow
 from chatter.model.cut import present_depth_mm
 
 SPEEDS_SHOWN = 3
+LITTLE_MORE = 1.1  # own choice: up to here a depth factor is no invitation to cut deeper
 ACTIONS = {
     "keep": "Keep these settings.",
     "change speed": "Change the spindle speed.",
@@ -155,11 +156,16 @@ def tell_depth(document: CutDocument) -> str | None:
     share = f"{factor:.2f} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
     if depth_mm is not None:
         share += f" ({factor * depth_mm:.2f} mm instead of {depth_mm:g} mm)"
-    if factor > 1:
+    if factor >= LITTLE_MORE:
         text = f"At the present speed up to {share} should stay stable with 90 chances in 100: "
         return f"{text}go deeper in small steps, and record each."
-    if factor == 1:
-        return "At the present speed the present depth is as deep as can be advised."
+    if factor >= 1:
+        text = "At the present speed the present depth is about as deep as can be advised from what was heard"
+        more = "" if f"{factor:.2f}" == "1.00" else f": up to {share}, with 90 chances in 100"
+        return f"{text}{more}. To learn how much it bears, go deeper in small steps, and record each."
+    if verdict_of_all(document) == "stable":
+        text = f"This cut stayed quiet, but from all that is known no more than {share} is stable with 90 "
+        return f"{text}chances in 100: make it once more, and record it, before you rely on it."
     return f"At the present speed no more than {share} is stable with 90 chances in 100."
 
 
@@ -175,7 +181,7 @@ def tell_spindle(document: CutDocument) -> str:
         f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {abs(off_percent):.2f} % {side} the "
         f"{spindle.programmed_rpm:,.0f} dialled. "
         f"It turns {spindle.measured_rpm / 60:.1f} times a second; "
-        f"{spindle.flutes} flute{'s' if spindle.flutes > 1 else ''} strike at "
+        f"{spindle.flutes} {'flutes strike' if spindle.flutes > 1 else 'flute strikes'} at "
         f"{spindle.measured_rpm * spindle.flutes / 60:.1f} Hz."
     )
 

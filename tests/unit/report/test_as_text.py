@@ -98,3 +98,61 @@ def test_cut_at_the_edge_of_the_file_is_told_without_a_made_up_time(make_documen
     text = " ".join(to_text(make_document((make_cut(start_s=None, end_s=None),))).split())
     assert "before the recording begins" in text
     assert "None" not in text
+
+
+def test_less_depth_is_told_before_the_speeds_that_are_less_likely_to_help(chattering):
+    less = replace(chattering, advice=replace(chattering.advice, action="reduce depth"))
+    text = " ".join(to_text(less).split())
+    # 0.6 of 2.0 mm is what is advised; the speeds come after it, under words that say so.
+    assert text.index("Keep the speed and take less depth") < text.index("1.20 mm instead of 2 mm")
+    assert text.index("1.20 mm instead of 2 mm") < text.index("less likely")
+    assert text.index("less likely") < text.index("Dial 13,640")
+
+
+@pytest.mark.parametrize(
+    ("factor", "told", "untold"),
+    [
+        (
+            1.4,
+            "up to 1.40 times the present depth (2.80 mm instead of 2 mm) should stay stable",
+            "about as deep",
+        ),
+        (1.03, "about as deep as can be advised from what was heard: up to 1.03 times", "should stay"),
+        (1.001, "about as deep as can be advised from what was heard. To learn", "1.00 times"),
+        # Earlier cuts of a setup can speak against a depth at which this one stayed quiet.
+        (0.57, "This cut stayed quiet, but from all that is known no more than 0.57 times", "At the present"),
+    ],
+)
+def test_depth_of_a_stable_cut_invites_no_deeper_than_its_factor(
+    factor, told, untold, make_document, make_cut
+):
+    document = make_document((make_cut("stable", 0.03),), action="keep")
+    text = " ".join(to_text(replace(document, advice=replace(document.advice, depth_factor=factor))).split())
+    assert told in text
+    assert untold not in text
+
+
+def test_one_flute_strikes_and_two_strike(make_document, make_cut):
+    document = make_document((make_cut(),))
+    one = replace(document.analysis.spindle, flutes=1)
+    single = replace(document, analysis=replace(document.analysis, spindle=one))
+    assert "1 flute strikes at" in " ".join(to_text(single).split())
+    assert "2 flutes strike at" in " ".join(to_text(document).split())
+
+
+def test_window_without_width_is_told_as_one_and_not_as_a_range(chattering):
+    speed = replace(chattering.advice.speeds[0], low_rpm=13500.0, high_rpm=13500.0)
+    narrow = replace(chattering, advice=replace(chattering.advice, speeds=(speed,)))
+    text = " ".join(to_text(narrow).split())
+    assert "13,500 rpm true, with next to no room on either side" in text
+    assert "from 13,500 to 13,500" not in text
+
+
+def test_speeds_in_the_table_of_cuts_have_their_thousands_comma(many_cuts):
+    assert "11,874.2" in to_text(many_cuts)[to_text(many_cuts).index("Every cut") :]
+
+
+def test_filed_cut_points_at_the_command_that_weighs_the_whole_setup(chattering):
+    told = 'chatter next "bench mill"'
+    assert told in " ".join(to_text(replace(chattering, notebook={"setup": "bench mill"})).split())
+    assert "chatter next" not in to_text(chattering)
