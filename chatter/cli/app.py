@@ -14,6 +14,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from chatter import __version__
+from chatter.cli._misuse import tell_misuse
 from chatter.cli._options import Direction
 from chatter.cli._reports import EmbedSound, ReportFile, prepare_report, tell_report
 from chatter.cli.map import map_command
@@ -28,7 +29,7 @@ from chatter.cli.notebook import (
     tell_unfiled,
 )
 from chatter.cli.tap import tap_command
-from chatter.errors import ChatterError
+from chatter.errors import ChatterError, OutputError
 
 app = typer.Typer(
     name="chatter",
@@ -206,7 +207,12 @@ def batch(
                 bars.append(at_end.enter_context(bar))
             bars[0].update(done - bars[0].pos)
 
-        summary = analyse_batch(table, out=out, jobs=jobs, progress=show)
+        try:
+            summary = analyse_batch(table, out=out, jobs=jobs, progress=show)
+        except KeyboardInterrupt:
+            at_end.close()  # the bar's line ends before the next one
+            typer.echo("chatter: stopped: the same command goes on where it was", err=True)
+            raise
     if summary.unused_columns:
         typer.echo(f"chatter: columns that nothing uses: {', '.join(summary.unused_columns)}", err=True)
     typer.echo(
@@ -246,11 +252,14 @@ def synth(
 ) -> None:
     """Make a practice recording whose answer is chosen, to train an ear and check the program."""
     from chatter.analysis import make_practice_recording
+    from chatter.report.places import check_folder
 
+    check_folder(out)
+    if out.exists():  # it may be a recording of a real cut
+        raise OutputError(str(out), "it exists already", "give a new name: nothing is overwritten")
     make_practice_recording(out, rpm=rpm, flutes=flutes, answer=answer.value, seed=seed)
-    typer.echo(
-        f"chatter: wrote {out}: simulated, {answer.value}, {rpm:g} rpm dialled, {flutes} flutes", err=True
-    )
+    teeth = "1 flute" if flutes == 1 else f"{flutes} flutes"
+    typer.echo(f"chatter: wrote {out}: simulated, {answer.value}, {rpm:,g} rpm dialled, {teeth}", err=True)
 
 
 def main() -> None:
@@ -266,8 +275,7 @@ def main() -> None:
     except typer.Abort:
         _stop("stopped", 1)
     except _CommandLineError as error:
-        problem = getattr(error, "format_message", error.__str__)()
-        _stop(f"{problem.rstrip('.')}: see chatter --help", 2)
+        _stop(tell_misuse(error), 2)
     sys.exit(code if isinstance(code, int) else 0)
 
 

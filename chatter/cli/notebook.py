@@ -37,12 +37,20 @@ _Way = Annotated[
 ]
 _MaxDepth = Annotated[float | None, typer.Option(metavar="MM", help="Largest axial depth to suggest.")]
 
+
+def show_help(context: typer.Context) -> None:
+    """Lay out the help of a group of commands that was called without one."""
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
 setup_app = typer.Typer(
     name="setup",
     help="Keep setups: a machine, a tool as it is clamped, and what is cut.",
-    no_args_is_help=True,
+    invoke_without_command=True,
     rich_markup_mode=None,
 )
+setup_app.callback()(show_help)
 
 
 @setup_app.command(name="add")
@@ -235,9 +243,10 @@ def card_command(
 notebook_app = typer.Typer(
     name="notebook",
     help="Copy a notebook: to other programs, into another notebook, or to a safe place.",
-    no_args_is_help=True,
+    invoke_without_command=True,
     rich_markup_mode=None,
 )
+notebook_app.callback()(show_help)
 
 
 @notebook_app.command(name="export")

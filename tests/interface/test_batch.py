@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -195,6 +196,24 @@ def test_killed_run_leaves_whole_lines_and_no_process_behind(shop):
     assert [json.loads(line)["program"]["settings"]["rpm"] for line in complete] == [
         9000.0 + number // 3 for number in range(len(complete))
     ]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="sends the signal that Ctrl-C sends elsewhere")
+def test_run_stopped_by_hand_says_that_the_same_command_goes_on(shop):
+    rows = "".join(f"{name}.wav,{rpm},2\n" for rpm in range(9000, 9040) for name in "abc")
+    (shop / "long.csv").write_text("file,rpm,flutes\n" + rows, encoding="utf-8")
+    out = shop / "out.jsonl"
+    command = [sys.executable, "-m", "chatter", "batch", "long.csv", "--out", "out.jsonl"]
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    run = subprocess.Popen(command, cwd=shop, env=environment, stderr=subprocess.PIPE, text=True)
+    give_up = time.monotonic() + 60
+    while time.monotonic() < give_up and not (out.exists() and out.read_bytes().count(b"\n") >= 1):
+        time.sleep(0.05)
+    run.send_signal(signal.SIGINT)
+    _, told = run.communicate(timeout=60)
+    assert run.returncode == 130  # 128 and the number of the signal, as shells count
+    assert "stopped: the same command goes on" in told
+    assert "Traceback" not in told
 
 
 TAP = (

@@ -55,6 +55,33 @@ def test_bad_value_gives_one_line(chatter, noise_wav, option, value):
 
 
 @pytest.mark.parametrize(
+    ("option", "value", "told"),
+    [
+        ("--rpm", "7,000", "leave out units and commas"),
+        ("--depth-mm", "0.5mm", "leave out units and commas"),
+        ("--flutes", "two", "no whole number"),
+        ("--direction", "conventional", "'--direction': 'conventional' is not one of 'up', 'climb'"),
+    ],
+)
+def test_slip_in_a_value_is_told_with_what_to_type_and_the_help_of_its_command(
+    chatter, noise_wav, option, value, told
+):
+    ran = chatter("cut", noise_wav, *SETTING, option, value)
+    assert is_one_clear_line(ran, codes=(2,))
+    assert told in ran.err
+    assert ran.err.strip().endswith("see chatter cut --help")
+
+
+@pytest.mark.parametrize("group", ["setup", "notebook"])
+def test_group_of_commands_alone_shows_its_help(chatter, group):
+    ran = chatter(group)
+    assert ran.code == 0
+    assert len(ran.out.splitlines()) > 5  # laid out, not squeezed into a line
+    assert "Commands:" in ran.out
+    assert ran.err == ""
+
+
+@pytest.mark.parametrize(
     "words",
     [
         ("cut",),

@@ -81,3 +81,11 @@ def test_practice_recording_that_cannot_be_made_gives_one_line(chatter, words):
     assert ran.code in (1, 2)
     assert len(ran.err.strip().splitlines()) == 1
     assert ran.err.startswith("chatter: ")
+
+
+def test_practice_recording_never_takes_the_place_of_another_file(chatter, tmp_path):
+    (tmp_path / "my-cut.wav").write_bytes(b"a recording of a real cut")
+    ran = chatter("synth", "--out", "my-cut.wav", "--rpm", "9000", "--flutes", "3", "--answer", "stable")
+    assert ran.code == 1
+    assert "my-cut.wav: it exists already" in ran.err
+    assert (tmp_path / "my-cut.wav").read_bytes() == b"a recording of a real cut"
