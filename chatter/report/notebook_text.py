@@ -4,6 +4,7 @@ In: setups with their cuts and taps, the next cut. Out: lines that read without 
 Leaves out: any judgement.
 """
 
+import math
 import textwrap
 
 from chatter.model.notebook import (
@@ -61,11 +62,11 @@ def next_to_text(document: NextDocument) -> str:
     if document.width_mm is not None:
         lines.append(f"  radial width    {document.width_mm:g} mm")
     if document.feed_mm_min is not None:
-        lines.append(f"  feed            {document.feed_mm_min:.0f} mm/min")
+        lines.append(f"  feed            {document.feed_mm_min:,.0f} mm/min")
     lines += ["", *_wrap(document.why)]
     best = document.best_so_far
     if best is not None and document.action == "cut":
-        rate = "" if best.removal_mm3_min is None else f", {best.removal_mm3_min:.0f} mm³/min"
+        rate = "" if best.removal_mm3_min is None else f", {best.removal_mm3_min:,.0f} mm³/min"
         lines += _wrap(f"Best heard stable so far: {best.set_rpm:,.0f} rpm, {best.depth_mm:g} mm deep{rate}.")
     lines += ["", "Cautions", *(line for text in document.cautions for line in _bullet(text))]
     return "\n".join(lines) + "\n"
@@ -122,19 +123,28 @@ def setup_map_to_text(document: SetupMap) -> str:
     if document.stable_probability is None:
         lines += _wrap("No chances yet: no chatter and no tap names a frequency.")
         return "\n".join(lines) + "\n"
-    lines += ["", "true rpm  deepest with 9 in 10 stable  with 5 in 10, mm"]
+    lines += ["", "Deepest cut, mm, that is stable", "true rpm  with 90 chances in 100  with 50 in 100"]
     step = max(1, len(document.speeds_rpm) // TABLE_ROWS)
     for column in range(0, len(document.speeds_rpm), step):
         chances = [row[column] for row in document.stable_probability]
         sure, even = (_deepest(document.depths_mm, chances, least) for least in (0.9, 0.5))
-        lines.append(f"{document.speeds_rpm[column]:>8.0f}  {sure:>26}  {even:>16}")
+        lines.append(f"{document.speeds_rpm[column]:>8,.0f}  {sure:>22}  {even:>14}")
     return "\n".join(lines) + "\n"
 
 
 def _deepest(depths_mm: tuple[float, ...], chances: list[float], least: float) -> str:
-    """Give the deepest depth with at least that chance, as text."""
-    deep = [depth for depth, chance in zip(depths_mm, chances, strict=True) if chance >= least]
-    return f"{max(deep):.2f}" if deep else "-"
+    """Give the depth down to which the chance is at least that, also between the depths looked at."""
+    above_mm, above = 0.0, 1.0  # no depth, no chatter
+    for depth_mm, chance in zip(depths_mm, chances, strict=True):
+        if chance < least:
+            deep_mm = above_mm + (depth_mm - above_mm) * (above - least) / (above - chance)
+            return _floor_mm(deep_mm)
+        above_mm, above = depth_mm, chance
+    return f"{_floor_mm(above_mm)}+"  # as deep as was looked at
+
+
+def _floor_mm(depth_mm: float) -> str:
+    return f"{math.floor(100 * depth_mm + 1e-9) / 100:.2f}"  # rounded up it might chatter
 
 
 def _card_line(row: CardRow) -> str:
@@ -142,10 +152,10 @@ def _card_line(row: CardRow) -> str:
         return "-" if value is None else format(value, form)
 
     margin = "" if row.chatter_depth_mm is None else f"; not at {row.chatter_depth_mm:g} mm"
-    chance = f"chatter {100 * row.chatter_probability:.0f} in 100"
+    chance = f"chatter {100 * row.chatter_probability:.0f} %"
     return (
-        f"{row.set_rpm:>7.0f}  {shown(row.feed_mm_min, '.0f'):>11}  {row.depth_mm:>8g}  "
-        f"{shown(row.width_mm, 'g'):>8}  {shown(row.removal_mm3_min, '.0f'):>7}  "
+        f"{row.set_rpm:>7,.0f}  {shown(row.feed_mm_min, ',.0f'):>11}  {row.depth_mm:>8g}  "
+        f"{shown(row.width_mm, 'g'):>8}  {shown(row.removal_mm3_min, ',.0f'):>7}  "
         f"{row.cuts}x, {chance}{margin}"
     )
 
@@ -179,11 +189,11 @@ def describe_facts(facts: SetupFacts) -> str:
 
 
 def _cut_line(cut: KeptCut) -> str:
-    true = "-" if cut.measured_rpm is None else f"{cut.measured_rpm:.0f}"
+    true = "-" if cut.measured_rpm is None else f"{cut.measured_rpm:,.0f}"
     depth = "-" if cut.depth_mm is None else f"{cut.depth_mm:g}"
-    hz = "-" if cut.chatter_hz is None else f"{cut.chatter_hz:.0f}"
+    hz = "-" if cut.chatter_hz is None else f"{cut.chatter_hz:,.0f}"
     old = "" if cut.is_current else f"  (earlier version {cut.version})"
-    figures = f"{cut.number:>3}  {cut.set_rpm:>7.0f}  {true:>8}  {depth:>8}  {cut.verdict:<9}  {hz:>10}"
+    figures = f"{cut.number:>3}  {cut.set_rpm:>7,.0f}  {true:>8}  {depth:>8}  {cut.verdict:<9}  {hz:>10}"
     return f"{figures}  {cut.file}{old}"
 
 

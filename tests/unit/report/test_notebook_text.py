@@ -1,0 +1,64 @@
+"""What a notebook holds, as text: depths between those looked at, and figures that are read at a glance."""
+
+import pytest
+
+from chatter.model.notebook import Card, CardRow, SetupFacts, SetupMap
+from chatter.report.notebook_text import card_to_text, setup_map_to_text
+
+
+def mapped(*chances):
+    return SetupMap(
+        program={},
+        setup="bench mill",
+        facts=SetupFacts(flutes=2),
+        speeds_rpm=(12_000.0,),
+        depths_mm=(0.5, 1.0, 1.5),
+        stable_probability=tuple((chance,) for chance in chances),
+        cuts=(),
+        left_out=0,
+        best_so_far=None,
+        best_rpm=None,
+    )
+
+
+@pytest.mark.parametrize(
+    ("chances", "sure", "even"),
+    [
+        # From 1 at 0.5 mm to 0.8 at 1 mm, 0.9 lies halfway; from 0.8 at 1 mm to 0.2 at 1.5 mm, 0.5 does.
+        ((1.0, 0.8, 0.2), "0.75", "1.25"),
+        # No depth is surely stable: from 1 at nothing to 0.7 at 0.5 mm, 0.9 lies a third of the way.
+        ((0.7, 0.6, 0.5), "0.16", "1.50+"),
+        # A chance that comes back below doubtful depths doesn't count: the way there leads through them.
+        ((0.8, 1.0, 0.0), "0.25", "1.25"),
+    ],
+)
+def test_deepest_stable_depth_is_read_between_the_depths_and_never_rounded_up(chances, sure, even):
+    row = setup_map_to_text(mapped(*chances)).splitlines()[-1].split()
+    assert row == ["12,000", sure, even]
+
+
+def test_card_parts_thousands_and_stays_within_80_columns():
+    row = CardRow(
+        set_rpm=20_000.0,
+        feed_mm_min=1_600.0,
+        depth_mm=1.1,
+        width_mm=3.0,
+        removal_mm3_min=5_280.0,
+        cuts=1,
+        chatter_probability=0.03,
+        chatter_depth_mm=1.65,
+    )
+    card = Card(
+        program={},
+        setup="bench mill",
+        facts=SetupFacts(flutes=2),
+        rows=(row,),
+        cuts=3,
+        made="2026-11-26T08:00:00+00:00",
+        noises=(),
+        cautions=(),
+    )
+    text = card_to_text(card)
+    for told in ("20,000", "1,600", "5,280"):
+        assert told in text
+    assert max(map(len, text.splitlines())) <= 80
