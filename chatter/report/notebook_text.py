@@ -77,7 +77,7 @@ def card_to_text(card: Card) -> str:
     lines = [card.setup, "=" * len(card.setup), *_wrap(describe_facts(card.facts)), ""]
     if card.rows:
         lines += [
-            "set rpm  feed mm/min  depth mm  width mm  mm³/min  heard stable",
+            "set rpm  mm/min  mm deep  mm wide  mm³/min  heard stable",
             *(_card_line(row) for row in card.rows),
         ]
     else:
@@ -154,8 +154,8 @@ def _card_line(row: CardRow) -> str:
     margin = "" if row.chatter_depth_mm is None else f"; not at {row.chatter_depth_mm:g} mm"
     chance = f"chatter {100 * row.chatter_probability:.0f} %"
     return (
-        f"{row.set_rpm:>7,.0f}  {shown(row.feed_mm_min, ',.0f'):>11}  {row.depth_mm:>8g}  "
-        f"{shown(row.width_mm, 'g'):>8}  {shown(row.removal_mm3_min, ',.0f'):>7}  "
+        f"{row.set_rpm:>7,.0f}  {shown(row.feed_mm_min, ',.0f'):>6}  {row.depth_mm:>7g}  "
+        f"{shown(row.width_mm, 'g'):>7}  {shown(row.removal_mm3_min, ',.0f'):>7}  "
         f"{row.cuts}x, {chance}{margin}"
     )
 
