@@ -9,9 +9,10 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from chatter.model.cut import CutAnalysis
-from chatter.model.notebook import KeptCut
+from chatter.model.notebook import SAME_SPEED, KeptCut
 
 MOST_COMPARED = 200  # of one dialled speed, the newest; own choice: keeps long notebooks quick
+SOFT_DB = -10.0  # own choice: softer halves are seldom a doubled period (docs/next.md)
 SURE_DOUBLING = 0.9  # chance of chatter; own choice
 DOUBTFUL_RUN_OUT = 0.3  # of a cut that was undecided; own choice: a surer stable one goes first
 
@@ -62,6 +63,42 @@ def is_untold(cut: KeptCut) -> bool:
     from chatter.advice.halves import LOUD_DB
 
     return cut.half_passing_db > LOUD_DB
+
+
+def may_double(cut: KeptCut, *, among: Iterable[KeptCut]) -> bool:
+    """Say whether a cut that counts as stable may double its period, and no lighter one there tells.
+
+    Parameters
+    ----------
+    cut
+        It; with odd flutes it has no halves, and is heard as it is.
+    among
+        All cuts of its setup, as they count.
+    """
+    from chatter.advice.halves import LIGHTER
+
+    depth_mm, half_db = cut.depth_mm, cut.half_passing_db
+    if not depth_mm or half_db is None or half_db <= SOFT_DB:
+        return False
+    return not any(
+        one.is_current
+        and one.half_passing_db is not None
+        and one.verdict != "chatter"
+        and one.set_rpm == cut.set_rpm
+        and abs(one.true_rpm / cut.true_rpm - 1) < SAME_SPEED
+        and 0 < (one.depth_mm or 0.0) <= LIGHTER * depth_mm
+        for one in among
+    )
+
+
+def caution_doubling(speeds_rpm: Iterable[float]) -> str:
+    """Say that cuts at these speeds, as dialled, may double their period, and what tells."""
+    told = [f"{rpm:,.0f}" for rpm in speeds_rpm]
+    where = told[0] if len(told) == 1 else f"{', '.join(told[:-1])} and {told[-1]}"
+    return (
+        f"At {where} rpm teeth may cut in turns: with an even number of flutes that can sound like a stable "
+        "cut. Look for marks on the surface; or record a cut at less than half the depth there, and file it."
+    )
 
 
 def as_settled(analysis: CutAnalysis, cut: KeptCut) -> CutAnalysis:

@@ -8,7 +8,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from chatter.analysis._halves import as_settled, is_untold, settle_cuts
+from chatter.analysis._halves import as_settled, caution_doubling, is_untold, may_double, settle_cuts
 from chatter.analysis._notebook import NotebookPath, kept_taps, notebook_path
 from chatter.analysis._parts import program_part
 from chatter.errors import BadValueError, InputError
@@ -91,6 +91,9 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     )
     limits = range_to_try(made, setup=known) if made else find_speed_range(known)
     cautions = list_cautions(limits, record_again=False, gives_speeds=chosen.action == "cut")
+    best = _best(chosen.best, history)
+    if best is not None and best.may_double and chosen.action == "done":
+        cautions = (caution_doubling([best.set_rpm]), *cautions)
     return NextDocument(
         program=program_part({"setup": history.setup.name, "boldest_step": float(boldest_step)}),
         setup=history.setup.name,
@@ -101,7 +104,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         width_mm=known.width_mm,
         feed_mm_min=chosen.feed_mm_min,
         stable_probability=chosen.stable_probability,
-        best_so_far=_best(chosen.best),
+        best_so_far=best,
         why=chosen.why,
         cuts=len(history.cuts),
         cautions=(*(concern.message for concern in concerns), *cautions),
@@ -165,7 +168,7 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
         stable_probability=chances,
         cuts=history.cuts,
         left_out=history.left_out,
-        best_so_far=_best(best),
+        best_so_far=_best(best, history),
         best_rpm=None if best is None else best.set_rpm * slip,
     )
 
@@ -190,6 +193,7 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
                 rows.append(row)
     from chatter.advice.words import USUAL_CAUTIONS
 
+    doubtful = [row.set_rpm for row in rows if row.may_double]
     return Card(
         program=program_part({"setup": history.setup.name}),
         setup=history.setup.name,
@@ -198,7 +202,7 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
         cuts=len(history.cuts),
         rows=tuple(rows),
         noises=history.noises,
-        cautions=USUAL_CAUTIONS,
+        cautions=USUAL_CAUTIONS if not doubtful else (caution_doubling(doubtful), *USUAL_CAUTIONS),
     )
 
 
@@ -207,12 +211,17 @@ class _Read:
     """What the notebook holds of one setup."""
 
     setup: KeptSetup
-    cuts: tuple[KeptCut, ...]  # with a verdict and a depth, oldest first
+    listed: tuple[KeptCut, ...]  # all, oldest first
+    cuts: tuple[KeptCut, ...]  # with a verdict and a depth
     left_out: int
-    newest: KeptCut | None  # of all
     documents: dict[int, dict[str, Any]]  # of the cuts that tell most
     taps: tuple[Tap, ...]
     noises: tuple[CardNoise, ...]  # newest first
+
+    @property
+    def newest(self) -> KeptCut | None:
+        """The last one filed."""
+        return self.listed[-1] if self.listed else None
 
 
 def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read:
@@ -224,9 +233,9 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
         telling = pick_telling_cuts(cuts, most=most)
         return _Read(
             setup=kept,
+            listed=listed,
             cuts=cuts,
             left_out=len(listed) - len(cuts),
-            newest=listed[-1] if listed else None,
             documents={cut.number: opened.read_cut(cut.number) for cut in telling},
             taps=kept_taps(opened, setup),
             noises=_noises(opened, setup, listed),
@@ -307,14 +316,20 @@ def _known_modes(history: _Read) -> "tuple[KnownMode, ...]":
     return known_modes(history.taps, lines=lines)
 
 
-def _best(best: "BestSoFar | None") -> KeptBest | None:
+def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
     if best is None:
         return None
+    there = [
+        cut
+        for cut in history.cuts
+        if (cut.verdict, cut.set_rpm, cut.depth_mm) == ("stable", best.set_rpm, best.depth_mm)
+    ]
     return KeptBest(
         set_rpm=best.set_rpm,
         depth_mm=best.depth_mm,
         feed_mm_min=best.feed_mm_min,
         removal_mm3_min=best.removal_mm3_min,
+        may_double=any(may_double(cut, among=history.listed) for cut in there),
     )
 
 
@@ -342,4 +357,5 @@ def _card_row(cut: KeptCut, history: _Read) -> CardRow | None:
         cuts=len(held),
         chatter_probability=max(one.chatter_probability or 0.0 for one in held),
         chatter_depth_mm=min(spoilt, default=None),
+        may_double=may_double(cut, among=history.listed),
     )

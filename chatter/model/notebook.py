@@ -173,6 +173,7 @@ class KeptBest:
     depth_mm: float
     feed_mm_min: float | None
     removal_mm3_min: float | None  # None where feed or width isn't known
+    may_double: bool = False  # teeth that cut in turns would sound alike, and no lighter cut there tells
 
     def to_dict(self) -> dict[str, Any]:
         """Give the setting as it stands in a document."""
@@ -272,6 +273,7 @@ class CardRow:
     cuts: int  # made at this speed, this deep or deeper, all stable
     chatter_probability: float  # the highest of those cuts
     chatter_depth_mm: float | None  # shallowest at this speed that was not stable; None where all were
+    may_double: bool = False  # see KeptBest
 
     def to_dict(self) -> dict[str, Any]:
         """Give the row as it stands in a document."""

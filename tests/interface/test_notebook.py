@@ -404,6 +404,36 @@ def test_cut_whose_halves_leap_over_a_lighter_one_counts_as_chatter_everywhere(h
     assert "not at 1 mm" in run("card", "6 mm long").out
 
 
+IN_TURNS = "At 20,000 rpm teeth may cut in turns"
+
+
+@pytest.mark.parametrize(
+    ("others", "half_db", "doubtful"),
+    [
+        ((), -3.0, True),
+        ((), -20.0, False),  # far softer than a doubled period is: docs/next.md, rule 6
+        ((), None, False),  # odd flutes, or filed by an older version
+        (((0.4, "stable", -4.0),), -3.0, False),
+        (((0.4, "undecided", -7.5),), -3.0, False),  # a lighter cut tells, whatever it was heard as
+        (((0.9, "stable", -4.0),), -3.0, True),  # hardly lighter
+    ],
+)
+def test_stable_cut_that_may_double_unheard_is_told_on_card_map_and_when_done(
+    halved, others, half_db, doubtful
+):
+    run = halved(*others, *((1.0, "stable", half_db),) * 5)  # after five cuts it is done: rule 7
+    card = json.loads(run("card", "6 mm long", "--json").out)
+    rows = [row["may_double"] for row in card["settings"] if row["depth_mm"] == 1.0]
+    done = json.loads(run("next", "6 mm long", "--json").out)
+    shown = json.loads(run("setup", "map", "6 mm long", "--json").out)
+    assert done["action"] == "done"
+    said = [*rows, done["best_so_far"]["may_double"], shown["best_so_far"]["may_double"]]
+    assert said == [doubtful] * 3
+    assert [IN_TURNS in " ".join(one["cautions"]) for one in (card, done)] == [doubtful] * 2
+    map_text = run("setup", "map", "6 mm long").out
+    assert ("teeth may cut in turns unheard" in " ".join(map_text.split())) is doubtful
+
+
 def test_cut_that_may_double_its_period_asks_for_a_lighter_one_and_is_settled_by_it(halved):
     following = json.loads(halved((1.0, "undecided", 9.0))("next", "6 mm long", "--json").out)
     assert (following["action"], following["set_rpm"], following["depth_mm"]) == ("cut", 20_000.0, 0.45)

@@ -2,7 +2,9 @@
 
 from dataclasses import replace
 
-from chatter.analysis._halves import settle_cuts, tell_settled
+import pytest
+
+from chatter.analysis._halves import may_double, settle_cuts, tell_settled
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
 from chatter.notebook.documents import pick_telling_cuts
@@ -59,6 +61,22 @@ def test_cut_that_counts_by_its_halves_names_no_frequency(tmp_path):
         ("chatter", None), ("stable", None), ("chatter", 900.0)
     ]  # fmt: skip
     assert len(pick_telling_cuts(settled)) == 3
+
+
+@pytest.mark.parametrize(
+    ("lighter", "told"),
+    [
+        ({}, True),
+        ({"verdict": "chatter"}, False),  # what chatters otherwise tells nothing of its halves
+        ({"set_rpm": 12_200.0}, False),  # another speed on the dial
+        ({"measured_rpm": 11_800.0}, False),  # or another true one, by more than 1 %
+        ({"is_current": False}, False),
+        ({"half_passing_db": None}, False),
+    ],
+)
+def test_lighter_cut_tells_of_a_stable_one_only_where_the_two_can_be_compared(tmp_path, lighter, told):
+    deep, light = filed(tmp_path / "n.db", (1.0, "stable", -3.0), (0.4, "stable", -4.0))
+    assert may_double(deep, among=(deep, replace(light, **lighter))) is not told
 
 
 def test_cuts_without_halves_count_as_they_were_heard(tmp_path):
