@@ -41,7 +41,7 @@ def draw_coast(axes: "Axes", speeds: Floats, limit: Floats, top: float, *, fill:
     seen = np.minimum(limit, top)
     floor, ceiling = _running(seen, np.min), _running(seen, np.max)
     wet, dry = int(np.argmax(floor)), int(np.argmin(ceiling))
-    write_word(axes, float(speeds[wet]), 0.5 * float(floor[wet]), "repeats")
+    write_word(axes, float(speeds[wet]), 0.5 * float(floor[wet]), "stable")
     if ceiling[dry] < 0.85 * top:
         write_word(axes, float(speeds[dry]), 0.5 * (float(ceiling[dry]) + top), "chatters")
 
@@ -116,9 +116,13 @@ def draw_present(axes: "Axes", rpm: float, top: float) -> None:
 
 
 def draw_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
-    """Draw a point for each cut, in the shape of its verdict."""
+    """Draw a point for each cut inside the axes, in the shape of its verdict."""
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    cuts = tuple(cut for cut in cuts if left <= cut.rpm <= right and low <= cut.depth <= high)
     for verdict, shape in VERDICT_SHAPES.items():  # all of one shape at once: a long history has thousands
         points = [point for point in cuts if point.verdict == verdict]
+        if not points:
+            continue
         axes.plot(
             [point.rpm for point in points],
             [point.depth for point in points],
@@ -129,6 +133,7 @@ def draw_cuts(axes: "Axes", cuts: tuple[CutPoint, ...]) -> None:
             markeredgewidth=1.6,
             linestyle="none",
             zorder=7,
+            clip_on=False,  # a cut at the fastest speed lies on the edge
         )
 
 

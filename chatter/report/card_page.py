@@ -18,7 +18,7 @@ from chatter.report.setup_map_svg import draw_setup_map
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-LEFT, RIGHT = 0.12, 0.965
+LEFT, RIGHT = 0.12, 0.945
 MOST_WRITTEN = 8  # speeds whose depths are written at their marks
 
 

@@ -21,7 +21,7 @@ from chatter.report.cut_words import find_onset_s, name_line, tell_span
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-LEFT, RIGHT = 0.125, 0.965
+LEFT, RIGHT = 0.125, 0.945
 SHOWN_DB = 55.0  # own choice: from the loudest spot down to paper
 RULER_HIGH = 0.07  # of the axes
 MOST_NUMBERED = 12  # cuts whose edges and numbers have room

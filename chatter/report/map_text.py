@@ -94,7 +94,7 @@ def _lowest(document: MapDocument) -> list[str]:
 
 
 def _chart(document: MapDocument) -> list[str]:
-    """Draw the map with characters: # chatters, a blank repeats."""
+    """Draw the map with characters: # chatters, a blank is stable."""
     if document.lowest_depth is None:
         return []
     limit = np.array([np.inf if depth is None else depth for depth in document.limit_depth])
@@ -105,7 +105,7 @@ def _chart(document: MapDocument) -> list[str]:
     # The least of each column's speeds: a narrow dip must not be lost between two characters.
     columns = [float(part.min()) for part in np.array_split(limit, CHART_WIDE)]
     unit = "x lowest" if document.is_relative else "mm"
-    lines = [f"  depth, {unit}; # chatters, blank repeats"]
+    lines = [f"  depth, {unit}; # chatters, blank is stable"]
     for row in range(CHART_HIGH, 0, -1):
         depth = top * (row - 0.5) / CHART_HIGH
         label = f"{depth:>7.2f}" if row % 3 == 0 or row == 1 else " " * 7

@@ -26,6 +26,7 @@ from chatter.report._map_marks import (
     draw_flag,
     draw_present,
     explain_cuts,
+    write_word,
 )
 from chatter.report._palette import COAST, INK, MARK, PAPER, WATER
 from chatter.report.map_text import told_depth
@@ -96,7 +97,7 @@ def picture_map(document: MapDocument) -> MapPicture:
     what = f"{cut.flutes} flute{'s' if cut.flutes > 1 else ''}, {cut.diameter_mm:g} mm, {width}"
     if cut.material is not None:
         what += f", {cut.material}"
-    unit = "depth, in lowest limits" if document.is_relative else "axial depth, mm"
+    unit = "depth, times the lowest limit" if document.is_relative else "axial depth, mm"
     return MapPicture(
         title="How deep at which speed",
         subtitle=what,
@@ -112,10 +113,10 @@ def picture_map(document: MapDocument) -> MapPicture:
 
 def _map_caption(document: MapDocument) -> str:
     """Say what the flags stand for, and from what the map was drawn."""
-    unit = "times lowest" if document.is_relative else "mm"
+    unit = "x lowest" if document.is_relative else "mm"
     lines = [
-        f"{number}   {speed.rpm:,.0f} rpm; {told_depth(speed.window_depth)} {unit} from "
-        f"{speed.low_rpm:,.0f} to {speed.high_rpm:,.0f} (bar)"
+        f"{number}   {speed.rpm:,.0f} rpm; bar from {speed.low_rpm:,.0f} to {speed.high_rpm:,.0f}: "
+        f"{told_depth(speed.window_depth)} {unit}"
         for number, speed in enumerate(document.best, start=1)
     ]
     modes = [f"{mode.frequency_hz:,.0f} Hz ({mode.axis})" for mode in document.modes[:4]]
@@ -210,7 +211,7 @@ def draw_chances(picture: ChancePicture, *, path: Path) -> None:
         draw_flag(axes, number, window.rpm, chance)
     draw_present(axes, picture.present_rpm, 112)
     if not picture.windows:
-        axes.text(0.5, 0.45, "no speed to suggest", transform=axes.transAxes, ha="center", color=INK)
+        write_word(axes, sum(axes.get_xlim()) / 2, 50, "no other speed to suggest")
     axes.set_xlabel("spindle speed, true, rpm")
     axes.set_ylabel("chances of a stable cut, of 100")
     _write_caption(figure, picture.caption)

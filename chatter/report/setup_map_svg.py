@@ -12,7 +12,7 @@ import numpy as np
 
 from chatter.model.notebook import SetupMap
 from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure, space_ticks
-from chatter.report._map_marks import draw_cuts, explain_cuts
+from chatter.report._map_marks import CutPoint, draw_cuts, explain_cuts
 from chatter.report._palette import COAST, PAPER
 from chatter.report._svg import Raster, to_svg
 from chatter.report.notebook_picture import picture_setup_map
@@ -20,10 +20,11 @@ from chatter.report.notebook_picture import picture_setup_map
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-LEFT, RIGHT = 0.12, 0.965
+LEFT, RIGHT = 0.12, 0.945
 CELLS = (240, 120)  # across, up: what a phone's screen can show
 _VERDICTS = ("stable", "marginal", "chatter", "undecided")
 LEVELS = (50, 90)  # chances of 100 at which a line is drawn
+NAME_WIDE, NAME_HIGH = 0.25, 0.08  # of the axes: what a line's name and a cut's mark take
 
 
 def draw_setup_map(document: SetupMap) -> str:
@@ -46,7 +47,8 @@ def draw_setup_map(document: SetupMap) -> str:
         if levels:
             axes.contour(across, up, percent, levels=levels, colors=COAST, linewidths=1.6)
         for level in levels:
-            _name_level(axes, level, depth=float(up[int(np.argmax(percent[:, -1] >= level))]))
+            ends = [float(up[int(np.argmax(percent[:, column] >= level))]) for column in (-1, 0)]
+            _name_level(axes, level, ends=ends, cuts=picture.cuts)
     draw_cuts(axes, picture.cuts)
     explain_cuts(axes, picture.cuts, is_below=True)
     space_ticks(axes, most_x=5, most_y=6)
@@ -65,14 +67,21 @@ def draw_setup_map(document: SetupMap) -> str:
     )
 
 
-def _name_level(axes: "Axes", level: int, *, depth: float) -> None:
-    """Write a line's chances at its right end."""
+def _name_level(axes: "Axes", level: int, *, ends: list[float], cuts: tuple[CutPoint, ...]) -> None:
+    """Write a line's chances at its right end, or at its left one where a cut would lie under them there."""
+    (left, right), top = axes.get_xlim(), axes.get_ylim()[1]
+
+    def is_free(depth: float, rpm: float) -> bool:
+        near_rpm, near_depth = NAME_WIDE * (right - left), NAME_HIGH * top
+        return not any(abs(cut.rpm - rpm) < near_rpm and abs(cut.depth - depth) < near_depth for cut in cuts)
+
+    at_left = not is_free(ends[0], right) and is_free(ends[1], left)
     axes.text(
-        0.985,
-        depth,
+        0.015 if at_left else 0.985,
+        ends[1] if at_left else ends[0],
         f"{level} in 100",
         transform=axes.get_yaxis_transform(),
-        ha="right",
+        ha="left" if at_left else "right",
         va="center",
         fontsize=SMALL,
         color=COAST,

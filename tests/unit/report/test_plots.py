@@ -11,6 +11,7 @@ from PIL import Image
 
 from chatter.errors import BadValueError, OutputError
 from chatter.model import Advice, BestSpeed, MapCut, MapDocument, MapMode, SpeedCurve
+from chatter.report._map_marks import draw_cuts
 from chatter.report.plots import CutPoint, MapPicture, draw_chances, draw_map, picture_chances, picture_map
 
 SPEEDS = np.linspace(6_000, 24_000, 181)
@@ -70,7 +71,7 @@ def test_svg_names_both_sides_of_the_coast_the_axes_with_units_and_the_best_spee
     path = tmp_path / "map.svg"
     draw_map(picture_map(map_document()), path=path)
     text = drawn(path)
-    for word in ("repeats", "chatters", "spindle speed, true, rpm", "axial depth, mm", "23,900 rpm", ">2<"):
+    for word in ("stable", "chatters", "spindle speed, true, rpm", "axial depth, mm", "23,900 rpm", ">2<"):
         assert word in text
 
 
@@ -98,13 +99,31 @@ def test_smallest_word_is_readable_on_a_phone(kind, tmp_path, chattering):
 @pytest.mark.parametrize("limit", [[np.inf] * 181, [1.0] * 90 + [np.inf] * 91, [2.0] * 181])
 def test_map_without_limits_or_without_peaks_is_drawn(limit, tmp_path):
     draw_map(picture_map(map_document(limit)), path=tmp_path / "map.svg")
-    assert "repeats" in drawn(tmp_path / "map.svg")
+    assert "stable" in drawn(tmp_path / "map.svg")
 
 
 def test_relative_map_says_so_on_its_axis(tmp_path):
     draw_map(picture_map(map_document(is_relative=True)), path=tmp_path / "map.svg")
-    assert "depth, in lowest limits" in drawn(tmp_path / "map.svg")
-    assert "mm from" not in drawn(tmp_path / "map.svg")
+    text = drawn(tmp_path / "map.svg")
+    assert "depth, times the lowest limit" in text
+    assert " x lowest<" in text
+    assert " mm<" not in text
+
+
+def test_cut_at_the_edge_is_drawn_whole_and_one_beyond_it_not_at_all(tmp_path):
+    from matplotlib.figure import Figure
+
+    axes = Figure().add_subplot()
+    axes.set_xlim(3_000, 20_000)
+    axes.set_ylim(0, 2)
+    inside, beyond = (
+        CutPoint(rpm=20_000.0, depth=1.0, verdict="stable"),
+        CutPoint(rpm=20_001.0, depth=1.0, verdict="stable"),
+    )
+    draw_cuts(axes, (inside, beyond))
+    (drawn_points,) = axes.get_lines()
+    assert list(drawn_points.get_xdata()) == [20_000.0]
+    assert not drawn_points.get_clip_on()
 
 
 @pytest.mark.parametrize("chance", [0.0, 1.0, None])
@@ -155,7 +174,7 @@ def test_fuller_curve_of_chances_is_drawn_where_the_document_has_one(tmp_path, c
 def test_cut_without_a_speed_to_suggest_says_so(tmp_path, chattering):
     nothing = Advice(action="reduce depth", speeds=(), depth_factor=None, cautions=())
     draw_chances(picture_chances(replace(chattering, advice=nothing)), path=tmp_path / "cut.svg")
-    assert "no speed to suggest" in drawn(tmp_path / "cut.svg")
+    assert "no other speed to suggest" in drawn(tmp_path / "cut.svg")
 
 
 @pytest.mark.parametrize("name", ["map.pdf", "map", "map.jpg", "png"])
