@@ -20,6 +20,7 @@ from chatter.report.noise_words import (
     LEVEL_WORDS,
     SHOWN_TONES,
     TOO_SHORT,
+    tell_band,
     tell_between,
     tell_calibration,
     tell_changes,
@@ -97,8 +98,8 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
     """Give the page of several measurements."""
     where = "the phone" if comparison.noises[0].neighbour is None else "the neighbour"
     rows = tuple(
-        tuple(cell.replace("-", MINUS) if column else cell for column, cell in enumerate(row))
-        for row in list_rows(comparison)
+        tuple(cell.replace("-", MINUS) if column else cell for column, cell in enumerate(row[:-1]))
+        for row in list_rows(comparison)  # without the last column, which a phone has no room for
     )
     notes = tuple(
         Part(heading=heading, blocks=(Points(texts=texts),)) for heading, texts in list_notes(comparison)
@@ -115,9 +116,9 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
                 blocks=(
                     Table(
                         caption=NOTE,
-                        heads=("recording", *HEADS),
+                        heads=("recording", *HEADS[:-1]),
                         rows=rows,
-                        numbers=(1, 2, 3, 4),
+                        numbers=(1, 2, 3),
                     ),
                 ),
             ),
@@ -216,7 +217,7 @@ def _ear(document: NoiseDocument) -> tuple[Block | None, ...]:
                 ("While it cuts", f"{tell_number(ear.ear_db)} dB(A), {ear.ear_distance_m:g} m away"),
                 ("In a day", tell_minutes(ear.minutes)),
                 (
-                    "LEX,8h",
+                    "Spread over 8 hours (LEX,8h)",
                     f"{tell_number(ear.LEX8h_db)} dB, between {tell_between(ear.low_db, ear.high_db)}",
                 ),
                 ("NIOSH dose", f"{ear.niosh_percent:.0f} %"),
@@ -306,13 +307,14 @@ def _bands(document: NoiseDocument) -> Picture | None:
         figure,
         name="bands",
         title="Third-octave bands at the phone",
-        description=f"Levels of {len(known)} bands; the loudest lies at {tell_hz(loudest)}.",
+        description=f"Levels of {len(known)} bands; the loudest is the one at {tell_band(loudest)}.",
     )
     return Picture(
         heading="Low and high",
         svg=svg,
         texts=(
-            f"The mean level of each third of an octave, unweighted. The loudest lies at {tell_hz(loudest)}. "
+            "The mean level of each third of an octave, unweighted. The loudest is the band at "
+            f"{tell_band(loudest)}. "
             "Walls and fences take high sound away and let low sound through.",
         ),
     )

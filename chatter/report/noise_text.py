@@ -12,6 +12,7 @@ from chatter.report.noise_words import (
     LEVEL_WORDS,
     SHOWN_TONES,
     TOO_SHORT,
+    tell_band,
     tell_between,
     tell_calibration,
     tell_changes,
@@ -87,7 +88,7 @@ def _levels(document: NoiseDocument) -> list[str]:
     )
     if loudest is not None:
         lines += wrap(
-            f"Most of its energy lies near {tell_hz(loudest.midband_hz)} (third-octave bands in --json).",
+            f"Most of its energy lies near {tell_band(loudest.midband_hz)} (third-octave bands in --json).",
             "  ",
         )
     return lines
@@ -150,9 +151,9 @@ def _exposure(document: NoiseDocument) -> list[str]:
         return []
     lines = [f"At your ear, {ear.ear_distance_m:g} m away, {tell_minutes(ear.minutes)} a day"]
     lines += wrap(
-        f"{tell_number(ear.ear_db)} dB(A) while it cuts; LEX,8h {tell_number(ear.LEX8h_db)} dB, between "
-        f"{tell_between(ear.low_db, ear.high_db)}. NIOSH dose {ear.niosh_percent:.0f} %, "
-        f"OSHA {ear.osha_percent:.0f} %.",
+        f"{tell_number(ear.ear_db)} dB(A) while it cuts; spread over a day of 8 hours (LEX,8h) "
+        f"{tell_number(ear.LEX8h_db)} dB, between {tell_between(ear.low_db, ear.high_db)}. "
+        f"NIOSH dose {ear.niosh_percent:.0f} %, OSHA {ear.osha_percent:.0f} %.",
         "  ",
     )
     for text in ear.says:

@@ -15,6 +15,11 @@ CAUTIONS = (
     "Wear hearing protection at the machine whenever you have to raise your voice there, or are not sure.",
 )
 SHOWN_TONES = 6
+# Nominal midbands of third octaves, IEC 61260-1:2014, 5.5 and annex E.
+NOMINAL_HZ = (
+    *(25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000, 1250, 1600, 2000),
+    *(2500, 3150, 4000, 5000, 6300, 8000, 10_000, 12_500, 16_000),
+)
 LEAST_ADJUSTMENT_DB = 0.05  # smaller ones show as 0.0
 TOO_SHORT = "The recording is too short to judge tones: record at least ten seconds."
 LEVEL_WORDS = {
@@ -182,6 +187,16 @@ def tell_length(seconds: float) -> str:
     if seconds < 120:
         return f"{seconds:.1f} s"
     return f"{seconds / 60:.0f} minutes" if seconds < 7200 else f"{seconds / 3600:.1f} hours"
+
+
+def tell_band(midband_hz: float) -> str:
+    """Give a third-octave band by its nominal name, as meters and tables do.
+
+    >>> tell_band(630.957), tell_band(1258.93), tell_band(31.6228)
+    ('630 Hz', '1,250 Hz', '31.5 Hz')
+    """
+    nominal = min(NOMINAL_HZ, key=lambda name: abs(math.log(name / midband_hz)))
+    return f"{nominal:,g} Hz"
 
 
 def tell_hz(hz: float) -> str:

@@ -3,7 +3,7 @@
 import pytest
 
 from chatter.model.noise_effects import Evening, Neighbour, NeighbourPart, OpeningShare
-from chatter.report.noise_words import tell_fit, tell_number, tell_shares, tell_spread
+from chatter.report.noise_words import tell_band, tell_fit, tell_number, tell_shares, tell_spread
 
 
 def evening(minutes, low, high):
@@ -59,3 +59,11 @@ def test_openings_of_one_name_share_a_sentence():
         "100 % gets out by 2 × open window (together 1.5 m²).",
         "Less than 1 % gets out by the brick wall (8 m²).",
     ]
+
+
+@pytest.mark.parametrize(
+    ("exact", "nominal"),  # IEC 61260-1:2014, annex E: base-ten midbands and their names
+    [(630.957, "630 Hz"), (1258.925, "1,250 Hz"), (31.6228, "31.5 Hz"), (15848.93, "16,000 Hz")],
+)
+def test_band_is_told_by_its_nominal_name(exact, nominal):
+    assert tell_band(exact) == nominal
