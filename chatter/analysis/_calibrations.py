@@ -17,13 +17,14 @@ from chatter.analysis._folders import data_folder
 from chatter.analysis._parts import program_part
 from chatter.errors import BadValueError, FileProblemError, OutputError
 from chatter.model.noise import Calibration, CalibrationDocument
-from chatter.notebook.checks import name_key
+from chatter.notebook.checks import check_name, name_key
 
 Weighting = Literal["A", "C", "Z"]
 WEIGHTINGS = ("A", "C", "Z")
 LEVELS_DB = (30.0, 140.0)  # own choice: a phone's own noise is about as loud, and none takes more
 SHORTEST_S = 3.0  # own choice: a meter's Slow reading needs that long to settle
-FULL_SCALES_DB, MOST_UNCERTAINTY_DB = (0.0, 250.0), 60.0  # own choice: what any kept entry lies within
+FULL_SCALES_DB = (0.0, 250.0)  # own choice: any microphone there is
+MOST_UNCERTAINTY_DB = 60.0  # own choice: any kept entry lies below
 TONES_HZ = (100.0, 4000.0)  # own choice: calibrators give 250 Hz or 1 kHz
 TONE_SHARE = 0.9  # own choice: of the A-weighted energy that must be the tone's; 0.5 dB
 STEADY_DB = 1.0  # own choice: a calibrator's level stays within a tenth of that
@@ -80,7 +81,7 @@ def make_calibration(
     OutputError
         The calibration can't be kept.
     """
-    kept = _checked_name(name)
+    kept = check_name(name, what="name", most=MOST_NAME)
     level = _number("level_db", level_db, LEVELS_DB)
     if weighting not in WEIGHTINGS:
         raise BadValueError("weighting", weighting, "A, C or Z")
@@ -206,17 +207,6 @@ def _number(name: str, value: object, limits: tuple[float, float]) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise BadValueError(name, value, f"a number from {low:g} to {high:g}")
     return float(value)
-
-
-def _checked_name(name: object) -> str:
-    if (
-        not isinstance(name, str)
-        or not name.strip()
-        or len(name.strip()) > MOST_NAME
-        or not name.isprintable()
-    ):
-        raise BadValueError("name", name, f"a name of up to {MOST_NAME} letters")
-    return name.strip()
 
 
 def _read_all() -> dict[str, dict[str, Any]]:

@@ -4,13 +4,12 @@ In: paths of JSON files, and of the recordings that they belong to. Out: a `Read
 Leaves out: lines, advice and findings.
 """
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from chatter.analysis._files import hash_file
+from chatter.analysis._files import hash_file, read_object
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM
 from chatter.errors import BadValueError, FileProblemError
 
@@ -54,14 +53,7 @@ def read_cuts(paths: Sequence[str | Path], *, recordings: Sequence[Path]) -> lis
 
 def read_cut(path: Path) -> ReadCut:
     """Read what a comparison needs of a `cut` document."""
-    try:
-        with path.open("rb") as stream:
-            text = stream.read(MAX_BYTES + 1)
-        held: Any = json.loads(text) if len(text) <= MAX_BYTES else None
-    except OSError as error:
-        raise FileProblemError.told_by_system(path, error) from error
-    except (ValueError, RecursionError) as error:
-        raise FileProblemError(path.name, "it isn't JSON", REMEDY) from error
+    held = read_object(path, kind="cut", most_bytes=MAX_BYTES, remedy=REMEDY)
     try:
         if held["document"] != "cut" or held["version"] != 1:
             raise KeyError("document")

@@ -1,10 +1,11 @@
-"""Files as a document's settings name them, and files that are written anew in one step.
+"""Files as a document's settings name them, documents read back, and files that are written in one step.
 
-In: paths. Out: names and SHA-256 of contents, so that an answer says what it was made from; files.
+In: paths. Out: names and SHA-256 of contents, so that an answer says what it was made from; objects; files.
 Leaves out: what the files hold.
 """
 
 import hashlib
+import json
 import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -38,6 +39,37 @@ def file_settings(
         "tap": [path.name for path in taps],
         "tap_sha256": [hash_file(path) for path in taps],
     }
+
+
+def read_object(path: Path, *, kind: str, most_bytes: int, remedy: str) -> dict[str, Any]:
+    """Read a JSON file that holds one object; its kind ("tap") and the remedy stand in messages.
+
+    Raises
+    ------
+    FileProblemError
+        It can't be read, or holds something else.
+    """
+    try:
+        if path.is_dir():
+            raise FileProblemError(path.name, "it is a folder", "give the file itself")
+        with path.open("rb") as file:
+            held = file.read(most_bytes + 1)
+        text = held.decode("utf-8-sig")
+    except FileNotFoundError as error:
+        raise FileProblemError(path.name, "there is no such file", "check the name and the folder") from error
+    except UnicodeDecodeError as error:
+        raise FileProblemError(path.name, "it isn't text", remedy) from error
+    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
+        raise FileProblemError.told_by_system(path.name, error) from error
+    if len(held) > most_bytes:
+        raise FileProblemError(path.name, f"it is too large for a {kind} document", remedy)
+    try:
+        document = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise FileProblemError(path.name, "it isn't JSON", remedy) from error
+    if not isinstance(document, dict):
+        raise FileProblemError(path.name, f"it isn't a {kind} document", remedy)
+    return document
 
 
 def replace_text(path: Path, parts: Iterable[str], *, remedy: str | None = None) -> None:

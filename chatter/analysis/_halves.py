@@ -124,10 +124,11 @@ def tell_settled(before: Iterable[KeptCut], *, heard: tuple[KeptCut, ...], new: 
         Its number.
     """
     alone = {cut.number: cut.verdict for cut in heard}
-    had = {cut.number: cut.verdict for cut in before} | {new: alone.get(new)}
+    # What another process filed meanwhile counted as it was heard: that is no news.
+    had = alone | {cut.number: cut.verdict for cut in before} | {new: alone.get(new)}
     notes = []
     for cut in settle_cuts(heard):
-        if had.get(cut.number) == cut.verdict:
+        if had[cut.number] == cut.verdict:
             continue
         what = "this cut" if cut.number == new else f"cut {cut.number}"
         if cut.verdict == alone[cut.number]:

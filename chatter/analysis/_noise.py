@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chatter.analysis._calibrations import find_calibration
+from chatter.analysis._calibrations import FULL_SCALES_DB, find_calibration
 from chatter.analysis._cut_documents import ReadCut, as_read_cut, read_cuts
 from chatter.analysis._files import hash_file
 from chatter.analysis._noise_scene import Facade, Scene, read_scene, spread_noise
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 Progress = Callable[[float, float | None], None]
 BESIDE = ("path", "cut", "setup", "notebook", "progress")  # arguments that are no settings of an answer
-FULL_SCALES_DB = (0.0, 250.0)  # own choice: any microphone there is
 IDLE_HIDES_DB, IDLE_BELOW_DB = 3.0, 10.0  # loud tenth over the mean, and over the quiet tenth; own choice
 NAMED_UP_TO_S = 120.0  # own choice: a longer recording is no single cut, and judging it as one takes long
 

@@ -6,6 +6,7 @@ Leaves out: judging the rows.
 
 import csv
 import difflib
+import io
 import json
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
@@ -43,7 +44,9 @@ def read_table(table: Path) -> tuple[list[Row], tuple[str, ...]]:
         needed = "give a CSV table with the columns file, rpm, flutes"
         raise FileProblemError.told_by_system(table, error, remedy=needed) from error
     head = text.partition("\n")[0]
-    reader = csv.DictReader(text.splitlines(), delimiter=";" if ";" in head and "," not in head else ",")
+    reader = csv.DictReader(
+        io.StringIO(text, newline=""), delimiter=";" if ";" in head and "," not in head else ","
+    )
     try:
         names = [name.strip() for name in reader.fieldnames or ()]
         reader.fieldnames = names

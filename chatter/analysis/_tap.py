@@ -7,6 +7,7 @@ Leaves out: every analysis (chatter/tap does it) and every layout (report/).
 from dataclasses import replace
 from pathlib import Path
 
+from chatter.analysis._files import hash_file
 from chatter.analysis._parts import program_part, recording_part
 from chatter.analysis._taps import PARTS, read_tap
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number, read_whole_number
@@ -95,8 +96,6 @@ def analyse_tap(
                     "record the taps again",
                 )
         else:
-            from chatter.analysis._files import hash_file
-
             before_sha256 = hash_file(before_path)
     analysis = judge_taps(recording)
     if before_path is not None and analysis.modes:

@@ -4,11 +4,11 @@ In: the path of a JSON file. Out: a frozen `Tap`, or one clear error.
 Leaves out: finding modes in sound.
 """
 
-import json
 import math
 from pathlib import Path
 from typing import Any, cast
 
+from chatter.analysis._files import read_object
 from chatter.errors import FileProblemError
 from chatter.model.tap import DampingBound, Tap, TapMode, TapPart
 
@@ -40,7 +40,8 @@ def read_tap(path: Path) -> Tap:
         The file can't be read, is no `tap` document, is of another version, or a field is missing or no
         finite number in its range.
     """
-    return read_tap_document(_load(path), name=path.name)
+    document = read_object(path, kind="tap", most_bytes=MAX_BYTES, remedy=REMEDY)
+    return read_tap_document(document, name=path.name)
 
 
 def read_tap_document(document: dict[str, Any], *, name: str) -> Tap:
@@ -71,29 +72,6 @@ def read_tap_document(document: dict[str, Any], *, name: str) -> Tap:
         of=cast(TapPart, of),
         modes=tuple(sorted(read, key=lambda mode: -mode.level_db)),
     )
-
-
-def _load(path: Path) -> dict[str, Any]:
-    """Read a JSON file that holds one object."""
-    try:
-        if path.is_dir():
-            raise FileProblemError(path.name, "it is a folder", "give the file itself")
-        if path.stat().st_size > MAX_BYTES:
-            raise FileProblemError(path.name, "it is too large for a tap document", REMEDY)
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError as error:
-        raise FileProblemError(path.name, "there is no such file", "check the name and the folder") from error
-    except UnicodeDecodeError as error:
-        raise FileProblemError(path.name, "it isn't text", REMEDY) from error
-    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
-        raise FileProblemError(path.name, "it can't be read", "check its name and permissions") from error
-    try:
-        document = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise FileProblemError(path.name, "it isn't JSON", REMEDY) from error
-    if not isinstance(document, dict):
-        raise FileProblemError(path.name, "it isn't a tap document", REMEDY)
-    return document
 
 
 def _read_mode(mode: object, number: int, file: str) -> TapMode:

@@ -19,11 +19,11 @@ def name_key(name: str) -> str:
     return " ".join(unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold()).split())
 
 
-def check_name(name: str) -> str:
-    """Give a setup's name without blanks around it, or refuse it."""
-    shown = name.strip()
-    if not shown or len(shown) > MAX_NAME or not shown.isprintable():
-        raise BadValueError("setup", name, f"a name of 1 to {MAX_NAME} letters in one line")
+def check_name(name: object, *, what: str = "setup", most: int = MAX_NAME) -> str:
+    """Give the name of something kept without blanks around it, or refuse it."""
+    shown = name.strip() if isinstance(name, str) else ""
+    if not shown or len(shown) > most or not shown.isprintable():
+        raise BadValueError(what, name, f"a name of 1 to {most} letters in one line")
     return shown
 
 

@@ -110,6 +110,14 @@ def test_table_from_a_spreadsheet_is_read(shop, text):
     assert analyse_batch(table, out=shop / "out.jsonl").answered == 1
 
 
+def test_name_with_a_letter_that_some_programs_take_for_a_line_end_is_read(shop):
+    name = "a\u2028b\u0085c.wav"  # Unicode's line separator and next line; RFC 4180 knows CRLF alone
+    (shop / "a.wav").rename(shop / name)
+    table = shop / "other.csv"
+    table.write_text(f"file,rpm,flutes\r\n{name},12000,2\r\n", encoding="utf-8", newline="")
+    assert analyse_batch(table, out=shop / "out.jsonl").answered == 1
+
+
 def test_column_that_nothing_uses_is_named(shop):
     table = shop / "other.csv"
     table.write_text("file,rpm,flutes,weather\na.wav,12000,2,rain\n", encoding="utf-8")
