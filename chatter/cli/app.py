@@ -4,6 +4,7 @@ In: the command line. Out: text or one JSON document on stdout; progress and pro
 Leaves out: every analysis and every layout. Heavy imports stand inside the commands, so that help is quick.
 """
 
+import json
 import logging
 import sys
 from contextlib import ExitStack
@@ -213,6 +214,11 @@ def batch(
             at_end.close()  # the bar's line ends before the next one
             typer.echo("chatter: stopped: the same command goes on where it was", err=True)
             raise
+    from chatter.report import batch_to_lines
+
+    with out.open(encoding="utf-8") as results:
+        for line in batch_to_lines(map(json.loads, results)):
+            typer.echo(line, err=True)  # stdout stays empty: the answer is the file
     if summary.unused_columns:
         typer.echo(f"chatter: columns that nothing uses: {', '.join(summary.unused_columns)}", err=True)
     typer.echo(

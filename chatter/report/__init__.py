@@ -2,6 +2,7 @@
 
 from chatter.report.as_json import to_json
 from chatter.report.as_text import to_text
+from chatter.report.batch_text import batch_to_lines
 from chatter.report.map_text import map_to_text
 from chatter.report.notebook_text import (
     card_to_text,
@@ -12,6 +13,7 @@ from chatter.report.notebook_text import (
 )
 
 __all__ = [
+    "batch_to_lines",
     "card_to_text",
     "map_to_text",
     "next_to_text",

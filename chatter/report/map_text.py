@@ -13,7 +13,7 @@ from chatter.model.map import VIEW_OVER_LOWEST, BestSpeed, MapDocument, MapMode
 from chatter.report._wrapping import wrap
 
 CHART_WIDE, CHART_HIGH = 64, 12
-_AXES = {"x": "along the feed", "y": "across the feed", "both": "both ways alike"}
+_AXES = {"x": "along the feed", "y": "across the feed", "both": "alike along and across the feed"}
 
 
 def map_to_text(document: MapDocument) -> str:

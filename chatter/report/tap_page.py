@@ -59,8 +59,8 @@ def page_of_tap(document: TapDocument, *, sound: Sound | None = None) -> Page:
                         texts=(
                             "What was tapped rings by itself after each blow; nothing else in the shop "
                             "rang along.",
-                            "A tap without a hammer that measures gives no stiffness: how deep a cut may "
-                            "be can't be told from it alone.",
+                            "A tap without a hammer that measures gives no stiffness: how deep you may "
+                            "cut can't be told from it alone.",
                         )
                     ),
                 ),
@@ -97,7 +97,7 @@ def _table(document: TapDocument) -> Table | None:
         return None
     room = document.analysis.room_decay_s
     return Table(
-        caption="Modes, loudest first"
+        caption="Modes, loudest first; ms: time to die away by 60 dB; dB: loudness beside the first"
         + ("" if room is None else f"; the room itself takes about {room:.1f} s for 60 dB"),
         heads=("Hz", "damping", "ms", "dB"),
         rows=tuple(
@@ -183,7 +183,7 @@ def _pictures(document: TapDocument, view: TapView) -> tuple[Picture, ...]:
             heading="Its pitches",
             svg=spectrum,
             texts=(
-                "The spectrum of all taps together, after the click of the blow. Each dashed staff is a "
+                "The spectrum of all taps together, after the click of the blow. Each dashed line is a "
                 "mode; dotted is the noise of the shop.",
             ),
         ),

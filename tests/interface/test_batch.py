@@ -168,6 +168,9 @@ def test_command_exits_with_1_when_a_row_failed_and_0_when_all_were_answered(sho
     assert ran.code == 1
     assert ran.out == ""
     assert "2 of 4 rows answered" in ran.err
+    told = " ".join(ran.err.split())
+    assert "2 failed: missing.wav: there is no such file" in told  # the row, and what is wrong with it
+    assert "1 undecided - - record again a.wav" in told
     (shop / "good.csv").write_text("file,rpm,flutes\na.wav,12000,2\n", encoding="utf-8")
     assert chatter("batch", "good.csv", "--out", "good.jsonl", cwd=shop).code == 0
 
