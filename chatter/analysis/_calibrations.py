@@ -87,12 +87,7 @@ def make_calibration(
         raise BadValueError("weighting", weighting, "A, C or Z")
     told_db = None if uncertainty_db is None else _number("uncertainty_db", uncertainty_db, UNCERTAINTIES_DB)
     hz = None if tone_hz is None else _number("tone_hz", tone_hz, TONES_HZ)
-    known = _read_all()
-    earlier = _find(kept, known)
-    if earlier is not None and not replace:
-        raise BadValueError(
-            "name", earlier, "another name, or say that the calibration kept by it is to be replaced"
-        )
+    _find_replaced(kept, _read_all(), replace=replace)  # before the work, not after it
     from chatter.analysis._noise import measure
     from chatter.noise.calibration import TOLD_UNCERTAINTY_DB, made_uncertainty_db
 
@@ -107,6 +102,8 @@ def make_calibration(
     if heard_db is None:
         raise BadValueError("recording", file, "one that holds more than digital silence")
     uncertainty = made_uncertainty_db(TOLD_UNCERTAINTY_DB if told_db is None else told_db)
+    known = _read_all()  # again: another process may have kept one meanwhile
+    earlier = _find_replaced(kept, known, replace=replace)
     document = CalibrationDocument(
         program=program_part(
             {"level_db": level, "weighting": weighting, "tone_hz": hz, "uncertainty_db": told_db}
@@ -132,6 +129,16 @@ def make_calibration(
     }
     _write_all(known)
     return document
+
+
+def _find_replaced(name: str, known: dict[str, dict[str, Any]], *, replace: bool) -> str | None:
+    """Give the name of the calibration that a new one takes the place of, or refuse to take it."""
+    earlier = _find(name, known)
+    if earlier is not None and not replace:
+        raise BadValueError(
+            "name", earlier, "another name, or say that the calibration kept by it is to be replaced"
+        )
+    return earlier
 
 
 def _check_recording(analysis: Any, file: str) -> None:

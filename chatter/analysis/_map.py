@@ -7,7 +7,7 @@ Leaves out: the stability itself (milling/), layouts and pictures (report/).
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from chatter.analysis._files import hash_file
 from chatter.analysis._map_inputs import check_swings, choose_modes, find_force
@@ -99,7 +99,8 @@ def map_stability(
     low, high = read_number("min_rpm", min_rpm, MAX_RPM), read_number("max_rpm", max_rpm, MAX_RPM)
     if high < low * LEAST_RANGE:
         raise BadValueError("min_rpm", min_rpm, f"a speed clearly below max_rpm ({high:g})")
-    is_slot = width_mm == diameter_mm
+    width, diameter = cast(float, setup.width_mm), cast(float, setup.diameter_mm)  # both were read above
+    is_slot = width == diameter
     if direction is None and not is_slot:
         raise BadValueError("direction", direction, "up or climb, because the cut is narrower than the tool")
     tapped = None if tap is None else read_tap(Path(tap)).modes[0]
@@ -116,8 +117,8 @@ def map_stability(
         )
     cut = MapCut(
         flutes=setup.flutes,
-        width_mm=float(width_mm),
-        diameter_mm=float(diameter_mm),
+        width_mm=width,
+        diameter_mm=diameter,
         direction=direction or "climb",
         material=material,
         pressure_mpa=force.pressure_mpa,
