@@ -4,6 +4,7 @@ In: the `program` and `recording` parts of a document, the facts of a setup. Out
 Leaves out: settings that were not told.
 """
 
+from datetime import datetime
 from typing import Any
 
 from chatter.model.notebook import SetupFacts
@@ -36,6 +37,14 @@ _NAMES = {
     "compare": ("Compared with", ""),
     "tap": ("Taps", ""),
 }
+
+
+def tell_day(utc: str) -> str:
+    """Give the day of a time in UTC as it is on the user's own clock; what is no time is given as it is."""
+    try:
+        return datetime.fromisoformat(utc).astimezone().date().isoformat()
+    except ValueError:  # older versions imported any words
+        return utc
 
 
 def list_settings(settings: dict[str, Any]) -> tuple[tuple[str, str], ...]:

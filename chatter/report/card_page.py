@@ -7,7 +7,7 @@ Leaves out: any judgement; every number stands in the card.
 from typing import TYPE_CHECKING
 
 from chatter.model.notebook import Card, CardRow, SetupMap
-from chatter.report._facts import list_facts, list_provenance, tell_version
+from chatter.report._facts import list_facts, list_provenance, tell_day, tell_version
 from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, INK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
@@ -33,7 +33,8 @@ def page_of_card(card: Card, *, cuts: SetupMap | None = None) -> Page:
         sign="card",
         answer=answer if count else "No setting was heard stable yet.",
         lead=(
-            f"From {count_told} with a verdict and a depth, judged from recordings; made {card.made[:10]}.",
+            f"From {count_told} with a verdict and a depth, judged from recordings; "
+            f"made {tell_day(card.made)}.",
         ),
         parts=(
             Part(heading="What to set", blocks=(_large(card), _table(card))),

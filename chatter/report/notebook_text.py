@@ -18,6 +18,7 @@ from chatter.model.notebook import (
     SetupFacts,
     SetupMap,
 )
+from chatter.report._facts import tell_day
 
 COLUMNS = 80
 TABLE_ROWS = 20
@@ -29,7 +30,7 @@ def setups_to_text(setups: tuple[KeptSetup, ...]) -> str:
         return "No setups yet: add one, or name one when a cut is judged.\n"
     lines: list[str] = []
     for setup in setups:
-        retired = "" if setup.retired is None else f", retired {setup.retired[:10]}"
+        retired = "" if setup.retired is None else f", retired {tell_day(setup.retired)}"
         lines.append(f"{setup.name}  ({_count(setup.cuts, 'cut')}, {_count(setup.taps, 'tap')}{retired})")
         lines += _wrap(describe_facts(setup.facts), "    ")
     return "\n".join(lines) + "\n"
@@ -83,7 +84,9 @@ def card_to_text(card: Card) -> str:
     else:
         lines.append("No setting was heard stable yet.")
     cuts = _count(card.cuts, "cut")
-    told = f"From {cuts} with a verdict and a depth, judged by ear from recordings; made {card.made[:10]}."
+    told = (
+        f"From {cuts} with a verdict and a depth, judged by ear from recordings; made {tell_day(card.made)}."
+    )
     lines += ["", *_wrap(told)]
     lines += ["", "How loud", *(line for noise in card.noises for line in _bullet(tell_noise(noise)))]
     if not card.noises:
@@ -120,6 +123,8 @@ def setup_map_to_text(document: SetupMap) -> str:
         lines.append("No setting was heard stable yet.")
     else:
         lines.append(f"Best heard stable: {best.set_rpm:,.0f} rpm as dialled, {best.depth_mm:g} mm deep.")
+        if best.may_double:
+            lines += _wrap("There teeth may cut in turns unheard: no lighter cut at that speed tells.")
     if document.stable_probability is None:
         lines += _wrap("No chances yet: no chatter and no tap names a frequency.")
         return "\n".join(lines) + "\n"

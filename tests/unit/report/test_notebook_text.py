@@ -1,8 +1,11 @@
 """What a notebook holds, as text: depths between those looked at, and figures that are read at a glance."""
 
+import time
+
 import pytest
 
 from chatter.model.notebook import Card, CardRow, SetupFacts, SetupMap
+from chatter.report._facts import tell_day
 from chatter.report.notebook_text import card_to_text, setup_map_to_text
 
 
@@ -35,6 +38,20 @@ def mapped(*chances):
 def test_deepest_stable_depth_is_read_between_the_depths_and_never_rounded_up(chances, sure, even):
     row = setup_map_to_text(mapped(*chances)).splitlines()[-1].split()
     assert row == ["12,000", sure, even]
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="this system has no way to set the clock's zone")
+@pytest.mark.parametrize(
+    ("zone", "day"),
+    [("EST5", "2026-11-26"), ("UTC0", "2026-11-27"), ("ABC-14", "2026-11-27")],  # POSIX: 5 h west, 14 h east
+)
+def test_day_is_the_one_on_the_users_clock(monkeypatch, zone, day):
+    with monkeypatch.context() as there:
+        there.setenv("TZ", zone)
+        time.tzset()
+        told = tell_day("2026-11-27T02:30:00+00:00")
+    time.tzset()
+    assert told == day
 
 
 def test_card_parts_thousands_and_stays_within_80_columns():
