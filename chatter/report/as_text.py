@@ -6,20 +6,20 @@ Leaves out: any judgement; every number stands in the document.
 """
 
 from collections.abc import Iterable
-from typing import Any
 
 from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow
 from chatter.report._wrapping import COLUMNS, wrap
 from chatter.report.cut_words import (
-    ACTIONS,
     SPEEDS_SHOWN,
     choose_lines,
     name_line,
+    tell_action,
     tell_chatter,
     tell_counts,
     tell_depth,
     tell_dial,
     tell_doubt,
+    tell_other_findings,
     tell_percent,
     tell_ramp,
     tell_spindle,
@@ -73,7 +73,7 @@ def _verdict(document: CutDocument, worst: JudgedCut | None) -> list[str]:
 
 def _what_next(document: CutDocument) -> list[str]:
     advice = document.advice
-    lines = ["Set next", *wrap(ACTIONS[advice.action], "  ")]
+    lines = ["Set next", *(line for text in tell_action(document) for line in wrap(text, "  "))]
     if _must_record_again(document):  # then the cautions say how, so they come here
         return [*lines, "", *_bullets("How to record, and what to mind", advice.cautions)]
     speeds = [
@@ -154,5 +154,4 @@ def _cell(value: float | None, width: int = 7) -> str:
 
 
 def _finding_texts(document: CutDocument) -> list[str]:
-    findings: list[dict[str, Any]] = document.recording["findings"]
-    return [f"{finding['severity']}: {finding['message']}" for finding in findings]
+    return [f"{severity}: {message}" for severity, message in tell_other_findings(document)]

@@ -5,7 +5,6 @@ Leaves out: any judgement; every number stands in the document.
 """
 
 import math
-from typing import Any
 
 from chatter.model.cut import CutDocument, JudgedCut, Line, present_depth_mm
 from chatter.report._facts import list_provenance, list_settings, tell_version
@@ -16,11 +15,13 @@ from chatter.report.cut_words import (
     choose_lines,
     find_onset_s,
     name_line,
+    tell_action,
     tell_chance,
     tell_chatter,
     tell_counts,
     tell_depth,
     tell_doubt,
+    tell_other_findings,
     tell_percent,
     tell_ramp,
     tell_span,
@@ -49,7 +50,9 @@ def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
     verdict = verdict_of_all(document)
     worst = document.analysis.worst
     again = document.advice.action == "record again"
-    findings = tuple(_finding(one) for one in document.recording["findings"])
+    findings = tuple(
+        f"{severity.capitalize()}: {message}" for severity, message in tell_other_findings(document)
+    )
     mind = Part(
         heading="How to record, and what to mind" if again else "Before you cut",
         blocks=(_points(document.advice.cautions),),
@@ -115,10 +118,6 @@ def _points(texts: tuple[str, ...]) -> Points | None:
     return Points(texts=texts) if texts else None
 
 
-def _finding(finding: dict[str, Any]) -> str:
-    return f"{finding['severity'].capitalize()}: {finding['message']}"
-
-
 def _next(document: CutDocument) -> tuple[Block | None, ...]:
     """Give what to set next in large words, then why, then the windows as a picture."""
     advice = document.advice
@@ -171,7 +170,12 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
                 ),
             ),
         )
-    return (Words(texts=(large,), large=True), Words(texts=tuple(more)) if more else None, picture)
+    *first_of_all, _ = tell_action(document)
+    return (
+        Words(texts=(*first_of_all, large), large=True),
+        Words(texts=tuple(more)) if more else None,
+        picture,
+    )
 
 
 def _less_depth(document: CutDocument) -> str | None:

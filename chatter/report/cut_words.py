@@ -24,6 +24,7 @@ LINE_NAMES = {
     "resonance": "the machine rings here (a hump)",
     "unexplained": "not explained",
 }
+DOUBTED = "facts-do-not-fit"  # the finding's code
 _ONE_CUT = {
     "stable": "this cut did not chatter",
     "marginal": "this cut is at the edge; it may have begun to chatter",
@@ -55,9 +56,23 @@ def tell_verdict(analysis: CutAnalysis, verdict: Verdict) -> str:
 def tell_doubt(document: CutDocument) -> str | None:
     """Say first of all where the sound speaks against the speed or the flutes that were told."""
     for finding in document.recording["findings"]:
-        if finding["code"] == "facts-do-not-fit":
+        if finding["code"] == DOUBTED:
             return f"This holds only if speed and flutes are right. {finding['message']}"
     return None
+
+
+def tell_other_findings(document: CutDocument) -> tuple[tuple[str, str], ...]:
+    """Give severity and message of what was noticed, without what is said first of all."""
+    findings = document.recording["findings"]
+    return tuple((one["severity"], one["message"]) for one in findings if one["code"] != DOUBTED)
+
+
+def tell_action(document: CutDocument) -> tuple[str, ...]:
+    """Say what to do; where speed or flutes are in doubt, to make sure of them first."""
+    action = ACTIONS[document.advice.action]
+    if tell_doubt(document) is None or document.advice.action == "record again":
+        return (action,)
+    return ("First make sure of the speed and the flutes, and judge again: the rest hangs on them.", action)
 
 
 def tell_counts(document: CutDocument) -> str | None:

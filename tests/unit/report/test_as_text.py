@@ -156,3 +156,11 @@ def test_filed_cut_points_at_the_command_that_weighs_the_whole_setup(chattering)
     told = 'chatter next "bench mill"'
     assert told in " ".join(to_text(replace(chattering, notebook={"setup": "bench mill"})).split())
     assert "chatter next" not in to_text(chattering)
+
+
+def test_doubted_speed_is_told_once_and_made_sure_of_before_anything_is_set(make_document, make_cut):
+    doubt = {"code": "facts-do-not-fit", "severity": "warning", "message": "The lines stand at 227 Hz."}
+    text = " ".join(to_text(make_document((make_cut(),), findings=(doubt,))).split())
+    assert text.count("The lines stand at 227 Hz.") == 1
+    assert "Noticed in the recording" not in text
+    assert text.index("First make sure of the speed and the flutes") < text.index("Change the spindle speed")
