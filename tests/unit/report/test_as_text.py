@@ -164,3 +164,12 @@ def test_doubted_speed_is_told_once_and_made_sure_of_before_anything_is_set(make
     assert text.count("The lines stand at 227 Hz.") == 1
     assert "Noticed in the recording" not in text
     assert text.index("First make sure of the speed and the flutes") < text.index("Change the spindle speed")
+
+
+def test_speed_that_is_hardly_ever_stable_is_no_numbered_suggestion(chattering):
+    speed = replace(chattering.advice.speeds[0], stable_probability=0.06)
+    advice = replace(chattering.advice, action="reduce depth", speeds=(speed,))
+    text = " ".join(to_text(replace(chattering, advice=advice)).split())
+    assert "No other speed is likely to be stable at the present depth" in text
+    assert "the likeliest is 13,640 rpm, with 6 chances in 100." in text
+    assert "1. Dial" not in text
