@@ -134,6 +134,9 @@ def _opened(path: Path, *, write: bool) -> sqlite3.Connection:
             _bring_up_to_date(connection)
         elif write:  # a file that can't be written is told before the work, not after it
             connection.execute("BEGIN IMMEDIATE")
+            connection.execute(
+                f"PRAGMA user_version = {version}"
+            )  # makes a journal, in a folder that lets it
             connection.execute("ROLLBACK")
     except BaseException:
         connection.close()

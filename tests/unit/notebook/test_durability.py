@@ -223,6 +223,20 @@ def test_read_only_file_in_a_read_only_folder_is_read_and_refuses_writing_in_one
             path.parent.chmod(0o755)
 
 
+def test_folder_that_takes_no_journal_is_told_before_the_work():
+    with tempfile.TemporaryDirectory() as name:
+        path = Path(name) / "notebook.db"
+        with Notebook(path, write=True, make=True):
+            pass
+        path.chmod(0o666)
+        path.parent.chmod(0o555)  # the file may be written, but no journal made beside it
+        try:
+            said = as_nobody(lambda: Notebook(path, write=True))
+        finally:
+            path.parent.chmod(0o755)
+    assert "check the permissions of the file and its folder" in said
+
+
 def test_folder_that_may_not_be_looked_into_gives_one_line():
     with tempfile.TemporaryDirectory() as name:
         Path(name).chmod(0o755)
