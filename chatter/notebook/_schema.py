@@ -173,12 +173,14 @@ def make_empty(path: Path) -> None:
 
 
 def check_folder(path: Path) -> None:
-    """Refuse a place for a new notebook whose folder isn't there."""
+    """Refuse a place for a new notebook whose folder isn't there, or takes no file."""
     with telling(path):
         if not path.parent.is_dir():
             raise NotebookError(
                 str(path), "its folder doesn't exist", "make the folder, or choose another one"
             )
+        with beside(path) as fresh:
+            fresh.touch()
 
 
 def is_there(path: Path) -> bool:

@@ -14,6 +14,7 @@ import pytest
 from chatter.errors import NotebookError
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
+from chatter.notebook.store import check_folder
 from tests.unit.notebook.made import made_cut
 
 ROOT = Path(__file__).parents[3]
@@ -235,6 +236,17 @@ def test_folder_that_takes_no_journal_is_told_before_the_work():
         finally:
             path.parent.chmod(0o755)
     assert "check the permissions of the file and its folder" in said
+
+
+def test_folder_that_takes_no_new_notebook_is_told_before_the_work():
+    with tempfile.TemporaryDirectory() as name:
+        Path(name).chmod(0o555)
+        path = Path(name) / "new.db"
+        try:
+            said = as_nobody(lambda: check_folder(path))
+        finally:
+            Path(name).chmod(0o755)
+    assert "permission denied: check its name and permissions" in said
 
 
 def test_folder_that_may_not_be_looked_into_gives_one_line():
