@@ -8,6 +8,7 @@ from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow
 from chatter.model.cut import present_depth_mm
 
 SPEEDS_SHOWN = 3
+UNSURE = 0.2  # own choice: with this much against it a verdict is told with "probably"
 LITTLE_MORE = 1.1  # own choice: up to here a depth factor is no invitation to cut deeper
 ACTIONS = {
     "keep": "Keep these settings.",
@@ -42,15 +43,24 @@ def verdict_of_all(document: CutDocument) -> Verdict:
 def tell_verdict(analysis: CutAnalysis, verdict: Verdict) -> str:
     """Say in words what was heard, over all cuts where there are several; without a stop."""
     total = len(analysis.cuts)
+    probably = "probably " if _is_unsure(analysis.worst) else ""
     if total < 2:
-        return _ONE_CUT[verdict]
+        return _ONE_CUT[verdict].replace("this cut ", f"this cut {probably}", 1)
     share = f"{sum(cut.verdict == verdict for cut in analysis.cuts)} of {total} cuts"
     return {
-        "stable": f"none of the {total} cuts chattered",
+        "stable": f"{probably}none of the {total} cuts chattered",
         "marginal": f"at the edge in {share}; no cut clearly chattered",
-        "chatter": f"{share} chattered",
+        "chatter": f"{share} {probably}chattered",
         "undecided": f"this recording can't tell whether {share} chattered",
     }[verdict]
+
+
+def _is_unsure(worst: JudgedCut | None) -> bool:
+    """Say whether a verdict of stable or chatter has so much against it that it isn't told as a fact."""
+    if worst is None or worst.chatter_probability is None or worst.verdict not in ("stable", "chatter"):
+        return False
+    against = worst.chatter_probability if worst.verdict == "stable" else 1 - worst.chatter_probability
+    return against >= UNSURE
 
 
 def tell_doubt(document: CutDocument) -> str | None:
@@ -106,8 +116,8 @@ def find_onset_s(analysis: CutAnalysis) -> float | None:
 
 def tell_span(cut: JudgedCut) -> str:
     """Say from when to when a cut goes."""
-    start = "before the recording begins" if cut.start_s is None else f"from {cut.start_s:.1f} s"
-    end = "past its end" if cut.end_s is None else f"to {cut.end_s:.1f} s"
+    start = "from before the recording begins" if cut.start_s is None else f"from {cut.start_s:.1f} s"
+    end = "to past its end" if cut.end_s is None else f"to {cut.end_s:.1f} s"
     return f"{start} {end}"
 
 

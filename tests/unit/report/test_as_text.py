@@ -96,7 +96,7 @@ def test_undecided_says_how_to_record_before_why(no_cut):
 
 def test_cut_at_the_edge_of_the_file_is_told_without_a_made_up_time(make_document, make_cut):
     text = " ".join(to_text(make_document((make_cut(start_s=None, end_s=None),))).split())
-    assert "before the recording begins" in text
+    assert "from before the recording begins" in text
     assert "None" not in text
 
 
@@ -173,3 +173,19 @@ def test_speed_that_is_hardly_ever_stable_is_no_numbered_suggestion(chattering):
     assert "No other speed is likely to be stable at the present depth" in text
     assert "the likeliest is 13,640 rpm, with 6 chances in 100." in text
     assert "1. Dial" not in text
+
+
+@pytest.mark.parametrize(
+    ("cuts", "headline"),
+    [
+        ((("stable", 0.25),), "STABLE: this cut probably did not chatter."),
+        ((("stable", 0.1),), "STABLE: this cut did not chatter."),
+        ((("chatter", 0.6),), "CHATTER: this cut probably chattered."),
+        ((("chatter", 0.9),), "CHATTER: this cut chattered."),
+        ((("stable", 0.25), ("stable", 0.03)), "STABLE: probably none of the 2 cuts chattered."),
+        ((("chatter", 0.7), ("stable", 0.03)), "CHATTER: 1 of 2 cuts probably chattered."),
+        ((("marginal", 0.5),), "MARGINAL: this cut is at the edge"),
+    ],
+)
+def test_verdict_with_much_against_it_is_not_told_as_a_fact(cuts, headline, make_document, make_cut):
+    assert to_text(make_document(tuple(make_cut(*cut) for cut in cuts))).startswith(headline)
