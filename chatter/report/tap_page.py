@@ -10,7 +10,7 @@ from chatter.report._figures import USUAL, add_axes, name_height, new_figure
 from chatter.report._svg import to_svg
 from chatter.report.page import Facts, Page, Part, Picture, Points, Sound, Table, Words
 from chatter.report.tap_plot import MOST_FLAGS, paint_decay, paint_spectrum
-from chatter.report.tap_text import CAUTIONS, tell_damping
+from chatter.report.tap_text import CAUTIONS, tell_damping, tell_speed
 
 LEFT, RIGHT = 0.12, 0.965
 MOST_NAMED = 3  # frequencies written at their peaks; more would lie on each other
@@ -128,7 +128,6 @@ def _speeds(document: TapDocument) -> tuple[Words | None, Points | None]:
         return Words(texts=("Name the flutes to see which speeds it favours.",)), None
     if not document.speeds:
         return None, None
-    swings = ("once" if one.lobe == 1 else f"{one.lobe} times" for one in document.speeds)
     flutes = f"{document.flutes} flute{'' if document.flutes == 1 else 's'}"
     return (
         Words(
@@ -137,12 +136,7 @@ def _speeds(document: TapDocument) -> tuple[Words | None, Points | None]:
                 "shallow and record it.",
             )
         ),
-        Points(
-            texts=tuple(
-                f"{one.rpm:,.0f} rpm true: it swings {often} from tooth to tooth."
-                for one, often in zip(document.speeds, swings, strict=True)
-            )
-        ),
+        Points(texts=tuple(tell_speed(one) for one in document.speeds)),
     )
 
 

@@ -4,7 +4,7 @@ In: a `TapDocument`. Out: lines of at most 80 columns that read without colour.
 Leaves out: any judgement; every number stands in the document.
 """
 
-from chatter.model.tap import TapDocument, TapMode
+from chatter.model.tap import FavouredSpeed, TapDocument, TapMode
 from chatter.report._wrapping import wrap
 
 CAUTIONS = (
@@ -93,12 +93,20 @@ def _speeds(document: TapDocument) -> list[str]:
     flutes = f"{document.flutes} flute{'' if document.flutes == 1 else 's'}"
     lines = [f"Speeds that the loudest mode favours, {flutes}"]
     for speed in document.speeds:
-        swings = "once" if speed.lobe == 1 else f"{speed.lobe} times"
-        lines += wrap(f"{speed.rpm:,.0f} rpm true: it swings {swings} from tooth to tooth.", "  - ")
+        lines += wrap(tell_speed(speed), "  - ")
     return lines + wrap(
         "The more swings, the less is gained. A tap doesn't tell the depth: begin shallow and record it.",
         "  ",
     )
+
+
+def tell_speed(speed: FavouredSpeed) -> str:
+    """Say at about which speed the mode swings whole times from tooth to tooth.
+
+    Three digits: a spindle slips by more than what they leave out.
+    """
+    swings = "once" if speed.lobe == 1 else f"{speed.lobe} times"
+    return f"About {float(f'{speed.rpm:.3g}'):,.0f} rpm true: it swings {swings} from tooth to tooth."
 
 
 def _notes(document: TapDocument) -> list[str]:

@@ -110,8 +110,8 @@ def test_compared_taps_say_what_changed(chatter, tmp_path):
     # fixtures/make_recordings.py: 680 Hz at 3 % before, 668 Hz at 5.2 % after
     assert "The tool rings at 668.0 Hz." in text
     assert "from 680.0 to 668.0 Hz" in text
-    # 60 · 668 / 2 = 20,040 rev/min
-    assert "20,040 rpm true: it swings once" in text
+    # 60 · 668 / 2 = 20,040 rev/min, told with the digits that a spindle holds
+    assert "About 20,000 rpm true: it swings once" in text
 
 
 def test_map_page_shows_the_coast_in_millimetres_or_multiples(chatter, tmp_path):
