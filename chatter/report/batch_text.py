@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from chatter.report._wrapping import wrap
-from chatter.report.cut_words import tell_percent
+from chatter.report.cut_words import DOUBTED, tell_percent
 
 HEAD = f"{'row':>4}  {'verdict':<9}  {'chatter':>7}  {'at Hz':>8}  {'set next':<16}  file"
 
@@ -30,12 +30,15 @@ def batch_to_lines(documents: Iterable[dict[str, Any]]) -> Iterator[str]:
         chance = tell_percent(document["chatter_probability"])
         hz = "-" if document["chatter_hz"] is None else f"{document['chatter_hz']:,.1f}"
         yield (
-            f"{row:>4}  {document['verdict']:<9}  {chance:>7}  {hz:>8}  {_set_next(document['advice']):<16}  "
+            f"{row:>4}  {document['verdict']:<9}  {chance:>7}  {hz:>8}  {_set_next(document):<16}  "
             f"{document['recording']['file']}"
         )
 
 
-def _set_next(advice: dict[str, Any]) -> str:
+def _set_next(document: dict[str, Any]) -> str:
+    advice = document["advice"]
+    if any(finding["code"] == DOUBTED for finding in document["recording"]["findings"]):
+        return "check rpm/flutes"  # the rest hangs on them
     if advice["action"] == "change speed" and advice["speeds"]:
         return f"dial {advice['speeds'][0]['set_rpm']:,.0f}"
     if advice["action"] == "reduce depth" and advice["depth_factor"] is not None:

@@ -31,3 +31,9 @@ def test_undecided_row_has_no_chance_and_asks_for_another_recording(make_documen
 
 def test_table_without_rows_gives_no_line():
     assert list(batch_to_lines([])) == []
+
+
+def test_row_whose_speed_is_in_doubt_asks_for_that_first(make_document, make_cut):
+    doubt = {"code": "facts-do-not-fit", "severity": "warning", "message": "The lines stand at 227 Hz."}
+    document = make_document((make_cut(),), findings=(doubt,)).to_dict()
+    assert "check rpm/flutes" in list(batch_to_lines([document]))[1]
