@@ -36,7 +36,7 @@ def check_report(report: Path | None) -> None:
 def prepare_report(report: Path | None, *, recording: Path, embed_sound: bool) -> "Sound | None":
     """Check where the page shall go, and take the sound that it shall hold, before any work is done."""
     if embed_sound and report is None:
-        raise BadValueError("embed-sound", "given", "a file name for the report too: the sound goes into it")
+        raise BadValueError("report", None, "the file of the page that the sound shall go into")
     check_report(report)
     if not embed_sound:
         return None

@@ -38,7 +38,7 @@ def test_sound_is_in_the_page_only_when_asked_for(chatter, tmp_path):
     )
     alone = chatter("cut", SINGING, *WORDS, "--embed-sound")
     assert (alone.code, alone.out) == (1, "")
-    assert "give a file name for the report too" in alone.err
+    assert "report is missing: give the file of the page" in alone.err
 
 
 @pytest.mark.parametrize(
