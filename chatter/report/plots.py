@@ -11,7 +11,7 @@ import io
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,11 +128,10 @@ def picture_chances(document: CutDocument) -> ChancePicture:
     """Give the picture of a cut's advice: its windows, and the fuller curve where the document has one."""
     worst = document.analysis.worst
     measured = None if worst is None else worst.measured_rpm
-    depth_mm = document.program["settings"].get("depth_mm")
     curve = document.map
     return ChancePicture(
         title="Chance of a stable cut",
-        subtitle="at the present depth" if depth_mm is None else f"at {depth_mm:g} mm depth",
+        subtitle=_tell_depth(document.program["settings"]),
         present_rpm=document.analysis.spindle.best_rpm if measured is None else measured,
         windows=document.advice.speeds,
         caption="\n".join(
@@ -143,6 +142,13 @@ def picture_chances(document: CutDocument) -> ChancePicture:
         speeds_rpm=None if curve is None else np.array(curve.speeds_rpm),
         stable_probability=None if curve is None else np.array(curve.stable_probability),
     )
+
+
+def _tell_depth(settings: dict[str, Any]) -> str:
+    ramp_mm, depth_mm = settings.get("depth_to_mm"), settings.get("depth_mm")
+    if ramp_mm is not None:
+        return f"at {ramp_mm:g} mm depth, the ramp's deep end"
+    return "at the present depth" if depth_mm is None else f"at {depth_mm:g} mm depth"
 
 
 def draw_map(picture: MapPicture, *, path: Path) -> None:

@@ -171,6 +171,21 @@ def test_fuller_curve_of_chances_is_drawn_where_the_document_has_one(tmp_path, c
     assert ">10,000<" in drawn(tmp_path / "full.svg")
 
 
+@pytest.mark.parametrize(
+    ("depth", "told"),
+    [
+        ({"depth_mm": 2.0}, "at 2 mm depth"),
+        (
+            {"depth_mm": None, "depth_from_mm": 0.4, "depth_to_mm": 2.8},
+            "at 2.8 mm depth, the ramp's deep end",
+        ),
+        ({"depth_mm": None}, "at the present depth"),
+    ],
+)
+def test_chances_name_the_depth_that_they_are_for(depth, told, make_document, make_cut):
+    assert picture_chances(make_document((make_cut(),), **depth)).subtitle == told
+
+
 def test_cut_without_a_speed_to_suggest_says_so(tmp_path, chattering):
     nothing = Advice(action="reduce depth", speeds=(), depth_factor=None, cautions=())
     draw_chances(picture_chances(replace(chattering, advice=nothing)), path=tmp_path / "cut.svg")
