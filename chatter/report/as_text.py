@@ -14,7 +14,7 @@ from chatter.report.cut_words import (
     choose_lines,
     name_line,
     tell_action,
-    tell_chance,
+    tell_any,
     tell_chatter,
     tell_counts,
     tell_depth,
@@ -24,6 +24,7 @@ from chatter.report.cut_words import (
     tell_percent,
     tell_ramp,
     tell_spindle,
+    tell_unlikely,
     tell_verdict,
     tell_which_cut,
     to_sentence,
@@ -31,7 +32,6 @@ from chatter.report.cut_words import (
 )
 
 LINES_SHOWN = 8
-UNLIKELY = 0.2  # own choice: a speed with less chance is no suggestion beside less depth
 
 
 def to_text(document: CutDocument) -> str:
@@ -83,13 +83,12 @@ def _what_next(document: CutDocument) -> list[str]:
         for rank, speed in enumerate(advice.speeds[:SPEEDS_SHOWN], start=1)
         for line in _speed(rank, speed)
     ]
+    speeds += wrap(tell_any(document) or "", "  ")
     deep = [line for text in (tell_ramp(document), tell_depth(document)) for line in wrap(text or "", "  ")]
     if advice.action == "reduce depth" and speeds:  # what is advised comes first
-        first = advice.speeds[0]
-        if first.stable_probability < UNLIKELY:
-            likeliest = f"the likeliest is {first.set_rpm:,.0f} rpm, {tell_chance(first.stable_probability)}"
-            others = f"No other speed is likely to be stable at the present depth: {likeliest}."
-            return [*lines, *deep, *wrap(others, "  "), *_ask_next(document)]
+        unlikely = tell_unlikely(document)
+        if unlikely is not None:
+            return [*lines, *deep, *wrap(unlikely, "  "), *_ask_next(document)]
         others = "Other speeds are less likely to help; the likeliest of them, at the present depth:"
         return [*lines, *deep, *wrap(others, "  "), *speeds, *_ask_next(document)]
     return [*lines, *speeds, *deep, *_ask_next(document)]

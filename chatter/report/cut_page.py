@@ -16,6 +16,7 @@ from chatter.report.cut_words import (
     find_onset_s,
     name_line,
     tell_action,
+    tell_any,
     tell_chance,
     tell_chatter,
     tell_counts,
@@ -26,6 +27,7 @@ from chatter.report.cut_words import (
     tell_ramp,
     tell_span,
     tell_spindle,
+    tell_unlikely,
     tell_verdict,
     to_sentence,
     verdict_of_all,
@@ -34,6 +36,7 @@ from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound
 from chatter.report.speed_strip import draw_speeds
 
 LINES_SHOWN = 14
+NO_BREAK = "\N{NO-BREAK SPACE}"
 LIKELY = 0.7  # own choice: below it a speed is tried, not just dialled
 
 
@@ -141,12 +144,17 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
     others = (
         advice.speeds[1:SPEEDS_SHOWN] if advice.action == "change speed" else advice.speeds[:SPEEDS_SHOWN]
     )
-    if others:
+    unlikely = tell_unlikely(document)
+    if unlikely is not None:
+        more.append(unlikely)
+    elif others:
         told = " or ".join(f"{one.set_rpm:,.0f} rpm ({_odds(one.stable_probability)})" for one in others)
         less = advice.action == "reduce depth"
         more.append(
             f"{'Likeliest of the other speeds' if less else 'Also worth a try'}: {told} for a stable cut."
         )
+        if (any_holds := tell_any(document)) is not None:
+            more.append(any_holds)
     deep = [text for text in (tell_ramp(document), tell_depth(document)) if text is not None]
     more = [*deep, *more] if advice.action == "reduce depth" else [*more, *deep]
     strip = draw_speeds(document)
@@ -157,7 +165,7 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
             svg=strip,
             texts=(
                 "Along the bottom runs the speed to dial. Water in the strip is a window: every speed in "
-                "it is at least nine tenths as likely to be stable as its best. The dotted line is the "
+                "it is at least nine tenths as likely to be stable as the speed suggested. The dotted line is the "
                 "cut you recorded.",
                 *(
                     ()
@@ -273,7 +281,7 @@ def _cut_table(document: CutDocument) -> Table | None:
                 f"{number}",
                 _told(cut.start_s),
                 _told(cut.end_s),
-                f"{cut.verdict} {tell_percent(cut.chatter_probability)}",
+                f"{cut.verdict} {tell_percent(cut.chatter_probability).replace(' ', NO_BREAK)}",
                 _told(cut.chatter_hz),
             )
             for number, cut in enumerate(cuts, start=1)

@@ -8,6 +8,7 @@ from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow
 from chatter.model.cut import present_depth_mm
 
 SPEEDS_SHOWN = 3
+UNLIKELY = 0.2  # own choice: a speed with less chance is no suggestion beside less depth
 UNSURE = 0.2  # own choice: with this much against it a verdict is told with "probably"
 LITTLE_MORE = 1.1  # own choice: up to here a depth factor is no invitation to cut deeper
 ACTIONS = {
@@ -144,6 +145,27 @@ def tell_dial(speed: SpeedWindow) -> str:
     if speed.feed_mm_min is not None:
         dial += f", feed {speed.feed_mm_min:,.0f} mm/min"
     return f"{dial}: stable {tell_chance(speed.stable_probability)}."
+
+
+def tell_unlikely(document: CutDocument) -> str | None:
+    """Say that no other speed helps, where less depth is advised and no speed is likely to be stable."""
+    speeds = document.advice.speeds
+    if document.advice.action != "reduce depth" or not speeds or speeds[0].stable_probability >= UNLIKELY:
+        return None
+    likeliest = f"the likeliest is {speeds[0].set_rpm:,.0f} rpm, {tell_chance(speeds[0].stable_probability)}"
+    return f"No other speed is likely to be stable at the present depth: {likeliest}."
+
+
+def tell_any(document: CutDocument) -> str | None:
+    """Say how likely it is that one of the suggested speeds holds; None where there are no several."""
+    chance, speeds = document.advice.any_stable_probability, document.advice.speeds
+    if chance is None or len(speeds) < 2:
+        return None
+    count = "two" if len(speeds) == 2 else "three"
+    return (
+        f"One of the {count} at least is stable {tell_chance(chance)}: if the first still chatters, try the "
+        "next, a short cut each."
+    )
 
 
 def to_sentence(text: str) -> str:

@@ -97,7 +97,7 @@ def draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: 
     axes
         With the limits of the speeds set.
     windows
-        From, the speed to name, and to, rpm.
+        From, the speed to name, and to, rpm; the best first.
     now
         The present speed, rpm.
     """
@@ -114,14 +114,15 @@ def draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: 
     if now is not None:  # on a row of its own, above every speed
         axes.plot([now, now], [0, NOW_ROW], color=INK, linewidth=1.2, linestyle=(0, (1, 1.4)), zorder=3)
         _write_above(axes, min(max(now, left + room), right - room), NOW_ROW, "now", colour=INK)
-    last = [-1.0] * len(SPEED_ROWS)  # share of the width at which each row's last word stands
-    for _, at, _ in sorted(windows, key=lambda window: window[1]):
-        share = (at - left) / (right - left)
-        row = next((row for row, taken in enumerate(last) if share - taken > LABEL_WIDE), len(last) - 1)
-        last[row] = share
-        axes.plot([at, at], [0, SPEED_ROWS[row]], color=MARK, linewidth=1.6, zorder=3)
+    written: dict[float, list[float]] = {row: [] for row in SPEED_ROWS}  # where the words of each row stand
+    for _, at, _ in windows:  # the best first: where words have no room the others go without
         place = min(max(at, left + room), right - room)
-        _write_above(axes, place, SPEED_ROWS[row], f"{at:,.0f}", colour=MARK)
+        near = LABEL_WIDE * (right - left)
+        free = [row for row in SPEED_ROWS if all(abs(place - other) > near for other in written[row])]
+        axes.plot([at, at], [0, free[0] if free else LAND_HIGH], color=MARK, linewidth=1.6, zorder=3)
+        if free:
+            written[free[0]].append(place)
+            _write_above(axes, place, free[0], f"{at:,.0f}", colour=MARK)
     space_ticks(axes, most_x=5)
 
 

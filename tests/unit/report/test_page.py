@@ -169,8 +169,8 @@ def test_every_cut_has_a_row_with_its_verdict(many_cuts):
     read = Read(to_html(page_of_cut(many_cuts)))
     words = [word.strip() for word in read.words if word.strip()]
     assert [w for w in words if w.startswith(("stable ", "chatter 97", "undecided -"))] == [
-        "stable 2 %",
-        "chatter 97 %",
+        "stable 2\N{NO-BREAK SPACE}%",
+        "chatter 97\N{NO-BREAK SPACE}%",
         "undecided -",
     ]
 

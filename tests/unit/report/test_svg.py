@@ -114,6 +114,18 @@ def test_strip_names_the_speed_to_dial_and_the_present_one(chattering):
     assert "13,640 rpm, from 13,438 to 13,893" in draw_speeds(chattering)
 
 
+def test_speed_whose_number_has_no_room_beside_better_ones_goes_without(chattering):
+    first = chattering.advice.speeds[0]
+    # Over 5,000 rpm dialled a number takes some 900: three within 500 have two rows, and the last one none.
+    speeds = tuple(
+        replace(first, rpm=true, set_rpm=true, low_rpm=true - 20, high_rpm=true + 20)
+        for true in (7_000.0, 7_250.0, 7_500.0)
+    )
+    crowded = replace(chattering, advice=replace(chattering.advice, speeds=speeds))
+    shown = [word for word in words(draw_speeds(crowded)) if word in ("7,000", "7,250", "7,500")]
+    assert sorted(shown) == ["7,000", "7,250"]
+
+
 def test_curve_is_drawn_over_speeds_to_dial_where_there_is_one(chattering):
     curve = SpeedCurve(speeds_rpm=(9000.0, 12000.0, 15000.0), stable_probability=(0.2, 0.1, 0.9))
     advised = replace(chattering, advice=replace(chattering.advice, chances=curve))
