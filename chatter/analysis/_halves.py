@@ -12,9 +12,11 @@ from chatter.model.cut import CutAnalysis
 from chatter.model.notebook import SAME_SPEED, KeptCut
 
 MOST_COMPARED = 200  # of one dialled speed, the newest; own choice: keeps long notebooks quick
-SOFT_DB = -10.0  # own choice: softer halves are seldom a doubled period (docs/next.md)
+SOFT_DB = -10.0  # own choice: 1 in 100 cuts with softer halves doubles (tests/benchmarks/halves.py)
 SURE_DOUBLING = 0.9  # chance of chatter; own choice
-DOUBTFUL_RUN_OUT = 0.3  # of a cut that was undecided; own choice: a surer stable one goes first
+# Chance of chatter of a cut that was undecided. Own choice: above DOUBTFUL of advice/next_cut.py, so that
+# a surer stable cut goes first, and below a half, as it counts as stable.
+DOUBTFUL_RUN_OUT = 0.3
 
 
 def settle_cuts(cuts: tuple[KeptCut, ...]) -> tuple[KeptCut, ...]:
