@@ -12,7 +12,7 @@ import numpy as np
 
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_limit_share, draw_machines
 from chatter.advice.shapes import known_modes
-from chatter.advice.speeds import Window, find_windows, score_speeds, speed_grid_rpm
+from chatter.advice.speeds import Window, find_stable, find_windows, score_any, speed_grid_rpm
 from chatter.advice.words import explain_speed, list_cautions
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import SpeedRange, check_setting, find_speed_range, power_needed_w
@@ -84,7 +84,7 @@ def advise(
         concerns = _concerns(setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min)
         return Advice(action="keep", speeds=(), depth_factor=factor, cautions=(*concerns, *cautions))
     cautions = list_cautions(limits, record_again=False, gives_speeds=True)
-    speeds, chances = _suggest(machines, limits=limits, present_rpm=heard[0].rpm, setup=setup)
+    speeds, chances, any_chance = _suggest(machines, limits=limits, present_rpm=heard[0].rpm, setup=setup)
     decent = bool(speeds) and speeds[0].stable_probability >= DECENT_PROBABILITY
     tried = speeds[0] if decent else None
     return Advice(
@@ -100,6 +100,7 @@ def advise(
             *cautions,
         ),
         chances=chances,
+        any_stable_probability=any_chance,
     )
 
 
@@ -166,32 +167,41 @@ def _concerns(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> 
 
 def _suggest(
     machines: Machines | None, *, limits: SpeedRange, present_rpm: float, setup: CutSetup
-) -> tuple[tuple[SpeedWindow, ...], SpeedCurve | None]:
-    """Give the windows inside the limits, best first, with what to dial, and the chances over speed."""
+) -> tuple[tuple[SpeedWindow, ...], SpeedCurve | None, float | None]:
+    """Give the windows to dial, the chances over speed, and the chance that one window at least holds."""
     true_per_set = present_rpm / setup.rpm
     if machines is None or limits.low_rpm <= 0 or limits.high_rpm < limits.low_rpm * 1.001:
-        return (), None
+        return (), None, None
     grid = speed_grid_rpm(limits.low_rpm * true_per_set, high_rpm=limits.high_rpm * true_per_set)
-    probability = score_speeds(machines, speeds_rpm=grid, flutes=setup.flutes)
+    stable = find_stable(machines, speeds_rpm=grid, flutes=setup.flutes)
+    allowed = np.array([_has_power(setup, set_rpm=rpm / true_per_set) for rpm in grid])
     natural_hz = float(np.median(machines.natural_hz))
-    windows = find_windows(probability, speeds_rpm=grid, present_rpm=present_rpm)
-    dialled = [
+    windows = find_windows(stable, speeds_rpm=grid, present_rpm=present_rpm, allowed=allowed)
+    dialled = tuple(
         _dialled(window, limits=limits, present_rpm=present_rpm, setup=setup, natural_hz=natural_hz)
         for window in windows
-    ]
+    )
     chances = SpeedCurve(
         speeds_rpm=tuple(float(rpm) for rpm in grid[::CURVE_STEP]),
-        stable_probability=tuple(round(float(value), 3) for value in probability[::CURVE_STEP]),
+        stable_probability=tuple(round(float(value), 3) for value in stable.mean(axis=0)[::CURVE_STEP]),
     )
-    return tuple(window for window in dialled if _has_power(window, setup=setup)), chances
+    tried = tuple(window.rpm for window in dialled)
+    return dialled, chances, score_any(stable, tried_rpm=tried, speeds_rpm=grid)
 
 
-def _has_power(window: SpeedWindow, *, setup: CutSetup) -> bool:
-    """Say whether the spindle can drive the cut at the suggested setting, as far as that is known."""
-    needed_w = power_needed_w(
-        setup, set_rpm=window.set_rpm, feed_mm_min=window.feed_mm_min, depth_mm=setup.present_depth_mm
-    )
-    return needed_w is None or setup.spindle_power_w is None or needed_w <= setup.spindle_power_w
+def _has_power(setup: CutSetup, *, set_rpm: float) -> bool:
+    """Say whether the spindle can drive the cut at a speed, the chip load kept, as far as that is known."""
+    if setup.spindle_power_w is None:
+        return True
+    feed = _feed_at(setup, set_rpm=set_rpm)
+    needed_w = power_needed_w(setup, set_rpm=set_rpm, feed_mm_min=feed, depth_mm=setup.present_depth_mm)
+    return needed_w is None or needed_w <= setup.spindle_power_w
+
+
+def _feed_at(setup: CutSetup, *, set_rpm: float) -> float | None:
+    if setup.feed_mm_min is None:
+        return None
+    return feed_keeping_chip_load_mm_min(setup.feed_mm_min, from_rpm=setup.rpm, to_rpm=set_rpm)
 
 
 def _dialled(
@@ -202,9 +212,6 @@ def _dialled(
     set_rpm = min(max(window.rpm / true_per_set, limits.low_rpm), limits.high_rpm)
     rpm = set_rpm * true_per_set
     lobe = max(1, round(60 * natural_hz / (setup.flutes * rpm)))
-    feed = None
-    if setup.feed_mm_min is not None:
-        feed = feed_keeping_chip_load_mm_min(setup.feed_mm_min, from_rpm=setup.rpm, to_rpm=set_rpm)
     return SpeedWindow(
         rpm=rpm,
         set_rpm=set_rpm,
@@ -212,7 +219,7 @@ def _dialled(
         high_rpm=max(window.high_rpm, rpm),
         lobe=lobe,
         stable_probability=round(window.stable_probability, 3),
-        feed_mm_min=feed,
+        feed_mm_min=_feed_at(setup, set_rpm=set_rpm),
         why=explain_speed(
             natural_hz,
             lobe=lobe,

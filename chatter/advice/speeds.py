@@ -1,6 +1,6 @@
 """Speeds ranked by how likely the cut is to be stable there.
 
-In: likely machines, a grid of speeds. Out: probabilities, and the windows around their peaks.
+In: likely machines, a grid of speeds. Out: probabilities, and the few speeds to try one after another.
 Leaves out: where the machines come from; one cut or a history serve alike.
 """
 
@@ -8,24 +8,24 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from chatter.advice.machines import Machines
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
-MOST_WINDOWS = 5
+MOST_WINDOWS = 3  # own choice: more than three tries at one depth nobody makes
 KEEP_OUT_SHARE = 0.005  # nearer than 0.5 % to the present speed is no change
 NEAR_PEAK_SHARE = 0.9  # a window reaches to where the probability falls below this share of its peak
-WORTH_SHARE = 0.5  # a further window is worth a cut if it is at least half as likely as the best
+LEAST_CHANCE = 0.02  # own choice: a further speed less likely than that, the earlier ones failed, is no try
 APART_SHARE = 0.02
-OWN_PEAK = 9  # grid points that a further window's peak stands above
+SMOOTHING = np.array([1, 2, 3, 2, 1]) / 9
 MOST_LOBES_IN_FULL = 50  # own choice: keeps the advice under a third of a second on one core
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
-    """A run of speeds around a peak of probability; true speeds."""
+    """A run of speeds about as likely as the one to try; true speeds."""
 
     rpm: float
     low_rpm: float
@@ -40,8 +40,13 @@ def speed_grid_rpm(low_rpm: float, *, high_rpm: float, points: int = 301) -> Flo
 
 def score_speeds(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> Floats:
     """Give the probability that the present depth is stable at each speed, as `score_depths` does."""
-    (row,) = score_depths(machines, depth_shares=np.ones(1), speeds_rpm=speeds_rpm, flutes=flutes)
-    return np.asarray(row)
+    return np.asarray(find_stable(machines, speeds_rpm=speeds_rpm, flutes=flutes).mean(axis=0))
+
+
+def find_stable(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> Bools:
+    """Say which machines are stable at the present depth, at each speed. Shape (machines, n)."""
+    (one,) = _find_stable(machines, depth_shares=np.ones(1), speeds_rpm=speeds_rpm, flutes=flutes)
+    return np.asarray(one)
 
 
 def score_depths(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats, flutes: int) -> Floats:
@@ -63,6 +68,13 @@ def score_depths(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats
     NDArray
         Shape (m, n), 0 to 1, falling with the depth.
     """
+    stable = _find_stable(machines, depth_shares=depth_shares, speeds_rpm=speeds_rpm, flutes=flutes)
+    probability: Floats = stable.mean(axis=1)
+    return probability
+
+
+def _find_stable(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats, flutes: int) -> Bools:
+    """Say which machines are stable. Shape (m, machines, n); every second machine or fewer at low speeds."""
     per_turn = 60 / flutes  # [s/min] / [teeth/rev]
     most_turns = per_turn * float(machines.trial_hz.max()) / speeds_rpm[0]
     # Far down the lobes the work grows with their number, and little tells them apart: fewer machines do.
@@ -95,56 +107,83 @@ def score_depths(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats
         np.add.at(flat, row[inside] + low[inside], 1)
         np.add.at(flat, row[inside] + high[inside], -1)
     # What chatters at a depth chatters at all deeper ones.
-    chatters = np.cumsum(np.cumsum(hits, axis=0), axis=2)[..., :-1] > 0
-    probability: Floats = 1 - chatters.mean(axis=1)
-    return probability
+    return np.asarray(np.cumsum(np.cumsum(hits, axis=0), axis=2)[..., :-1] == 0)
 
 
 def find_windows(
-    probability: Floats, *, speeds_rpm: Floats, present_rpm: float, most: int = MOST_WINDOWS
+    stable: Bools, *, speeds_rpm: Floats, present_rpm: float, allowed: Bools | None = None
 ) -> tuple[Window, ...]:
-    """Give separate windows around the likeliest speeds, best first.
+    """Give the speeds to try one after another, likeliest first.
 
-    Equally likely speeds rank by removal rate, which goes with the speed at the same chip load.
+    The first is the likeliest of all. Each further one is the likeliest among the machines on which those
+    chosen before it chatter: a second try on the same hope would fail with the first.
+
+    Parameters
+    ----------
+    stable
+        Shape (machines, n), from `find_stable`.
+    speeds_rpm
+        Shape (n,), from `speed_grid_rpm`; true speeds.
+    present_rpm
+        True; it is never suggested.
+    allowed
+        Shape (n,): speeds that may be suggested; None for all.
+
+    Returns
+    -------
+    tuple
+        At most `MOST_WINDOWS`. Equally likely first speeds rank by removal rate, which goes with the speed at
+        the same chip load.
     """
-    smooth = smooth_over_speeds(probability)
+    chance = smooth_over_speeds(stable.mean(axis=0))
     free = np.abs(speeds_rpm / present_rpm - 1) > KEEP_OUT_SHARE
-    wanted = free
+    if allowed is not None:
+        free = free & allowed
+    failed = np.ones(len(stable))  # how far all speeds chosen so far chatter, on each machine
     windows: list[Window] = []
-    best = 0.0
-    # A further window has a peak of its own: the shoulder of one already given is no other speed to try.
-    peaks = smooth >= ndimage.maximum_filter1d(smooth, OWN_PEAK, mode="nearest")
-    while free.any() and len(windows) < most:
-        if not wanted.any():
-            break
-        rank = np.where(wanted, np.round(smooth, 2), -1.0)
+    while free.any() and len(windows) < MOST_WINDOWS and failed.any():
+        then = smooth_over_speeds(failed @ stable / failed.sum())
+        rank = np.where(free, np.round(then, 2), -1.0)
         peak = int(np.flatnonzero(rank == rank.max())[-1])
-        if windows and smooth[peak] < WORTH_SHARE * best:
+        if windows and then[peak] < LEAST_CHANCE:
             break
-        low, high = _reach(smooth >= NEAR_PEAK_SHARE * smooth[peak], free, peak)
-        top_low, top_high = _reach(smooth >= 0.98 * smooth[peak], free, peak)
+        top_low, top_high = _reach(then >= 0.98 * then[peak], free, peak)
         centre = (top_low + top_high) // 2
-        best = max(best, float(smooth[peak]))
+        near = (then >= NEAR_PEAK_SHARE * then[centre]) & (chance >= NEAR_PEAK_SHARE * chance[centre])
+        low, high = _reach(near, free, centre)
         windows.append(
             Window(
                 rpm=float(speeds_rpm[centre]),
                 low_rpm=float(speeds_rpm[low]),
                 high_rpm=float(speeds_rpm[high]),
-                stable_probability=float(np.clip(smooth[centre], 0, 1)),
+                stable_probability=float(np.clip(chance[centre], 0, 1)),
             )
         )
-        apart = (speeds_rpm >= speeds_rpm[low] * (1 - APART_SHARE)) & (
-            speeds_rpm <= speeds_rpm[high] * (1 + APART_SHARE)
+        failed = failed * (1 - _holds_at(stable, speeds_rpm[centre], speeds_rpm=speeds_rpm))
+        free = free & (
+            (speeds_rpm < speeds_rpm[low] * (1 - APART_SHARE))
+            | (speeds_rpm > speeds_rpm[high] * (1 + APART_SHARE))
         )
-        free = free & ~apart
-        wanted = free & peaks
-    return tuple(windows)
+    return tuple(sorted(windows, key=lambda window: -round(window.stable_probability, 2)))
+
+
+def score_any(stable: Bools, *, tried_rpm: tuple[float, ...], speeds_rpm: Floats) -> float | None:
+    """Give the probability that one at least of the tried speeds is stable; None without any."""
+    if not tried_rpm:
+        return None
+    fails = [1 - _holds_at(stable, rpm, speeds_rpm=speeds_rpm) for rpm in tried_rpm]
+    return round(float(1 - np.prod(fails, axis=0).mean()), 3)
+
+
+def _holds_at(stable: Bools, rpm: float, *, speeds_rpm: Floats) -> Floats:
+    """Give the share of five speeds around one at which each machine is stable. Shape (machines,)."""
+    around = np.argmin(np.abs(speeds_rpm - rpm)) + np.arange(SMOOTHING.size) - SMOOTHING.size // 2
+    return np.asarray(stable[:, np.clip(around, 0, speeds_rpm.size - 1)] @ SMOOTHING)
 
 
 def smooth_over_speeds(probability: Floats) -> Floats:
     """Give the probability averaged over five neighbours: draws are few, and speeds are never exact."""
-    kernel = np.array([1, 2, 3, 2, 1]) / 9
-    smooth: Floats = np.convolve(np.pad(probability, 2, mode="edge"), kernel, mode="valid")
+    smooth: Floats = np.convolve(np.pad(probability, 2, mode="edge"), SMOOTHING, mode="valid")
     return smooth
 
 

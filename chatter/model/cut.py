@@ -225,6 +225,7 @@ class Advice:
     depth_factor: float | None
     cautions: tuple[str, ...]
     chances: SpeedCurve | None = None  # the document's `map`; None where too little is known
+    any_stable_probability: float | None = None  # that one at least of `speeds` is stable
 
     def to_dict(self) -> dict[str, Any]:
         """Give the advice as it stands in a document."""
@@ -232,6 +233,7 @@ class Advice:
             "action": self.action,
             "speeds": [speed.to_dict() for speed in self.speeds],
             "depth_factor": self.depth_factor,
+            "any_stable_probability": self.any_stable_probability,
             "cautions": list(self.cautions),
         }
 

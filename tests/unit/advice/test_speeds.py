@@ -2,7 +2,13 @@ import numpy as np
 import pytest
 
 from chatter.advice.machines import Machines
-from chatter.advice.speeds import find_windows, score_depths, score_speeds, speed_grid_rpm
+from chatter.advice.speeds import (
+    find_windows,
+    score_any,
+    score_depths,
+    score_speeds,
+    speed_grid_rpm,
+)
 from chatter.milling import stability
 
 
@@ -38,31 +44,50 @@ def test_one_known_machine_is_stable_where_the_exact_solution_says_so():
             )
 
 
+GRID = speed_grid_rpm(6_000, high_rpm=12_000)
+
+
+def machines_stable(*parts):
+    """Give which of 100 machines are stable on GRID: (how many, centre and half-width in rpm) each."""
+    stable = np.zeros((100, GRID.size), dtype=bool)
+    for low, high, centre_rpm, half_rpm in parts:
+        stable[low:high] |= np.abs(GRID - centre_rpm) < half_rpm
+    return stable
+
+
 def test_windows_are_apart_and_best_first():
-    grid = speed_grid_rpm(6_000, high_rpm=12_000)
-    probability = 0.9 * np.exp(-(((grid - 10_000) / 300) ** 2)) + 0.6 * np.exp(-(((grid - 7_000) / 200) ** 2))
-    windows = find_windows(probability, speeds_rpm=grid, present_rpm=8_500)
-    assert [round(window.rpm / 100) for window in windows[:2]] == [100, 70]
+    stable = machines_stable((0, 90, 10_000, 300), (40, 100, 7_000, 200))
+    windows = find_windows(stable, speeds_rpm=GRID, present_rpm=8_500)
+    assert [round(window.rpm / 100) for window in windows] == [100, 70]
     assert windows[0].low_rpm < 10_000 < windows[0].high_rpm
+    assert windows[0].low_rpm > windows[1].high_rpm
 
 
-def test_shoulder_of_a_window_is_no_window_of_its_own():
-    grid = speed_grid_rpm(6_000, high_rpm=12_000)
-    probability = 0.6 * np.exp(-(((grid - 10_000) / 900) ** 2))
-    (window,) = find_windows(probability, speeds_rpm=grid, present_rpm=7_000)
-    assert window.rpm == pytest.approx(10_000, rel=0.01)
+def test_second_try_is_for_the_machines_on_which_the_first_fails():
+    # Sixty machines are stable at 10,000, 55 of them at 8,000 too; the other forty only at 7,000.
+    stable = machines_stable((0, 60, 10_000, 150), (0, 55, 8_000, 150), (60, 100, 7_000, 150))
+    first, second = find_windows(stable, speeds_rpm=GRID, present_rpm=11_500)
+    assert first.rpm == pytest.approx(10_000, rel=0.01)
+    assert second.rpm == pytest.approx(7_000, rel=0.01)
+    assert score_any(stable, tried_rpm=(first.rpm, second.rpm), speeds_rpm=GRID) == 1.0
+    assert score_any(stable, tried_rpm=(10_000.0, 8_000.0), speeds_rpm=GRID) == 0.6
+    assert score_any(stable, tried_rpm=(), speeds_rpm=GRID) is None
 
 
-def test_of_two_speeds_equally_likely_the_faster_removes_more():
-    grid = speed_grid_rpm(6_000, high_rpm=12_000)
-    probability = np.where((abs(grid - 7_000) < 300) | (abs(grid - 11_000) < 300), 0.8, 0.0)
-    windows = find_windows(probability, speeds_rpm=grid, present_rpm=9_000)
-    assert windows[0].rpm == pytest.approx(11_000, rel=0.01)
+def test_speed_that_holds_only_where_the_first_does_is_no_further_try():
+    stable = machines_stable((0, 60, 10_000, 300), (0, 60, 7_000, 300))
+    (window,) = find_windows(stable, speeds_rpm=GRID, present_rpm=8_500)
+    assert window.rpm == pytest.approx(10_000, rel=0.01)  # of two equally likely the faster removes more
+
+
+def test_speed_that_is_barred_is_neither_suggested_nor_in_a_window():
+    stable = machines_stable((0, 80, 10_000, 800))
+    for window in find_windows(stable, speeds_rpm=GRID, present_rpm=7_000, allowed=GRID < 10_000):
+        assert window.high_rpm < 10_000
 
 
 def test_present_speed_is_never_suggested():
-    grid = speed_grid_rpm(6_000, high_rpm=12_000)
-    probability = np.exp(-(((grid - 9_000) / 500) ** 2))
-    windows = find_windows(probability, speeds_rpm=grid, present_rpm=9_000)
+    stable = machines_stable((0, 100, 9_000, 500))
+    windows = find_windows(stable, speeds_rpm=GRID, present_rpm=9_000)
     assert windows
     assert all(abs(window.rpm / 9_000 - 1) > 0.005 for window in windows)
