@@ -165,8 +165,8 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
             svg=strip,
             texts=(
                 "Along the bottom runs the speed to dial. Water in the strip is a window: every speed in "
-                "it is at least nine tenths as likely to be stable as the speed suggested. The dotted line is "
-                "the cut you recorded.",
+                "it is at least nine tenths as likely to be stable as the speed suggested. The dotted line "
+                "is the cut you recorded.",
                 *(
                     ()
                     if document.map is None
