@@ -51,7 +51,7 @@ def _settle_alike(cuts: list[KeptCut]) -> dict[int, KeptCut]:
 
 
 def _settle(cut: KeptCut, told: str | None) -> KeptCut:
-    if told == "doubling":
+    if told == "doubling" and (cut.half_passing_db or 0.0) > SOFT_DB:
         return replace(cut, verdict="chatter", chatter_probability=SURE_DOUBLING, chatter_hz=None)
     if told == "run-out" and is_untold(cut):
         return replace(cut, verdict="stable", chatter_probability=DOUBTFUL_RUN_OUT)

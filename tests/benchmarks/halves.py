@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 
 from chatter.advice.halves import LEAST_RISE_DB, MOST_RISE_DB
+from chatter.analysis._halves import SOFT_DB
 from chatter.errors import BadValueError
 from chatter.model import CutSetup
 from chatter.simulate import Scene, random_scene
@@ -34,7 +35,6 @@ LIGHTER = 0.45  # as `chatter next` asks for
 HEARD_OF_STABLE = 0.125
 RUN_OUT = 0.9  # of the feed per tooth
 DEEPEST_LIMIT_MM = 20.0  # stiffer tools don't chatter
-SOFT_DB = -10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +56,10 @@ class Pair:
         if "chatter" in (self.verdict, self.lighter_verdict):
             return None
         return self.half_db - self.lighter_half_db
+
+    def doubles_by(self, rise_db: float) -> bool:
+        """Say whether a rise of so much would tell that the cut doubles its period."""
+        return self.rise_db is not None and self.rise_db >= rise_db and (self.half_db or 0.0) > SOFT_DB
 
 
 def hear_pairs(rng: np.random.Generator, *, undecided: bool) -> Iterator[Pair]:
@@ -116,16 +120,12 @@ def tell(pairs: list[Pair], *, weight: float) -> None:
         sys.stdout.write(
             f"{'doubling' if doubles else 'stable'}: {len(mine)} cuts, heard {verdicts}; "
             f"of those heard stable {sum(loud)} have halves above {SOFT_DB:g} dB; of {len(rises)} compared "
-            f"{sum(rise >= LEAST_RISE_DB for rise in rises)} told as doubling, "
+            f"{sum(pair.doubles_by(LEAST_RISE_DB) for pair in mine)} told as doubling, "
             f"{sum(abs(rise) <= MOST_RISE_DB for rise in rises)} as run-out\n"
         )
     for least_db in (6, 8, 10, 12, 16, 20):
         right, wrong = (
-            sum(
-                pair.rise_db is not None and pair.rise_db >= least_db
-                for pair in pairs
-                if pair.doubles is truly
-            )
+            sum(pair.doubles_by(least_db) for pair in pairs if pair.doubles is truly)
             for truly in (True, False)
         )
         chance = right / max(right + weight * wrong, 1e-9)

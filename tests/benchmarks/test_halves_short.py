@@ -19,7 +19,8 @@ def pair(doubles, verdict, half_db, lighter_verdict, lighter_half_db):
 def test_pairs_are_counted_by_truth_and_stable_ones_as_often_as_they_occur(capsys):
     pairs = [
         pair(True, "stable", -3.0, "stable", -23.0),  # 20 dB
-        pair(False, "stable", -12.0, "stable", -19.0),  # 7 dB
+        pair(False, "stable", -8.0, "stable", -15.0),  # 7 dB
+        pair(False, "stable", -12.0, "stable", -40.0),  # 28 dB, but too soft: docs/next.md, rule 6
         pair(False, "stable", 2.0, "chatter", -9.0),  # not compared
         pair(False, None, None, "stable", -9.0),
     ]

@@ -63,6 +63,12 @@ def test_cut_that_counts_by_its_halves_names_no_frequency(tmp_path):
     assert len(pick_telling_cuts(settled)) == 3
 
 
+def test_halves_that_rise_but_stay_soft_are_no_doubled_period(tmp_path):
+    # Below -10 dB, a tenth of the other orders' power: docs/next.md, rule 6.
+    cuts = filed(tmp_path / "n.db", (1.0, "stable", -20.0), (0.4, "stable", -38.0))
+    assert settle_cuts(cuts) == cuts
+
+
 def test_cut_that_another_process_filed_meanwhile_is_no_news(tmp_path):
     cuts = filed(tmp_path / "n.db", (1.0, "stable", -20.0), (0.9, "stable", -20.0), (1.1, "stable", -20.0))
     assert tell_settled(settle_cuts(cuts[:1]), heard=cuts, new=cuts[1].number) == []
