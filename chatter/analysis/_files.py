@@ -6,13 +6,12 @@ Leaves out: what the files hold.
 
 import hashlib
 import json
-import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 from chatter.errors import FileProblemError, OutputError
-from chatter.notebook.beside import beside, sync_folder
+from chatter.notebook.beside import beside, sync_folder, write_text
 
 
 def hash_file(path: Path) -> str:
@@ -82,10 +81,7 @@ def replace_text(path: Path, parts: Iterable[str], *, remedy: str | None = None)
     """
     try:
         with beside(path) as other:
-            with other.open("w", encoding="utf-8", newline="\n") as file:
-                file.writelines(parts)
-                file.flush()
-                os.fsync(file.fileno())
+            write_text(other, parts)
             other.replace(path)
         sync_folder(path)
     except (OSError, ValueError) as error:  # ValueError: a name that no file can have

@@ -7,7 +7,7 @@ Leaves out: what is written, and words for what the system refuses.
 
 import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -59,6 +59,14 @@ def give_name(other: Path, path: Path) -> bool:
         other.rename(path)
     sync_folder(path)
     return True
+
+
+def write_text(path: Path, parts: Iterable[str]) -> None:
+    """Write text as it is, and have it on the disk."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        file.writelines(parts)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def sync_folder(path: Path) -> None:

@@ -8,7 +8,6 @@ Leaves out: checks of facts, which the public edge makes.
 import csv
 import io
 import json
-import os
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -18,7 +17,7 @@ from typing import Any
 
 from chatter.errors import ChatterError, NotebookError, OutputError
 from chatter.model.notebook import FACT_NAMES, Filing, SetupFacts
-from chatter.notebook.beside import made_new
+from chatter.notebook.beside import made_new, write_text
 from chatter.notebook.store import Notebook, as_json, now
 
 SCHEMA = 2  # 1: without noise measurements
@@ -340,13 +339,8 @@ def _write_new(path: Path, parts: Iterator[str]) -> None:
     """Write a file that is not there yet."""
     taken = OutputError(str(path), "it exists already", "give a new name: nothing is overwritten")
     try:
-        with (
-            made_new(path, taken=taken) as other,
-            other.open("w", encoding="utf-8", newline="") as file,
-        ):
-            file.writelines(parts)
-            file.flush()
-            os.fsync(file.fileno())
+        with made_new(path, taken=taken) as other:
+            write_text(other, parts)
     except (OSError, ValueError) as error:
         remedy = "choose another place, or free some room"
         raise OutputError.told_by_system(path, error, remedy=remedy) from error
