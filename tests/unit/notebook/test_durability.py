@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from chatter.analysis import export_notebook
 from chatter.errors import NotebookError
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
@@ -119,6 +120,44 @@ def test_change_half_done_on_a_disk_that_cannot_be_written_is_told_as_what_it_is
             assert "a stopped command left a change half done" in said
         finally:
             path.parent.chmod(0o755)
+
+
+IMPORTER = """
+import sys
+from chatter.analysis import import_notebook
+print("begins", flush=True)
+import_notebook(sys.argv[1], notebook=sys.argv[2])
+"""
+
+
+@pytest.mark.parametrize("is_there", [True, False])
+def test_import_killed_at_random_moments_adds_all_or_nothing(path, tmp_path, is_there):
+    lines, full, moments = tmp_path / "out.jsonl", 150, random.Random(8)
+    source = tmp_path / "source.db"
+    source.write_bytes(path.read_bytes())
+    with Notebook(source, write=True) as notebook, notebook.whole():
+        for number in range(full):
+            notebook.add_cut("a", document=made_cut(f"cut {number}"))
+    export_notebook(lines, notebook=source)
+    ends = []
+    for run in range(8):
+        target = tmp_path / f"target {run}.db"
+        if is_there:
+            target.write_bytes(path.read_bytes())
+        importer = subprocess.Popen(
+            [sys.executable, "-c", IMPORTER, str(lines), str(target)],
+            stdout=subprocess.PIPE,
+            text=True,
+            cwd=ROOT,
+        )
+        importer.stdout.readline()
+        try:
+            importer.wait(timeout=moments.random() * 0.2)  # it takes about as long
+        except subprocess.TimeoutExpired:
+            importer.send_signal(signal.SIGKILL)
+        importer.communicate()
+        ends.append(len(files_in(target)) if is_there or target.exists() else 0)
+    assert set(ends) <= {0, full}
 
 
 def test_two_processes_writing_at_once_lose_nothing(path):
