@@ -13,9 +13,15 @@ import numpy as np
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_limit_share, draw_machines
 from chatter.advice.shapes import known_modes
 from chatter.advice.speeds import Window, find_stable, find_windows, score_any, speed_grid_rpm
-from chatter.advice.words import explain_speed, list_cautions
+from chatter.advice.words import UNLIKELY_THERE, caution_jump, explain_speed, list_cautions
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
-from chatter.milling.limits import SpeedRange, check_setting, find_speed_range, power_needed_w
+from chatter.milling.limits import (
+    SpeedRange,
+    check_dialled,
+    check_setting,
+    find_speed_range,
+    power_needed_w,
+)
 from chatter.model.cut import Advice, CutAnalysis, CutSetup, JudgedCut, SpeedCurve, SpeedWindow
 from chatter.model.tap import Tap
 
@@ -25,7 +31,13 @@ LOWEST_BASE_HZ = 60.0  # own choice: nothing that holds a tool swings slower
 SAME_LINE = 1e-3  # of its frequency
 MOST_LINES = 8
 CURVE_STEP = 3  # 101 of the 301 speeds worked out: enough for a picture
-QUIET_CONCERNS = frozenset({"speed-low", "speed-hss"})  # wear and taste, not danger: left to the limits' page
+QUIET_CONCERNS = frozenset({"speed-low"})  # taste, not danger: left to the page of materials
+ONLY_WHEN_NEW = frozenset({"speed-hss"})  # who has cut with a tool at such a speed knows what it is made of
+URGENT_CONCERNS = frozenset({"power", "chip-thick"})  # the tool may break or the spindle stall: told first
+TOO_FAST = frozenset({"over-tool", "over-spindle"})
+ROUND_STEPS_RPM = (50.0, 10.0)  # own choice: what a hand dials
+STEPS_IN_WINDOW = 10  # a window is at least so many steps wide, so that rounding moves nothing that matters
+BIG_JUMP = 2.0  # own choice: times the present speed and feed, from where on the machine is asked after
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,8 +76,16 @@ def advise(
     worst = analysis.worst
     limits = find_speed_range(setup)
     if worst is None or worst.verdict == "undecided":
+        urgent, _ = _concerns(setup, speeds=(), keeps_speed=True)
         cautions = list_cautions(limits, record_again=True, gives_speeds=False)
-        return Advice(action="record again", speeds=(), depth_factor=None, cautions=cautions)
+        return Advice(
+            action="record again",
+            speeds=(),
+            depth_factor=None,
+            cautions=(*urgent, *cautions),
+            urgent=urgent,
+        )
+    is_too_fast = any(concern.code in TOO_FAST for concern in check_dialled(setup))
     depth_mm = setup.present_depth_mm
     heard = (
         replace(
@@ -80,25 +100,28 @@ def advise(
     machines = draw_machines(heard, setup=setup, known=known_modes(taps, lines=lines))
     factor = _depth_factor(machines, heard[0], setup=setup, depth_mm=depth_mm)
     if worst.verdict == "stable":
+        urgent, concerns = _concerns(setup, speeds=(), keeps_speed=True)
         cautions = list_cautions(limits, record_again=False, gives_speeds=False)
-        concerns = _concerns(setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min)
-        return Advice(action="keep", speeds=(), depth_factor=factor, cautions=(*concerns, *cautions))
+        return Advice(
+            action="change speed" if is_too_fast else "keep",
+            speeds=(),
+            depth_factor=factor,
+            cautions=(*urgent, *concerns, *cautions),
+            urgent=urgent,
+        )
     cautions = list_cautions(limits, record_again=False, gives_speeds=True)
     speeds, chances, any_chance = _suggest(machines, limits=limits, present_rpm=heard[0].rpm, setup=setup)
     decent = bool(speeds) and speeds[0].stable_probability >= DECENT_PROBABILITY
-    tried = speeds[0] if decent else None
+    change = decent or is_too_fast
+    urgent, concerns = _concerns(setup, speeds=speeds, keeps_speed=not change)
+    if speeds and change and not decent:
+        urgent = (*urgent, UNLIKELY_THERE)
     return Advice(
-        action="change speed" if decent else "reduce depth",
+        action="change speed" if change else "reduce depth",
         speeds=speeds,
         depth_factor=factor,
-        cautions=(
-            *_concerns(
-                setup,
-                set_rpm=setup.rpm if tried is None else tried.set_rpm,
-                feed_mm_min=setup.feed_mm_min if tried is None else tried.feed_mm_min,
-            ),
-            *cautions,
-        ),
+        cautions=(*urgent, *concerns, *_jump(setup, speeds=speeds), *cautions),
+        urgent=urgent,
         chances=chances,
         any_stable_probability=any_chance,
     )
@@ -159,10 +182,34 @@ def _depth_factor(
     return round(factor, 3)
 
 
-def _concerns(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> tuple[str, ...]:
-    """Give what the setting would strain, in words."""
-    found = check_setting(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=setup.present_depth_mm)
-    return tuple(concern.message for concern in found if concern.code not in QUIET_CONCERNS)
+def _concerns(
+    setup: CutSetup, *, speeds: tuple[SpeedWindow, ...], keeps_speed: bool
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Give what is unsafe at once, and what else the settings would strain, each told once, in words."""
+    present = check_setting(
+        setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min, depth_mm=setup.present_depth_mm
+    )
+    known = ONLY_WHEN_NEW & {concern.code for concern in present}
+    found = list(present) if keeps_speed or not speeds else []
+    for speed in speeds:
+        found += check_setting(
+            setup, set_rpm=speed.set_rpm, feed_mm_min=speed.feed_mm_min, depth_mm=setup.present_depth_mm
+        )
+    first = {concern.code: concern.message for concern in reversed(found)}  # of the best setting it is about
+    told = {
+        concern.code: first[concern.code] for concern in found if concern.code not in QUIET_CONCERNS | known
+    }
+    urgent = [concern.message for concern in check_dialled(setup)]
+    urgent += [message for code, message in told.items() if code in URGENT_CONCERNS]
+    return tuple(urgent), tuple(message for code, message in told.items() if code not in URGENT_CONCERNS)
+
+
+def _jump(setup: CutSetup, *, speeds: tuple[SpeedWindow, ...]) -> tuple[str, ...]:
+    """Say what to check before a speed far above the present one; nothing where none is."""
+    fastest = max(speeds, key=lambda speed: speed.set_rpm, default=None)
+    if fastest is None or fastest.set_rpm <= BIG_JUMP * setup.rpm:
+        return ()
+    return caution_jump(setup, set_rpm=fastest.set_rpm, feed_mm_min=fastest.feed_mm_min)
 
 
 def _suggest(
@@ -209,7 +256,9 @@ def _dialled(
 ) -> SpeedWindow:
     """Put a window in terms of the dial and the feed."""
     true_per_set = present_rpm / setup.rpm
-    set_rpm = min(max(window.rpm / true_per_set, limits.low_rpm), limits.high_rpm)
+    chance = round(window.stable_probability, 3)  # one number, in the document and in its words
+    set_rpm = _round_dial(window, true_per_set=true_per_set)
+    set_rpm = min(max(set_rpm, limits.low_rpm), limits.high_rpm)
     rpm = set_rpm * true_per_set
     lobe = max(1, round(60 * natural_hz / (setup.flutes * rpm)))
     return SpeedWindow(
@@ -218,12 +267,15 @@ def _dialled(
         low_rpm=min(window.low_rpm, rpm),
         high_rpm=max(window.high_rpm, rpm),
         lobe=lobe,
-        stable_probability=round(window.stable_probability, 3),
+
+
+def _round_dial(window: Window, *, true_per_set: float) -> float:
+    """Give what to dial for a window, in fifties or tens of rpm where it is wide enough for that."""
+    low, high = window.low_rpm / true_per_set, window.high_rpm / true_per_set
+    exact = window.rpm / true_per_set
+    step = next((step for step in ROUND_STEPS_RPM if high - low >= STEPS_IN_WINDOW * step), None)
+    return exact if step is None else min(max(round(exact / step) * step, low), high)
+        stable_probability=chance,
         feed_mm_min=_feed_at(setup, set_rpm=set_rpm),
-        why=explain_speed(
-            natural_hz,
-            lobe=lobe,
-            stable_probability=window.stable_probability,
-            ramp_to_mm=setup.depth_to_mm,
-        ),
+        why=explain_speed(natural_hz, lobe=lobe, stable_probability=chance, ramp_to_mm=setup.depth_to_mm),
     )

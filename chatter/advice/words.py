@@ -4,7 +4,10 @@ In: facts of the advice. Out: sentences.
 Leaves out: every decision.
 """
 
+from chatter.milling.kinematics import surface_speed_m_min
 from chatter.milling.limits import SpeedRange
+from chatter.milling.materials import find_material
+from chatter.model.cut import CutSetup
 
 USUAL_CAUTIONS = (
     "Keep the guards closed, and nobody leans in to hold the phone.",
@@ -18,6 +21,7 @@ RECORDING_CAUTIONS = (
     "Leave three seconds of idling spindle before and after the cut.",
     "Run the same program once in air, and give that recording as the idle file.",
 )
+UNLIKELY_THERE = "No allowed speed is likely to be stable at this depth: take less depth there, too."
 
 
 def list_cautions(limits: SpeedRange, *, record_again: bool, gives_speeds: bool) -> tuple[str, ...]:
@@ -33,6 +37,26 @@ def list_cautions(limits: SpeedRange, *, record_again: bool, gives_speeds: bool)
     return (*cautions, *USUAL_CAUTIONS)
 
 
+def caution_jump(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> tuple[str, ...]:
+    """Say what to check before a speed that is many times the present one, with its feed."""
+    times = f"{set_rpm / setup.rpm:.1f} times"
+    feed = f"At {set_rpm:,.0f} rpm the feed goes up with the speed, to {times} the present one"
+    if feed_mm_min is not None:
+        feed = f"{feed_mm_min:,.0f} mm/min is {times} the present feed"
+    cautions = [f"{feed}: check that the machine can feed that fast, and go there in steps."]
+    carbide = None if setup.material is None else find_material(setup.material).carbide_m_min
+    if setup.diameter_mm is None or carbide is None or not carbide.is_sure:
+        edge = f"The edge moves {times} as fast as now"
+        if setup.diameter_mm is not None:
+            speed = surface_speed_m_min(set_rpm, diameter_mm=setup.diameter_mm)
+            edge += f", at {speed:,.0f} m/min"
+        cautions.append(
+            f"{edge}, and whether the tool stands that in this material isn't known: look it up before you "
+            "go there."
+        )
+    return tuple(cautions)
+
+
 def explain_speed(
     natural_hz: float, *, lobe: int, stable_probability: float, ramp_to_mm: float | None = None
 ) -> str:
@@ -40,7 +64,16 @@ def explain_speed(
     deep = "this depth" if ramp_to_mm is None else f"{ramp_to_mm:g} mm, the deep end of the ramp,"
     swings = "once" if lobe == 1 else "twice" if lobe == 2 else f"{lobe} times"
     return (
-        f"What rings seems to swing near {natural_hz:.0f} Hz, about {swings} from tooth to tooth at this "
+        f"What rings seems to swing near {natural_hz:,.0f} Hz, about {swings} from tooth to tooth at this "
         f"speed, so each tooth meets the last one's wave nearly in step; stable at {deep} in "
-        f"{100 * stable_probability:.0f} of 100 likely machines."
+        f"{tell_machines(stable_probability)}."
     )
+
+
+def tell_machines(probability: float) -> str:
+    """Give a chance as a count of likely machines, never as certain: the number that "chances in 100" has."""
+    if probability > 0.99:
+        return "more than 99 of 100 likely machines"
+    if probability < 0.01:
+        return "less than 1 of 100 likely machines"
+    return f"{round(100 * probability)} of 100 likely machines"

@@ -1,6 +1,6 @@
 """What may be set: speeds that spindle and tool allow, power, surface speed, chip load, stick-out.
 
-In: the cut's setup, and a setting to try. Out: a range of set speeds in rpm; concerns in plain words.
+In: the cut's setup, as dialled, and a setting to try. Out: a range of set speeds in rpm; concerns in words.
 Source: handbook arithmetic; the figures by material are in materials.toml, each with its source.
 Leaves out: chatter, clamping, tool breakage, and what the frame and the feed drives can hold.
 """
@@ -18,6 +18,7 @@ MOST_STICK_OUT = 4.0  # stick-out over diameter; common practice
 # Own choice: printed ranges of steady sources lie 2 to 3 times apart, and small machines take thin chips.
 THIN_CHIP_SHARE = 1 / 3
 THICK_CHIP_SHARE = 2.0
+FAR_SHORT = 2.0  # own choice: a cut that was made can hardly have needed so many times the spindle's power
 UNKNOWN_MIN_SHARE = 0.5  # own choice: where the slowest speed isn't told, go no lower than half the dialled
 
 
@@ -145,6 +146,50 @@ class Concern:
     message: str  # a sentence that says what to do
 
 
+def check_dialled(setup: CutSetup) -> tuple[Concern, ...]:
+    """Say where the dialled speed lies outside what spindle and tool may turn, as they were told.
+
+    Returns
+    -------
+    tuple of Concern
+        Codes `over-tool`, `over-spindle`, `under-spindle`. The speed is a fact, so it is never refused.
+
+    >>> [one.code for one in check_dialled(CutSetup(rpm=7_000, flutes=2, tool_max_rpm=6_000))]
+    ['over-tool']
+    """
+    concerns = []
+    tool, fastest, slowest = setup.tool_max_rpm, setup.max_rpm, setup.min_rpm
+    if tool is not None and setup.rpm > tool:
+        least = tool if fastest is None else min(tool, fastest)
+        message = (
+            f"First lower the speed to {_rpm(least)} or less: the {_rpm(setup.rpm)} dialled is more than the "
+            f"tool may turn ({_rpm(tool)})."
+        )
+        if slowest is not None and slowest > least:
+            message = (
+                f"Use another tool: this one may turn {_rpm(tool)}, less than the {_rpm(setup.rpm)} dialled, "
+                f"and the spindle's slowest speed was told as {_rpm(slowest)}."
+            )
+        concerns.append(Concern(code="over-tool", message=message))
+    if fastest is not None and setup.rpm > fastest:
+        message = (
+            f"The {_rpm(setup.rpm)} dialled is more than the spindle's fastest speed as told "
+            f"({_rpm(fastest)}): check both numbers; if they are right, first lower the speed."
+        )
+        concerns.append(Concern(code="over-spindle", message=message))
+    if slowest is not None and setup.rpm < slowest:
+        message = (
+            f"The {_rpm(setup.rpm)} dialled is less than the spindle's slowest speed as told "
+            f"({_rpm(slowest)}): check both numbers."
+        )
+        concerns.append(Concern(code="under-spindle", message=message))
+    return tuple(concerns)
+
+
+def _rpm(speed_rpm: float) -> str:
+    return f"{speed_rpm:,.7g} rpm"
+
+
 def check_setting(
     setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None, depth_mm: float | None
 ) -> tuple[Concern, ...]:
@@ -188,22 +233,23 @@ def _power_concerns(
     usual_w, high_w = powers
     torque = torque_n_m(usual_w, speed_rpm=set_rpm)
     if usual_w > has_w:
+        check = "check the numbers you told, and " if usual_w > FAR_SHORT * has_w else ""
         message = (
-            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:.0f} W ({torque:.2g} N m), more than the "
-            f"spindle's {has_w:.0f} W: take less depth, width or feed."
+            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:,.0f} W ({torque:.2g} N m), more than the "
+            f"spindle's {has_w:,.0f} W: {check}take less depth, width or feed."
         )
         return [Concern(code="power", message=message)]
     if high_w > has_w:
         message = (
-            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:.0f} W, by some tables {high_w:.0f} W; the "
-            f"spindle has {has_w:.0f} W: go there in steps and listen for the speed dropping."
+            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:,.0f} W, by some tables {high_w:,.0f} W; "
+            f"the spindle has {has_w:,.0f} W: go there in steps and listen for the speed dropping."
         )
         return [Concern(code="power-maybe", message=message)]
     if setup.max_rpm is not None and usual_w > has_w * set_rpm / setup.max_rpm:
         # Inverter-driven spindles hold their torque, not their power, below the top speed: common practice.
         message = (
-            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:.0f} W, and many small spindles give only "
-            f"{has_w * set_rpm / setup.max_rpm:.0f} of their {has_w:.0f} W at that speed: take less depth, "
+            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:,.0f} W, and many small spindles give only "
+            f"{has_w * set_rpm / setup.max_rpm:,.0f} of their {has_w:,.0f} W at that speed: take less depth, "
             "width or feed if it slows down."
         )
         return [Concern(code="power-at-speed", message=message)]
@@ -228,20 +274,24 @@ def _speed_concerns(material: Material, *, set_rpm: float, diameter_mm: float) -
     carbide, hss = material.carbide_m_min, material.hss_m_min
     concerns = []
     if carbide is not None and carbide.is_sure:
-        usual = f"carbide usually cuts {material.name} at {carbide.low:.0f} to {carbide.high:.0f} m/min"
+        usual = f"carbide usually cuts {material.name} at {carbide.low:,.0f} to {carbide.high:,.0f} m/min"
         if speed > carbide.high:
-            message = f"The edge would move at {speed:.0f} m/min; {usual}: the edge wears and heats faster."
+            message = (
+                f"At {set_rpm:,.0f} rpm the edge moves at {speed:,.0f} m/min; {usual}: "
+                "it wears and heats faster."
+            )
             concerns.append(Concern(code="speed-high", message=message))
         elif speed < carbide.low:
             message = (
-                f"The edge would move at {speed:.0f} m/min; {usual}: slower is safe, but chips may stick."
+                f"At {set_rpm:,.0f} rpm the edge moves at {speed:,.0f} m/min; {usual}: "
+                "slower is safe, but chips may stick."
             )
             concerns.append(Concern(code="speed-low", message=message))
     if hss is not None and hss.is_sure and speed > hss.high:
         most_rpm = set_rpm * hss.high / speed
         message = (
-            f"If the tool is high-speed steel, stay below {hss.high:.0f} m/min in {material.name} "
-            f"({most_rpm:,.0f} rpm): at {speed:.0f} m/min it burns."
+            f"If the tool is high-speed steel, stay below {hss.high:,.0f} m/min in {material.name} "
+            f"({most_rpm:,.0f} rpm): at {speed:,.0f} m/min it burns."
         )
         concerns.append(Concern(code="speed-hss", message=message))
     return concerns

@@ -232,6 +232,12 @@ class Advice:
         return {
             "action": self.action,
             "speeds": [speed.to_dict() for speed in self.speeds],
+    urgent: tuple[str, ...] = ()  # the first of `cautions`: what is unsafe now, told before the action
+
+    @property
+    def further_cautions(self) -> tuple[str, ...]:
+        """The cautions that come after the action."""
+        return tuple(caution for caution in self.cautions if caution not in self.urgent)
             "depth_factor": self.depth_factor,
             "any_stable_probability": self.any_stable_probability,
             "cautions": list(self.cautions),
@@ -240,6 +246,7 @@ class Advice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rings:
+            "urgent": list(self.urgent),
     """Which tapped part most likely rings in the chatter; `part` None where none can be named."""
 
     part: TapPart | None

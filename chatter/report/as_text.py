@@ -54,7 +54,7 @@ def to_text(document: CutDocument) -> str:
         _why(document, worst),
         _cut_table(document.analysis),
         _bullets("Noticed in the recording", _finding_texts(document)),
-        [] if _must_record_again(document) else _bullets("Cautions", document.advice.cautions),
+        [] if _must_record_again(document) else _bullets("Cautions", document.advice.further_cautions),
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
@@ -77,7 +77,7 @@ def _what_next(document: CutDocument) -> list[str]:
     advice = document.advice
     lines = ["Set next", *(line for text in tell_action(document) for line in wrap(text, "  "))]
     if _must_record_again(document):  # then the cautions say how, so they come here
-        return [*lines, "", *_bullets("How to record, and what to mind", advice.cautions)]
+        return [*lines, "", *_bullets("How to record, and what to mind", advice.further_cautions)]
     speeds = [
         line
         for rank, speed in enumerate(advice.speeds[:SPEEDS_SHOWN], start=1)

@@ -39,6 +39,8 @@ def _set_next(document: dict[str, Any]) -> str:
     advice = document["advice"]
     if any(finding["code"] == DOUBTED for finding in document["recording"]["findings"]):
         return "check rpm/flutes"  # the rest hangs on them
+    if advice.get("urgent"):
+        return "cautions first"
     if advice["action"] == "change speed" and advice["speeds"]:
         return f"dial {advice['speeds'][0]['set_rpm']:,.0f}"
     if advice["action"] == "reduce depth" and advice["depth_factor"] is not None:

@@ -10,7 +10,6 @@ from chatter.model.cut import CutDocument, JudgedCut, Line, present_depth_mm
 from chatter.report._facts import list_provenance, list_settings, tell_version
 from chatter.report.cut_pictures import draw_spectrogram, draw_spectrum, draw_turns
 from chatter.report.cut_words import (
-    ACTIONS,
     SPEEDS_SHOWN,
     choose_lines,
     find_onset_s,
@@ -58,7 +57,7 @@ def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
     )
     mind = Part(
         heading="How to record, and what to mind" if again else "Before you cut",
-        blocks=(_points(document.advice.cautions),),
+        blocks=(_points(document.advice.further_cautions),),
         is_warning=True,
     )
     return Page(
@@ -125,10 +124,10 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
     """Give what to set next in large words, then why, then the windows as a picture."""
     advice = document.advice
     more: list[str] = []
-    large = ACTIONS[advice.action]
+    *first_of_all, large = tell_action(document)
     first = advice.speeds[0] if advice.speeds else None
     if advice.action == "record again":
-        return (Words(texts=(large,), large=True),)
+        return (Words(texts=(*first_of_all, large), large=True),)
     if first is not None and advice.action == "change speed":
         feed = "" if first.feed_mm_min is None else f" and feed {first.feed_mm_min:,.0f} mm/min"
         verb = "Dial" if first.stable_probability >= LIKELY else "Try"
@@ -178,7 +177,6 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
                 ),
             ),
         )
-    *first_of_all, _ = tell_action(document)
     return (
         Words(texts=(*first_of_all, large), large=True),
         Words(texts=tuple(more)) if more else None,

@@ -17,6 +17,11 @@ ACTIONS = {
     "reduce depth": "Keep the speed and take less depth.",
     "record again": "Record again before changing anything.",
 }
+NO_CHANGE = "The sound itself asks for no other change."
+ELSEWHERE = (
+    "No other speed can be suggested from what was heard: begin with a short, shallow cut at one that is "
+    "allowed, and record it."
+)
 LINE_NAMES = {
     "tooth passing": "tooth passing",
     "spindle harmonic": "spindle turns (run-out)",
@@ -79,11 +84,17 @@ def tell_other_findings(document: CutDocument) -> tuple[tuple[str, str], ...]:
 
 
 def tell_action(document: CutDocument) -> tuple[str, ...]:
-    """Say what to do; where speed or flutes are in doubt, to make sure of them first."""
-    action = ACTIONS[document.advice.action]
-    if tell_doubt(document) is None or document.advice.action == "record again":
-        return (action,)
-    return ("First make sure of the speed and the flutes, and judge again: the rest hangs on them.", action)
+    """Say what to do, last; before it what is unsafe, and to make sure of speed and flutes where in doubt."""
+    advice = document.advice
+    action = ACTIONS[advice.action]
+    if advice.urgent and advice.action == "keep":
+        action = NO_CHANGE
+    elif advice.action == "change speed" and not advice.speeds:  # only where the dialled one is too fast
+        action = ELSEWHERE
+    if tell_doubt(document) is None or advice.action == "record again":
+        return (*advice.urgent, action)
+    first = "First make sure of the speed and the flutes, and judge again: the rest hangs on them."
+    return (first, *advice.urgent, action)
 
 
 def tell_counts(document: CutDocument) -> str | None:
@@ -193,9 +204,11 @@ def tell_ramp(document: CutDocument) -> str | None:
 
 
 def tell_depth(document: CutDocument) -> str | None:
-    """Say how deep the present speed carries; None where the advice doesn't know."""
+    """Say how deep the present speed carries; None where the advice doesn't know, or asks for less first."""
     factor = document.advice.depth_factor
     if factor is None:
+        return None
+    if document.advice.urgent and (factor >= 1 or verdict_of_all(document) == "stable"):
         return None
     settings = document.program["settings"]
     ramp_mm = settings.get("depth_to_mm")
@@ -257,5 +270,5 @@ def name_line(line: Line) -> str:
     if line.order is not None and line.kind in ("tooth passing", "spindle harmonic"):
         name += f", multiple {line.order}"
     if line.width_hz is not None:
-        name += f", {line.width_hz:.0f} Hz wide"
+        name += f", {line.width_hz:,.0f} Hz wide"
     return name

@@ -1,3 +1,4 @@
+import re
 from dataclasses import replace
 
 import pytest
@@ -75,7 +76,121 @@ def test_chatter_without_a_frequency_or_lines_reduces_depth():
 def test_tool_limit_below_the_slowest_speed_leaves_no_speed():
     setup = CutSetup(rpm=12_000, flutes=2, min_rpm=8_000, max_rpm=24_000, tool_max_rpm=7_000)
     advice = advise(analysis_of("chatter", chatter_hz=930.0), setup=setup)
-    assert (advice.action, advice.speeds) == ("reduce depth", ())
+    assert advice.speeds == ()
+    assert advice.action == "change speed"  # the one dialled is more than the tool may turn
+    assert advice.urgent == advice.cautions[:1]
+    assert advice.urgent[0].startswith("Use another tool: this one may turn 7,000 rpm")
+
+
+@pytest.mark.parametrize(
+    ("limits", "verdict", "action", "said"),
+    [
+        ({"tool_max_rpm": 6_000}, "stable", "change speed", "First lower the speed to 6,000 rpm or less"),
+        ({"tool_max_rpm": 6_000}, "chatter", "change speed", "First lower the speed to 6,000 rpm or less"),
+        ({"tool_max_rpm": 6_000}, "undecided", "record again", "First lower the speed to 6,000 rpm or less"),
+        ({"tool_max_rpm": 6_000, "max_rpm": 5_000}, "stable", "change speed", "speed to 5,000 rpm or less"),
+        (
+            {"max_rpm": 6_000},
+            "stable",
+            "change speed",
+            "more than the spindle's fastest speed as told",
+        ),
+        ({"min_rpm": 8_000}, "stable", "keep", "less than the spindle's slowest speed as told (8,000 rpm)"),
+        ({"min_rpm": 8_000, "max_rpm": 9_000}, "chatter", None, "less than the spindle's slowest speed"),
+    ],
+)
+def test_dialled_speed_outside_what_was_told_is_the_first_caution(limits, verdict, action, said):
+    setup = CutSetup(rpm=7_000, flutes=2, **limits)
+    advice = advise(analysis_of(verdict, chatter_hz=930.0, rpm=7_000.0), setup=setup)
+    assert action in (None, advice.action)
+    assert said in advice.cautions[0]
+    assert advice.urgent == advice.cautions[: len(advice.urgent)] != ()
+    assert set(advice.urgent).isdisjoint(advice.further_cautions)
+
+
+def test_cut_inside_every_limit_has_nothing_urgent():
+    setup = CutSetup(rpm=7_000, flutes=2, min_rpm=7_000, max_rpm=7_000, tool_max_rpm=7_000)
+    for verdict in ("stable", "chatter", "undecided"):
+        assert advise(analysis_of(verdict, chatter_hz=930.0, rpm=7_000.0), setup=setup).urgent == ()
+
+
+@pytest.mark.parametrize("verdict", ["stable", "undecided", "chatter"])
+def test_power_far_short_and_a_chip_that_breaks_the_tool_are_told_first(verdict):
+    # By hand: 9,000 mm/min over 3 teeth at 10,000 rpm is 0.3 mm a tooth, six times what is usual; 12 mm2 of
+    # cut take 108,000 mm3/min, at 810 N/mm2 or more 1,458 W, several times the 200 W told.
+    setup = replace(POWERED, feed_mm_min=9_000.0, spindle_power_w=200.0)
+    advice = advise(analysis_of(verdict, chatter_hz=632.1, rpm=10_000.0, flutes=3), setup=setup)
+    assert "check the numbers you told, and take less depth, width or feed" in advice.urgent[0]
+    assert "Each tooth would take 0.3 mm" in advice.urgent[1]
+    assert advice.cautions[:2] == advice.urgent
+
+
+FAR = CutSetup(
+    rpm=3_000, flutes=2, min_rpm=3_000, max_rpm=24_000, width_mm=3.0, feed_mm_min=400.0, diameter_mm=6.0
+)
+
+
+def far_cautions(setup):
+    return advise(analysis_of("chatter", chatter_hz=500.0, rpm=3_000.0), setup=setup).cautions
+
+
+def test_speed_many_times_the_present_one_asks_whether_the_machine_feeds_so_fast():
+    advice = advise(analysis_of("chatter", chatter_hz=500.0, rpm=3_000.0), setup=FAR)
+    fastest = max(speed.set_rpm for speed in advice.speeds)
+    assert fastest > 6_000  # else the case shows nothing
+    # At the same chip load the feed goes with the speed: 400 mm/min at 3,000 rpm.
+    told = f"{400 * fastest / 3_000:,.0f} mm/min is {fastest / 3_000:.1f} times the present feed"
+    assert any(told in one and "can feed that fast" in one for one in advice.cautions)
+    # pi * 6 mm * rpm
+    edge = f"at {3.14159 * 0.006 * fastest:,.0f} m/min, and whether the tool stands that"
+    assert any(edge in one for one in advice.cautions)  # no material was told
+
+
+def test_speed_near_the_present_one_asks_for_no_feed():
+    assert not any("can feed that fast" in one for one in far_cautions(replace(FAR, max_rpm=6_000)))
+
+
+def test_edge_faster_than_the_materials_table_is_told_of_any_suggested_speed():
+    # Mild steel: carbide to 121.92 m/min, which is 6,468 rpm at 6 mm; high-speed steel to 27.43 m/min.
+    advice = advise(
+        analysis_of("chatter", chatter_hz=500.0, rpm=1_400.0),
+        setup=replace(FAR, rpm=1_400, min_rpm=1_400, material="mild steel"),
+    )
+    assert max(speed.set_rpm for speed in advice.speeds) > 6_468
+    said = " ".join(advice.cautions)
+    assert "carbide usually cuts mild steel at 30 to 122 m/min: it wears and heats faster" in said
+    assert "If the tool is high-speed steel, stay below 27 m/min" in said  # 1,400 rpm is 26.4 m/min
+    assert "whether the tool stands that" not in said
+
+
+def test_tool_that_cuts_above_the_speed_of_hss_already_is_not_asked_what_it_is():
+    said = " ".join(far_cautions(replace(FAR, material="mild steel")))  # 3,000 rpm is 57 m/min
+    assert "high-speed steel" not in said
+
+
+@pytest.mark.parametrize("slip", [1.0, 0.98])
+def test_speed_to_dial_is_one_that_a_hand_dials_where_the_window_is_wide(slip):
+    analysis = analysis_of("chatter", chatter_hz=500.0, rpm=3_000.0, measured=3_000.0 * slip)
+    wide = [(speed, (speed.high_rpm - speed.low_rpm) / slip) for speed in advise(analysis, setup=FAR).speeds]
+    assert any(width >= 500 for _, width in wide)
+    for speed, width in wide:
+        if width >= 500:
+            assert speed.set_rpm % 50 == pytest.approx(0, abs=1e-6)
+        elif width >= 100:
+            assert speed.set_rpm % 10 == pytest.approx(0, abs=1e-6)
+
+
+def test_chance_of_a_speed_is_one_number_in_the_document_and_in_its_words():
+    for chatter_hz in (480.0, 500.0, 520.0, 632.1, 930.0):
+        advice = advise(analysis_of("chatter", chatter_hz=chatter_hz, rpm=3_000.0), setup=FAR)
+        for speed in advice.speeds:
+            assert f"stable at this depth in {round(100 * speed.stable_probability)} of 100" in speed.why
+
+
+def test_frequency_in_the_reason_has_its_thousands_comma():
+    setup = CutSetup(rpm=20_000, flutes=2, max_rpm=24_000)
+    advice = advise(analysis_of("chatter", chatter_hz=3_300.0, rpm=20_000.0), setup=setup)
+    assert re.search(r"near \d,\d{3} Hz", advice.speeds[0].why)
 
 
 def test_same_recording_gets_the_same_advice():

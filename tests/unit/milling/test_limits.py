@@ -140,6 +140,19 @@ def test_concern_gives_the_numbers_that_it_rests_on():
     assert all(part in concern.message for part in ("10,000 rpm", "550 W", "0.53 N m", "400 W"))
 
 
+def test_power_far_above_the_spindles_asks_whether_the_numbers_are_right():
+    setup = CutSetup(
+        rpm=10_000, flutes=2, material="mild steel", width_mm=6, diameter_mm=6, spindle_power_w=400
+    )
+    # 550 W at 1 mm (worked above): 1,100 W at 2 mm are more than twice 400 W.
+    once, twice = (
+        check_setting(setup, set_rpm=10_000, feed_mm_min=2000, depth_mm=depth)[0].message for depth in (1, 2)
+    )
+    assert "check the numbers" not in once
+    assert "1,100 W" in twice
+    assert "check the numbers" in twice
+
+
 @given(
     material=st.sampled_from([material.name for material in list_materials()]),
     rpm=st.floats(100, 60_000),

@@ -175,6 +175,35 @@ def test_speed_that_is_hardly_ever_stable_is_no_numbered_suggestion(chattering):
     assert "1. Dial" not in text
 
 
+URGENT = "First lower the speed to 6,000 rpm or less."
+
+
+@pytest.mark.parametrize(
+    ("verdict", "action", "after"),
+    [
+        ("stable", "keep", "The sound itself asks for no other change."),
+        ("stable", "change speed", "No other speed can be suggested from what was heard"),
+        ("chatter", "reduce depth", "Keep the speed and take less depth."),
+        ("undecided", "record again", "Record again before changing anything."),
+    ],
+)
+def test_what_is_unsafe_comes_before_the_action_and_once(verdict, action, after, make_document, make_cut):
+    document = make_document((make_cut(verdict, None if verdict == "undecided" else 0.03),), action=action)
+    advice = replace(
+        document.advice,
+        speeds=(),
+        depth_factor=1.4 if verdict == "stable" else None,
+        urgent=(URGENT,),
+        cautions=(URGENT, *document.advice.cautions),
+    )
+    text = " ".join(to_text(replace(document, advice=advice)).split())
+    assert f"Set next {URGENT} {after}" in text
+    assert text.count(URGENT) == 1
+    assert "Keep these settings" not in text
+    assert "go deeper" not in text
+    assert "Begin with a shallow pass" in text
+
+
 @pytest.mark.parametrize(
     ("cuts", "headline"),
     [

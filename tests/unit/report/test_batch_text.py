@@ -37,3 +37,11 @@ def test_row_whose_speed_is_in_doubt_asks_for_that_first(make_document, make_cut
     doubt = {"code": "facts-do-not-fit", "severity": "warning", "message": "The lines stand at 227 Hz."}
     document = make_document((make_cut(),), findings=(doubt,)).to_dict()
     assert "check rpm/flutes" in list(batch_to_lines([document]))[1]
+
+
+def test_row_with_something_unsafe_sends_to_its_cautions(make_document, make_cut):
+    document = make_document((make_cut("stable", 0.03),), action="keep").to_dict()
+    document["advice"]["urgent"] = ["First lower the speed to 6,000 rpm or less."]
+    assert list(batch_to_lines([document]))[1].split()[-3:] == ["cautions", "first", "cut.m4a"]
+    del document["advice"]["urgent"]  # an answer that an older version wrote
+    assert "keep" in list(batch_to_lines([document]))[1]

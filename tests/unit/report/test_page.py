@@ -290,3 +290,25 @@ def test_marginal_cut_is_not_said_to_chatter(make_document, make_cut):
     shown = Read(to_html(page_of_cut(make_document((edge,))))).text
     assert "What may be chatter is heard from 1.6 s on." in shown
     assert "What may be chatter: strongest at 913.4 Hz" in shown
+
+
+@pytest.mark.parametrize(
+    ("verdict", "action", "after"),
+    [
+        ("stable", "keep", "The sound itself asks for no other change."),
+        ("stable", "change speed", "No other speed can be suggested from what was heard"),
+        ("undecided", "record again", "Record again before changing anything."),
+    ],
+)
+def test_page_tells_what_is_unsafe_before_the_action_and_once(
+    verdict, action, after, make_document, make_cut
+):
+    told = make_document((make_cut(verdict, None if verdict == "undecided" else 0.03),), action=action)
+    unsafe = "First lower the speed to 6,000 rpm or less."
+    advice = replace(
+        told.advice, speeds=(), depth_factor=None, urgent=(unsafe,), cautions=(unsafe, *told.advice.cautions)
+    )
+    shown = " ".join(Read(to_html(page_of_cut(replace(told, advice=advice)))).text.split())
+    assert shown.count(unsafe) == 1
+    assert shown.index(unsafe) < shown.index(after)
+    assert "Keep these settings" not in shown
