@@ -256,17 +256,21 @@ def _dialled(
 ) -> SpeedWindow:
     """Put a window in terms of the dial and the feed."""
     true_per_set = present_rpm / setup.rpm
-    chance = round(window.stable_probability, 3)  # one number, in the document and in its words
     set_rpm = _round_dial(window, true_per_set=true_per_set)
     set_rpm = min(max(set_rpm, limits.low_rpm), limits.high_rpm)
     rpm = set_rpm * true_per_set
     lobe = max(1, round(60 * natural_hz / (setup.flutes * rpm)))
+    chance = round(window.stable_probability, 3)  # one number, in the document and in its words
     return SpeedWindow(
         rpm=rpm,
         set_rpm=set_rpm,
         low_rpm=min(window.low_rpm, rpm),
         high_rpm=max(window.high_rpm, rpm),
         lobe=lobe,
+        stable_probability=chance,
+        feed_mm_min=_feed_at(setup, set_rpm=set_rpm),
+        why=explain_speed(natural_hz, lobe=lobe, stable_probability=chance, ramp_to_mm=setup.depth_to_mm),
+    )
 
 
 def _round_dial(window: Window, *, true_per_set: float) -> float:
@@ -275,7 +279,3 @@ def _round_dial(window: Window, *, true_per_set: float) -> float:
     exact = window.rpm / true_per_set
     step = next((step for step in ROUND_STEPS_RPM if high - low >= STEPS_IN_WINDOW * step), None)
     return exact if step is None else min(max(round(exact / step) * step, low), high)
-        stable_probability=chance,
-        feed_mm_min=_feed_at(setup, set_rpm=set_rpm),
-        why=explain_speed(natural_hz, lobe=lobe, stable_probability=chance, ramp_to_mm=setup.depth_to_mm),
-    )

@@ -226,27 +226,27 @@ class Advice:
     cautions: tuple[str, ...]
     chances: SpeedCurve | None = None  # the document's `map`; None where too little is known
     any_stable_probability: float | None = None  # that one at least of `speeds` is stable
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the advice as it stands in a document."""
-        return {
-            "action": self.action,
-            "speeds": [speed.to_dict() for speed in self.speeds],
     urgent: tuple[str, ...] = ()  # the first of `cautions`: what is unsafe now, told before the action
 
     @property
     def further_cautions(self) -> tuple[str, ...]:
         """The cautions that come after the action."""
         return tuple(caution for caution in self.cautions if caution not in self.urgent)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the advice as it stands in a document."""
+        return {
+            "action": self.action,
+            "speeds": [speed.to_dict() for speed in self.speeds],
             "depth_factor": self.depth_factor,
             "any_stable_probability": self.any_stable_probability,
+            "urgent": list(self.urgent),
             "cautions": list(self.cautions),
         }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rings:
-            "urgent": list(self.urgent),
     """Which tapped part most likely rings in the chatter; `part` None where none can be named."""
 
     part: TapPart | None
