@@ -138,11 +138,7 @@ def find_lines(cut: JudgedCut) -> tuple[ChatterLine, ...]:
     """Give the chatter's family as heard, strongest first; the line named by `chatter_hz` leads."""
     if cut.chatter_hz is None:
         return ()
-    heard = {
-        line.frequency_hz: line.level_db
-        for line in cut.lines
-        if line.kind in ("chatter", "chatter sideband") and line.frequency_hz >= LOWEST_BASE_HZ
-    }
+    heard = {line.frequency_hz: line.level_db for line in cut.family if line.frequency_hz >= LOWEST_BASE_HZ}
     named = [hz for hz in heard if abs(hz / cut.chatter_hz - 1) < SAME_LINE]
     loudest_db = max((heard.pop(hz) for hz in named), default=0.0)
     others = sorted(heard.items(), key=lambda pair: -pair[1])[: MOST_LINES - 1]

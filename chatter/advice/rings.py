@@ -76,9 +76,8 @@ def _family(cut: JudgedCut) -> dict[float, float]:
     """Give the heard lines that may be the base of the chatter's family, with weights that add to 1."""
     heard_hz = cut.chatter_hz
     weights: dict[float, float] = {} if heard_hz is None else {heard_hz: 1.0}
-    lines = [line for line in cut.lines if line.kind in ("chatter", "chatter sideband")]
-    loudest_db = max((line.level_db for line in lines), default=0.0)
-    for line in lines:
+    loudest_db = max((line.level_db for line in cut.family), default=0.0)
+    for line in cut.family:
         same = heard_hz is not None and abs(line.frequency_hz / heard_hz - 1) < 1e-3
         share = SIDEBAND_SHARE * 10 ** ((line.level_db - loudest_db) / 10)
         if not same and share >= FAINTEST_SHARE and line.frequency_hz >= LOWEST_HZ:
@@ -130,11 +129,12 @@ def _say_named(best: _Match, others: list[_Match], chatter_hz: float) -> str:
 
 def _say_nothing_fits(chatter_hz: float, matches: list[_Match]) -> str:
     tapped = _listed([f"{match.mode.frequency_hz:,.0f} Hz ({match.part})" for match in matches])
+    nearest = "nearest tapped mode is" if len(matches) == 1 else "nearest tapped modes are"
     missing = _not_tapped(matches)
     todo = f"tap {_listed(missing)} too" if missing else "tap again, at other places"
     return (
-        f"No tapped mode fits: the chatter is at {chatter_hz:,.0f} Hz, and the nearest tapped modes are at "
-        f"{tapped}. Chatter lies from about 5 % below to 20 % above the mode that rings: {todo}."
+        f"No tapped mode fits: the chatter is at {chatter_hz:,.0f} Hz, and the {nearest} at {tapped}. "
+        f"Chatter lies from about 5 % below to 20 % above the mode that rings: {todo}."
     )
 
 

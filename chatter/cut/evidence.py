@@ -35,6 +35,8 @@ LEAST_WIDTH_HZ = 6.0  # own choice: the phase of a sagging spindle's sidebands w
 MOMENT_S = 0.05  # shorter than a syllable or a bump
 QUIET = 0.1  # share of the moments that are the quieter ones: speech leaves some of them free
 STEADY_LINES = 8  # loudest members that are asked
+LEAST_BASE = 0.1  # of the loudest family's power: twice the frequency sounds four times as loud for one swing
+TWICE = 2  # multiple of the chatter that a tool leaving the cut makes loud
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +55,7 @@ class Evidence:
 
     peaks: tuple[Peak, ...]  # strongest first, background ones included
     family: tuple[Peak, ...]  # members of the best family, strongest first; empty without one
+    base: tuple[Peak, ...]  # the chatter's own family: another one where the best lies at twice its frequency
     steady: float  # -log(1 - coherence) of the members over some turns; 0 with less than two members
     share: float  # log of family power over power that repeats each turn
     local: float  # log of a member's power over what repeats near it, the highest of all members
@@ -157,9 +160,10 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     peaks = find_peaks(spectra, rotation_hz=rotation_hz)
     fresh = [peak for peak in peaks if not peak.in_idle]
     family = _best_family(fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
+    base = _find_base(family, fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
     steady = _steadiness(spectra, family, rotation_hz=rotation_hz) if len(family) > 1 else 0.0
     if len(family) < 2:
-        family = _loudest(spectra, rotation_hz=rotation_hz) or family
+        family = base = _loudest(spectra, rotation_hz=rotation_hz) or family
     power = sum(peak.power for peak in family)
     idle_power = 0.0 if spectra.idle is None else float(spectra.idle.sum())
     rest_lines = float(spectra.rest.sum())
@@ -181,6 +185,7 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     return Evidence(
         peaks=peaks,
         family=family,
+        base=base,
         steady=steady,
         share=float(np.clip(np.log(max(power, TINY) / repeating), -12.0, 6.0)),
         local=_local_share(spectra, family, rotation_hz=rotation_hz, flutes=flutes),
@@ -248,11 +253,10 @@ def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> t
     """Give the loudest family, strongest member first."""
     if not peaks:
         return ()
-    hz = np.array([peak.frequency_hz for peak in peaks])
+    folded = _fold(peaks, rotation_hz=rotation_hz)
     strength = np.minimum(np.array([peak.excess for peak in peaks]), CAP_NEPERS)
     loud = np.log(np.array([peak.power for peak in peaks]))
-    folded = np.abs(hz / rotation_hz - np.round(hz / rotation_hz))  # 0 to 0.5 turns
-    tolerance = min(0.5 * width_hz / rotation_hz, 0.06)
+    tolerance = _fold_tolerance(rotation_hz, width_hz=width_hz)
     chance = min(1.0, 4 * tolerance)
     # The chatter is the loudest family; sidebands beyond chance are worth some decibels.
     best: tuple[float, tuple[int, ...]] = (-np.inf, ())
@@ -268,3 +272,38 @@ def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> t
             ids = tuple(int(i) for i in np.flatnonzero(near)[np.argsort(loud[near])[::-1]])
             best = (value, ids)
     return tuple(peaks[i] for i in best[1])
+
+
+def _fold(peaks: list[Peak] | tuple[Peak, ...], *, rotation_hz: float) -> Floats:
+    """Give how far each peak lies from the comb, 0 to 0.5 turns: the same for a whole family. Shape (n,)."""
+    turns = np.array([peak.frequency_hz for peak in peaks]) / rotation_hz
+    return np.asarray(np.abs(turns - np.round(turns)))
+
+
+def _fold_tolerance(rotation_hz: float, *, width_hz: float) -> float:
+    return min(0.5 * width_hz / rotation_hz, 0.06)
+
+
+def _find_base(
+    family: tuple[Peak, ...], peaks: list[Peak], *, rotation_hz: float, width_hz: float
+) -> tuple[Peak, ...]:
+    """Give the family whose line has its double in the best one, where it is nearly as loud; else the best.
+
+    A tool that leaves the cut makes twice the chatter's frequency loud, and a small part radiates high tones
+    better than low ones; the machine rings at the lower one.
+    """
+    power = sum(peak.power for peak in family)
+    if len(family) < 2:
+        return family
+    folded = _fold(peaks, rotation_hz=rotation_hz)
+    doubles = np.array([peak.frequency_hz for peak in family])
+    best, loudest = family, LEAST_BASE * power
+    for place, peak in enumerate(peaks):
+        if peak in family or np.abs(doubles - TWICE * peak.frequency_hz).min() > 0.5 * width_hz:
+            continue
+        near = np.abs(folded - folded[place]) <= _fold_tolerance(rotation_hz, width_hz=width_hz)
+        members = [peaks[i] for i in np.flatnonzero(near)]
+        loud = sum(member.power for member in members)
+        if len(members) > 1 and loud > loudest:
+            best, loudest = tuple(sorted(members, key=lambda member: -member.power)), loud
+    return best

@@ -8,7 +8,7 @@ Leaves out: the verdict.
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.cut.evidence import Evidence, Peak
+from chatter.cut.evidence import TWICE, Evidence, Peak
 from chatter.cut.spectrum import CutSpectra
 from chatter.dsp.spectra import TINY, running_floor
 from chatter.model import Line, LineKind
@@ -42,7 +42,8 @@ def name_lines(
         Strongest first.
     """
     lines = _harmonics(spectra, rotation_hz=rotation_hz, flutes=flutes)
-    family = {id(peak): place for place, peak in enumerate(evidence.family)}
+    base = {id(peak): place for place, peak in enumerate(evidence.base)}
+    doubled = {id(peak) for peak in evidence.family} - set(base)
     peaks = evidence.peaks
     if chattering:
         peaks += tuple(
@@ -50,18 +51,21 @@ def name_lines(
         )  # broad chatter has no narrow line
     for peak in peaks:
         kind: LineKind = "unexplained"
+        order = None
         if peak.in_idle:
             kind = "background"
-        elif chattering and id(peak) in family:
-            kind = "chatter" if family[id(peak)] == 0 else "chatter sideband"
-        lines.append(_line(peak, kind))
+        elif chattering and id(peak) in base:
+            kind = "chatter" if base[id(peak)] == 0 else "chatter sideband"
+        elif chattering and id(peak) in doubled:
+            kind, order = "chatter sideband", TWICE
+        lines.append(_line(peak, kind, order=order))
     lines.extend(_humps(spectra, rotation_hz=rotation_hz, peaks=evidence.peaks))
     return tuple(sorted(lines, key=lambda line: -line.level_db))
 
 
-def _line(peak: Peak, kind: LineKind) -> Line:
+def _line(peak: Peak, kind: LineKind, *, order: int | None) -> Line:
     level_db = 10 * float(np.log10(max(peak.power, TINY)))
-    return Line(frequency_hz=peak.frequency_hz, width_hz=None, level_db=level_db, kind=kind, order=None)
+    return Line(frequency_hz=peak.frequency_hz, width_hz=None, level_db=level_db, kind=kind, order=order)
 
 
 def _harmonics(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> list[Line]:

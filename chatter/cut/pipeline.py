@@ -227,7 +227,7 @@ def _ramp_onset(
         samples,
         rate_hz=rate_hz,
         speed=speed if speed.found else cut.speed,
-        family_hz=tuple(peak.frequency_hz for peak in cut.evidence.family),
+        family_hz=tuple(peak.frequency_hz for peak in cut.evidence.base),
         depth_ratio=first_mm / last_mm,
     )
     if onset is None:
@@ -236,7 +236,7 @@ def _ramp_onset(
         depth_mm=first_mm + (last_mm - first_mm) * onset.share,
         depth_sd_mm=(last_mm - first_mm) * onset.share_sd,
         time_s=start_s + onset.time_s,
-        chatter_hz=cut.evidence.family[0].frequency_hz,
+        chatter_hz=cut.evidence.base[0].frequency_hz,
     )
 
 
@@ -429,7 +429,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
         measured_rpm_sd=cut.speed.sd_hz * 60,
         verdict=verdict,
         chatter_probability=None if doubled else chance,
-        chatter_hz=cut.evidence.family[0].frequency_hz if chattering else None,
+        chatter_hz=cut.evidence.base[0].frequency_hz if chattering else None,
         onset_s=_onset_s(cut) if chattering else None,
         lines=lines,
         findings=tuple(findings),
@@ -439,7 +439,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
 
 def _onset_s(cut: StudiedCut) -> float:
     """Give the first time at which the chatter line reaches a quarter of its usual power."""
-    index = round(cut.evidence.family[0].frequency_hz / cut.spectra.bin_hz)
+    index = round(cut.evidence.base[0].frequency_hz / cut.spectra.bin_hz)
     power = cut.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
     usual = float(np.quantile(power, 0.7))
     first = int(np.flatnonzero(power >= 0.25 * usual)[0])

@@ -121,6 +121,12 @@ class JudgedCut:
     findings: tuple[Finding, ...] = ()  # about this cut; the document lists them with the recording's
     half_passing_db: float | None = None  # halves of tooth passing over the other orders; even flutes
 
+    @property
+    def family(self) -> tuple[Line, ...]:
+        """The lines whole turns from the chatter: any may be its base. Those at twice its frequency are not."""
+        kinds = ("chatter", "chatter sideband")
+        return tuple(line for line in self.lines if line.kind in kinds and line.order is None)
+
     def to_dict(self) -> dict[str, Any]:
         """Give the cut as it stands in a document."""
         return {

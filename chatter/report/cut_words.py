@@ -267,7 +267,9 @@ def choose_lines(lines: tuple[Line, ...], *, count: int) -> tuple[Line, ...]:
 def name_line(line: Line) -> str:
     """Say what a line is."""
     name = LINE_NAMES[line.kind]
-    if line.order is not None and line.kind in ("tooth passing", "spindle harmonic"):
+    if line.kind == "chatter sideband" and line.order is not None:
+        name = "chatter, at twice its frequency"
+    elif line.order is not None and line.kind in ("tooth passing", "spindle harmonic"):
         name += f", multiple {line.order}"
     if line.width_hz is not None:
         name += f", {line.width_hz:,.0f} Hz wide"

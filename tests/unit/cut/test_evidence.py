@@ -47,6 +47,31 @@ def test_lines_that_keep_their_phase_are_steady_and_lines_that_wander_are_not(rn
     assert lost.steady == pytest.approx(-np.log(1 - 0.47), abs=0.35)
 
 
+def ringing(t, hz, levels):
+    """Give lines 100 Hz apart, the middle one at `hz`."""
+    middle = len(levels) // 2
+    return sum(
+        level * np.sin(2 * np.pi * (hz + 100 * (k - middle)) * t + k) for k, level in enumerate(levels)
+    )
+
+
+def test_louder_lines_at_twice_the_chatter_leave_its_base_the_chatter(rng):
+    # What leaves the cut swings at 2f as well, and sound goes with the acceleration: (2f/f)^2 makes it 12 dB.
+    t, cutting = teeth(3.0)
+    noise = 0.02 * rng.normal(size=len(t))
+    base = ringing(t, 1030, (0.1, 0.3, 0.1))
+    evidence = weighed(cutting + noise + base + ringing(t, 2060, (0.2, 0.6, 0.2)))
+    assert evidence.family[0].frequency_hz == pytest.approx(2060, abs=1)
+    assert evidence.base[0].frequency_hz == pytest.approx(1030, abs=1)
+    assert {round(peak.frequency_hz) for peak in evidence.base} == {930, 1030, 1130}
+    faint = weighed(cutting + noise + 0.2 * base + ringing(t, 2060, (0.2, 0.6, 0.2)))
+    assert faint.base == faint.family  # 20 dB below: nothing that loud doubles it
+    stranger = weighed(
+        cutting + noise + ringing(t, 1040, (0.1, 0.3, 0.1)) + ringing(t, 2060, (0.2, 0.6, 0.2))
+    )
+    assert stranger.base == stranger.family  # no line of it has its double there
+
+
 def test_noise_is_as_loud_in_quiet_moments_and_a_voice_is_not(rng):
     t, cutting = teeth(3.0)
     noise = rng.normal(size=len(t))

@@ -20,6 +20,7 @@ def evidence(**changed):
     plain = Evidence(
         peaks=lines(6),
         family=lines(6),
+        base=(),
         steady=2.0,
         share=-3.0,
         local=-2.0,
