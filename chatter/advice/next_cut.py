@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machines
 from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import score_depths, smooth_over_speeds, speed_grid_rpm
+from chatter.advice.words import tell_machines
 from chatter.errors import InputError
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import SpeedRange, find_speed_range, power_needed_w
@@ -217,7 +218,7 @@ def choose_next(
     if best is None:
         tried = sum(cut.verdict != "stable" for cut in cuts)
         at = _likely(chance, removal, asked=FIRST_CHANCE if tried <= 1 else LATER_CHANCE)
-        why = f"No cut was stable yet; this one should be, in {100 * chance[at]:.0f} of 100 likely machines."
+        why = f"No cut was stable yet; this one should be, in {tell_machines(round(float(chance[at]), 3))}."
     else:
         had = best.set_rpm * best.depth_mm
         more = np.maximum(removal / had - 1, 0.0)
@@ -230,7 +231,7 @@ def choose_next(
         at = _place(gain + LEARNING * doubt)
         why = (
             f"It would remove {100 * more[at]:.0f} % more than the best stable cut so far, and is stable in "
-            f"{100 * chance[at]:.0f} of 100 likely machines."
+            f"{tell_machines(round(float(chance[at]), 3))}."
         )
     set_rpm = _dialled(float(grid.speeds_rpm[at[1]]) / slip, low=limits.low_rpm, high=limits.high_rpm)
     return NextCut(
@@ -268,8 +269,9 @@ def choose_lighter(
         feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),
         stable_probability=None,
         best=find_best(cuts, setup=setup),
-        why="Half the tooth-passing frequency is loud in the last cut: as loud in a much lighter one, it is "
-        "run-out; far softer there, teeth cut in turns.",
+        why="Half the tooth-passing frequency is loud in the last cut, from run-out (the tool turns a little "
+        "off centre) or from a kind of chatter. This cut at less than half the depth tells which: run-out "
+        "stays as loud beside the other sounds of the cut, the chatter gets far softer.",
     )
 
 

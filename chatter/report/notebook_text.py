@@ -124,7 +124,11 @@ def setup_map_to_text(document: SetupMap) -> str:
     else:
         lines.append(f"Best heard stable: {best.set_rpm:,.0f} rpm as dialled, {best.depth_mm:g} mm deep.")
         if best.may_double:
-            lines += _wrap("There teeth may cut in turns unheard: no lighter cut at that speed tells.")
+            lines += _wrap(
+                "That cut may have chattered in a way that sounds like run-out (teeth that cut deep and "
+                "shallow in turns). A cut at less than half the depth, at the same speed, would tell: record "
+                "it, and file it."
+            )
     if document.stable_probability is None:
         lines += _wrap("No chances yet: no chatter and no tap names a frequency.")
         return "\n".join(lines) + "\n"
@@ -211,7 +215,7 @@ def _range(facts: SetupFacts) -> str | None:
 
 
 def _unit(value: float | None, unit: str) -> str | None:
-    return None if value is None else f"{value:g} {unit}"
+    return None if value is None else f"{value:,g} {unit}"
 
 
 def _joined(*parts: str | None) -> str:

@@ -67,13 +67,15 @@ def test_stable_cut_that_may_double_unheard_is_told_on_card_map_and_when_done(
     assert said == [doubtful] * 3
     assert [IN_TURNS in " ".join(one["cautions"]) for one in (card, done)] == [doubtful] * 2
     map_text = run("setup", "map", "6 mm long").out
-    assert ("teeth may cut in turns unheard" in " ".join(map_text.split())) is doubtful
+    assert ("chattered in a way that sounds like run-out" in " ".join(map_text.split())) is doubtful
 
 
 def test_cut_that_may_double_its_period_asks_for_a_lighter_one(halved):
     following = json.loads(halved((1.0, "undecided", 9.0))("next", "6 mm long", "--json").out)
     assert (following["action"], following["set_rpm"], following["depth_mm"]) == ("cut", 20_000.0, 0.45)
-    assert "run-out" in following["why"]
+    assert "run-out stays as loud" in following["why"]
+    assert "chatter gets far softer" in following["why"]
+    assert "in turns" not in following["why"]  # the words of an insider
 
 
 def test_lighter_cut_that_is_asked_for_keeps_the_limits_of_the_setup(halved):

@@ -53,6 +53,7 @@ def test_next_cut_after_chatter_lies_where_the_true_limit_is_above_its_depth():
     assert 10_500 <= following.rpm <= 12_500
     assert following.depth_mm <= 0.45
     assert following.feed_mm_min == pytest.approx(900 * following.set_rpm / 10_000)
+    assert f"in {round(100 * following.stable_probability)} of 100 likely machines" in following.why
 
 
 def test_next_cut_after_a_stable_one_goes_no_deeper_than_the_boldest_step():

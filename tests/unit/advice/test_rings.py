@@ -74,11 +74,14 @@ def test_no_mode_near_says_so_and_asks_for_the_parts_not_tapped():
     assert named.part is None
     assert named.why.startswith("No tapped mode fits")
     assert "tap the work and the frame too" in named.why
+    assert "the nearest tapped mode is at 1,900 Hz (tool)." in named.why
 
 
 def test_no_mode_near_with_every_part_tapped_asks_for_other_places():
     taps = (tap("tool", 1_900.0), tap("frame", 90.0), tap("work", 300.0))
-    assert "tap again, at other places" in name_ringing(heard(913.0), taps=taps).why
+    why = name_ringing(heard(913.0), taps=taps).why
+    assert "tap again, at other places" in why
+    assert "the nearest tapped modes are at " in why
 
 
 def test_two_parts_that_fit_alike_are_both_said_and_none_is_named():

@@ -6,7 +6,7 @@ import pytest
 
 from chatter.model.notebook import Card, CardRow, SetupFacts, SetupMap
 from chatter.report._facts import tell_day
-from chatter.report.notebook_text import card_to_text, setup_map_to_text
+from chatter.report.notebook_text import card_to_text, describe_facts, setup_map_to_text
 
 
 def mapped(*chances):
@@ -79,3 +79,8 @@ def test_card_parts_thousands_and_stays_within_80_columns():
     for told in ("20,000", "1,600", "5,280"):
         assert told in text
     assert max(map(len, text.splitlines())) <= 80
+
+
+def test_facts_of_a_setup_part_thousands():
+    told = describe_facts(SetupFacts(flutes=2, max_rpm=24_000.0, spindle_power_w=1_500.0))
+    assert told == "up to 24,000 rpm, 1,500 W; 2 flutes"
