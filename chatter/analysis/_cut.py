@@ -8,11 +8,14 @@ from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 
-from chatter.analysis._files import file_settings
+from chatter.analysis._files import file_settings, hash_file
 from chatter.analysis._parts import program_part, recording_part
 from chatter.analysis._taps import read_tap
 from chatter.analysis._values import checked_setup
-from chatter.model import CutDocument, Direction
+from chatter.errors import FileProblemError
+from chatter.model import CutDocument, Direction, Finding
+
+SLOWEST_USUAL_RPM = 60.0  # own choice: no mill turns a cutter slower; 7.000 typed for 7,000 is read as 7
 
 
 def analyse_cut(
@@ -88,7 +91,7 @@ def analyse_cut(
     BadValueError
         A value is out of its range.
     FileProblemError, BadSamplesError
-        A recording or a tap document can't be read.
+        A recording or a tap document can't be read, or the idle recording is the cut's own.
     NotebookError
         The notebook can't be used.
     """
@@ -124,6 +127,12 @@ def analyse_cut(
 
     recording = read_recording(Path(path))
     idle_path = None if idle is None else Path(idle)
+    if idle_path is not None and hash_file(idle_path) == recording.sha256:
+        raise FileProblemError(
+            idle_path.name,
+            "it is the recording of the cut itself, so it can't be the idle one",
+            "give a recording without cutting, or none",
+        )
     idle_recording = None if idle_path is None else read_recording(idle_path)
     idle_sha256 = None if idle_recording is None else idle_recording.sha256
     files = file_settings(idle=idle_path, idle_sha256=idle_sha256, taps=tap_paths)
@@ -133,6 +142,7 @@ def analyse_cut(
     from chatter.cut.pipeline import judge_recording
 
     analysis = judge_recording(recording, setup=known, idle=idle_recording, pictures=pictures)
+    analysis = replace(analysis, findings=(*_doubt_typing(known.rpm), *analysis.findings))
     earlier = () if history is None else history.without(recording.sha256)
     taps += () if history is None else history.taps
     document = CutDocument(
@@ -146,3 +156,14 @@ def analyse_cut(
         return document
     part, counts = file_cut(history, document=document.to_dict(), facts=asdict(known))
     return replace(document, notebook=part, counts=counts)
+
+
+def _doubt_typing(rpm: float) -> tuple[Finding, ...]:
+    """Ask whether thousands were meant, where the speed is far slower than any mill turns."""
+    if rpm >= SLOWEST_USUAL_RPM:
+        return ()
+    message = (
+        f"The speed was taken as {rpm:g} rpm, far slower than mills turn: if {1000 * rpm:,.0f} was meant, "
+        f"type {1000 * rpm:.0f}, without a point or a comma."
+    )
+    return (Finding(code="speed-as-typed", severity="warning", message=message),)

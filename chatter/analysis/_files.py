@@ -50,7 +50,7 @@ def read_object(path: Path, *, kind: str, most_bytes: int, remedy: str) -> dict[
     """
     try:
         if path.is_dir():
-            raise FileProblemError(path.name, "it is a folder", "give the file itself")
+            raise FileProblemError(path.name or str(path), "it is a folder", "give the file itself")
         with path.open("rb") as file:
             held = file.read(most_bytes + 1)
         text = held.decode("utf-8-sig")

@@ -168,7 +168,7 @@ def check_readable(place: Path) -> None:
     """Say why a file can't be read, if it can't."""
     try:
         if place.is_dir():
-            raise FileProblemError(place.name, "it is a folder", "name a sound file in it")
+            raise FileProblemError(place.name or str(place), "it is a folder", "name a sound file in it")
         with place.open("rb") as stream:
             empty = not stream.read(1)
     except FileNotFoundError as error:

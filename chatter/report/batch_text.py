@@ -37,7 +37,7 @@ def batch_to_lines(documents: Iterable[dict[str, Any]]) -> Iterator[str]:
 
 def _set_next(document: dict[str, Any]) -> str:
     advice = document["advice"]
-    if any(finding["code"] == DOUBTED for finding in document["recording"]["findings"]):
+    if any(finding["code"] in DOUBTED for finding in document["recording"]["findings"]):
         return "check rpm/flutes"  # the rest hangs on them
     if advice.get("urgent"):
         return "cautions first"

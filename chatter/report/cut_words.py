@@ -31,7 +31,8 @@ LINE_NAMES = {
     "resonance": "the machine rings here (a hump)",
     "unexplained": "not explained",
 }
-DOUBTED = "facts-do-not-fit"  # the finding's code
+TYPED = "speed-as-typed"  # code of the finding that thousands may have been meant
+DOUBTED = frozenset({"facts-do-not-fit", TYPED})  # codes of findings on which the whole answer hangs
 _ONE_CUT = {
     "stable": "this cut did not chatter",
     "marginal": "this cut is at the edge; it may have begun to chatter",
@@ -71,16 +72,14 @@ def _is_unsure(worst: JudgedCut | None) -> bool:
 
 def tell_doubt(document: CutDocument) -> str | None:
     """Say first of all where the sound speaks against the speed or the flutes that were told."""
-    for finding in document.recording["findings"]:
-        if finding["code"] == DOUBTED:
-            return f"This holds only if speed and flutes are right. {finding['message']}"
-    return None
+    doubts = [one["message"] for one in document.recording["findings"] if one["code"] in DOUBTED]
+    return " ".join(("This holds only if speed and flutes are right.", *doubts)) if doubts else None
 
 
 def tell_other_findings(document: CutDocument) -> tuple[tuple[str, str], ...]:
     """Give severity and message of what was noticed, without what is said first of all."""
     findings = document.recording["findings"]
-    return tuple((one["severity"], one["message"]) for one in findings if one["code"] != DOUBTED)
+    return tuple((one["severity"], one["message"]) for one in findings if one["code"] not in DOUBTED)
 
 
 def tell_action(document: CutDocument) -> tuple[str, ...]:
@@ -91,7 +90,8 @@ def tell_action(document: CutDocument) -> tuple[str, ...]:
         action = NO_CHANGE
     elif advice.action == "change speed" and not advice.speeds:  # only where the dialled one is too fast
         action = ELSEWHERE
-    if tell_doubt(document) is None or advice.action == "record again":
+    codes = {finding["code"] for finding in document.recording["findings"]}
+    if TYPED not in codes and (tell_doubt(document) is None or advice.action == "record again"):
         return (*advice.urgent, action)
     first = "First make sure of the speed and the flutes, and judge again: the rest hangs on them."
     return (first, *advice.urgent, action)

@@ -289,3 +289,38 @@ def test_speed_that_the_sound_speaks_against_is_doubted_first_of_all(chatter):
     assert chance is None or chance < 0.95  # above that a verdict counts as sure
     right = json.loads(chatter("cut", quiet, "--rpm", "12000", "--flutes", "2", "--json").out)
     assert right["verdict"] == "stable"
+
+
+QUIET = Path(__file__).parents[2] / "fixtures" / "recordings" / "clock-plate-quiet.flac"
+
+
+def test_speed_typed_with_a_point_for_thousands_is_asked_about_first_of_all(chatter):
+    ran = chatter("cut", QUIET, "--rpm", "12.000", "--flutes", "2")
+    told = " ".join(ran.out.split())
+    asked = "The speed was taken as 12 rpm, far slower than mills turn: if 12,000 was meant, type 12000"
+    assert told.index(asked) < told.index("Set next First make sure of the speed")
+    assert told.count(asked) == 1
+    assert ran.code == 0  # a legal number
+
+
+@pytest.mark.parametrize("rpm", ["60", "12000"])
+def test_speed_that_a_mill_can_turn_is_not_asked_about(chatter, rpm):
+    found = json.loads(chatter("cut", QUIET, "--rpm", rpm, "--flutes", "2", "--json").out)
+    assert "speed-as-typed" not in {finding["code"] for finding in found["recording"]["findings"]}
+
+
+def test_idle_recording_that_is_the_cut_itself_gives_one_line(chatter, noise_wav, tmp_path):
+    copy = tmp_path / "air.wav"
+    copy.write_bytes(noise_wav.read_bytes())
+    ran = chatter("cut", noise_wav, *SETTING, "--idle", copy)
+    assert is_one_clear_line(ran, codes=(1,))
+    assert ran.err.startswith("chatter: air.wav: it is the recording of the cut itself")
+
+
+@pytest.mark.parametrize(
+    "words", [("cut", ".", *SETTING), ("noise", "."), ("tap", "."), ("cut", "/", *SETTING)]
+)
+def test_folder_in_place_of_a_recording_is_named(chatter, words):
+    ran = chatter(*words)
+    assert is_one_clear_line(ran, codes=(1,))
+    assert ran.err.startswith(f"chatter: {words[1]}: it is a folder")
