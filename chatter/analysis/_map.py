@@ -14,7 +14,7 @@ from chatter.analysis._map_inputs import check_swings, choose_modes, find_force
 from chatter.analysis._parts import program_part
 from chatter.analysis._peaks import find_best_speeds
 from chatter.analysis._taps import read_tap
-from chatter.analysis._values import MAX_LENGTH_MM, MAX_RPM, checked_setup, read_number
+from chatter.analysis._values import DIRECTION, MAX_LENGTH_MM, MAX_RPM, checked_setup, read_number
 from chatter.errors import BadValueError
 from chatter.model import Direction, MapCut, MapDocument, MapMethod, MapMode, TapMode
 
@@ -102,7 +102,7 @@ def map_stability(
     width, diameter = cast(float, setup.width_mm), cast(float, setup.diameter_mm)  # both were read above
     is_slot = width == diameter
     if direction is None and not is_slot:
-        raise BadValueError("direction", direction, "up or climb, because the cut is narrower than the tool")
+        raise BadValueError("direction", direction, f"{DIRECTION}, because the cut is narrower than the tool")
     tapped = None if tap is None else read_tap(Path(tap)).modes[0]
     used = choose_modes(modes, tapped=tapped, stiffness_n_per_um=stiffness_n_per_um)
     if exact:

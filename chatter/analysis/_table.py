@@ -48,7 +48,7 @@ def read_table(table: Path) -> tuple[list[Row], tuple[str, ...]]:
         io.StringIO(text, newline=""), delimiter=";" if ";" in head and "," not in head else ","
     )
     try:
-        names = [name.strip() for name in reader.fieldnames or ()]
+        names = [_column(name) for name in reader.fieldnames or ()]
         reader.fieldnames = names
         records = list(reader)
     except csv.Error as error:
@@ -58,13 +58,21 @@ def read_table(table: Path) -> tuple[list[Row], tuple[str, ...]]:
         raise InputError(
             f"{table}: the table has no column {missing[0]}: its first line must name file, rpm, flutes"
         )
+    if twice := [name for name in BATCH_COLUMNS if names.count(name) > 1]:
+        raise InputError(f"{table}: the column {twice[0]} is there twice: keep one, and rename the other")
     unused = tuple(name for name in names if name not in BATCH_COLUMNS and name)
     for name in unused:
-        if close := difflib.get_close_matches(name, BATCH_COLUMNS, n=1, cutoff=0.8):
+        if close := difflib.get_close_matches(name.lower(), BATCH_COLUMNS, n=1, cutoff=0.8):
             raise InputError(
                 f"{table}: unknown column {name}: rename it to {close[0]}, or to something less alike"
             )
     return [_row(record, table.parent) for record in records], unused
+
+
+def _column(name: str) -> str:
+    """Give the name of a column; that of an option counts in upper case too."""
+    name = name.strip()
+    return name.lower() if name.lower() in BATCH_COLUMNS else name
 
 
 def _row(record: dict[str, Any], folder: Path) -> Row:

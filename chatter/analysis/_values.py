@@ -17,6 +17,8 @@ MAX_LENGTH_MM = 1000.0  # no cutter of a small machine is longer, wider or stuck
 MAX_FEED_MM_MIN = 100_000.0
 MAX_POWER_W = 100_000.0  # above any machining centre's spindle; common practice
 DIRECTIONS = ("up", "climb")
+DIRECTION = "the milling direction, up or climb"
+PLAIN_NUMBER = ", without unit or comma: 7000, not 7,000 rpm; 0.5, not 0,5 mm"
 # Upper end of each optional number; every one must be finite and above zero.
 _LIMITS = {
     "min_rpm": MAX_RPM,
@@ -43,7 +45,7 @@ def checked_setup(values: dict[str, Any]) -> CutSetup:
         checked[name] = None if value is None else read_number(name, value, limit)
     direction = values.get("direction")
     if direction is not None and direction not in DIRECTIONS:
-        raise BadValueError("direction", direction, "up or climb")
+        raise BadValueError("direction", direction, DIRECTION)
     checked["direction"] = direction
     low, high = checked["min_rpm"], checked["max_rpm"]
     if low is not None and high is not None and low > high:
@@ -94,7 +96,7 @@ def read_number(name: str, value: object, limit: float, *, zero_allowed: bool = 
     try:
         number = float(cast(Any, value))
     except (TypeError, ValueError, OverflowError) as error:
-        raise BadValueError(name, value, needed) from error
+        raise BadValueError(name, value, f"{needed}{PLAIN_NUMBER}") from error
     if not math.isfinite(number) or not 0 <= number <= limit or (number == 0 and not zero_allowed):
         raise BadValueError(name, value, needed)
     return number
@@ -106,7 +108,8 @@ def read_whole_number(name: str, value: object, limit: int) -> int:
     try:
         number = read_number(name, value, float(limit))
     except BadValueError as error:
-        raise BadValueError(name, value, needed) from error
+        plain = PLAIN_NUMBER if error.needed.endswith(PLAIN_NUMBER) else ""
+        raise BadValueError(name, value, f"{needed}{plain}") from error
     if number != int(number) or number < 1:
         raise BadValueError(name, value, needed)
     return int(number)

@@ -253,3 +253,29 @@ def test_taps_of_a_row_are_found_beside_the_table_and_named_in_its_settings(shop
     assert analyse_batch(table, out=out).resumed == 1
     (shop / "frame.json").write_text(TAP % "work", encoding="utf-8")
     assert analyse_batch(table, out=out).resumed == 0
+
+
+def test_header_in_upper_case_is_read(shop):
+    (shop / "table.csv").write_text("File,RPM,Flutes,Depth_mm\na.wav,9000,3,1.5\n", encoding="utf-8")
+    summary = analyse_batch(shop / "table.csv", out=shop / "out.jsonl")
+    assert (summary.answered, summary.unused_columns) == (1, ())
+    assert documents(shop / "out.jsonl")[0]["program"]["settings"]["depth_mm"] == 1.5
+
+
+def test_column_that_is_there_twice_is_refused(shop):
+    (shop / "table.csv").write_text("file,RPM,rpm,flutes\na.wav,9000,8000,3\n", encoding="utf-8")
+    with pytest.raises(InputError, match="the column rpm is there twice"):
+        analyse_batch(shop / "table.csv", out=shop / "out.jsonl")
+
+
+def test_cell_with_a_unit_says_what_to_type(shop):
+    (shop / "table.csv").write_text('file,rpm,flutes,depth_mm\na.wav,9000,3,"0,5"\n', encoding="utf-8")
+    analyse_batch(shop / "table.csv", out=shop / "out.jsonl")
+    assert "0.5, not 0,5 mm" in documents(shop / "out.jsonl")[0]["message"]
+
+
+def test_row_whose_idle_file_is_the_cut_itself_fails(shop):
+    (shop / "copy.wav").write_bytes((shop / "a.wav").read_bytes())
+    (shop / "table.csv").write_text("file,rpm,flutes,idle\na.wav,9000,3,copy.wav\n", encoding="utf-8")
+    analyse_batch(shop / "table.csv", out=shop / "out.jsonl")
+    assert documents(shop / "out.jsonl")[0]["message"].startswith("copy.wav: it is the recording of the cut")

@@ -42,3 +42,24 @@ def test_bad_value_is_named_before_the_file_is_looked_for(values, named):
         analyse_cut(NOWHERE, **({"rpm": 12_000, "flutes": 2} | values))
     assert caught.value.name == named
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"depth_mm": "0,5"}, "depth_mm is '0,5': give a number above 0"),
+        ({"depth_mm": "1 mm"}, "depth_mm is '1 mm': give a number above 0"),
+        ({"flutes": "2 flutes"}, "flutes is '2 flutes': give a whole number from 1 to 20"),
+    ],
+)
+def test_number_with_a_unit_or_a_comma_is_told_with_what_to_type(values, said):
+    with pytest.raises(BadValueError) as caught:
+        analyse_cut(NOWHERE, **({"rpm": 12_000, "flutes": 2} | values))
+    assert str(caught.value).startswith(said)
+    assert "7000, not 7,000 rpm; 0.5, not 0,5 mm" in str(caught.value)
+
+
+def test_number_out_of_its_range_is_not_told_how_to_type_it():
+    with pytest.raises(BadValueError) as caught:
+        analyse_cut(NOWHERE, rpm=12_000, flutes=2, depth_mm="5000")
+    assert "not 0,5 mm" not in str(caught.value)
