@@ -259,7 +259,7 @@ def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
     scale_db = calibration.full_scale_db
     measured_rpm, tones, doubts = _named_tones(analysis, wanted, path)
     findings = [*measured.recording["findings"], *doubts, *_idle_counts(analysis)]
-    findings += _lone_distance(wanted.scene)
+    findings += [*_lone_distance(wanted.scene), *_swapped_distances(wanted.scene)]
     document = NoiseDocument(
         program=program_part(wanted.settings),
         recording={**measured.recording, "findings": findings},
@@ -298,6 +298,19 @@ def _lone_distance(scene: Scene) -> list[dict[str, Any]]:
         "neighbour or your ear is, too, and it is reckoned with."
     )
     return [Finding(code="distance-unused", severity="info", message=message).to_dict()]
+
+
+def _swapped_distances(scene: Scene) -> list[dict[str, Any]]:
+    """Say so where the neighbour is nearer to the machine than the phone; indoors his way begins outside."""
+    phone_m, neighbour_m = scene.mic_distance_m, scene.neighbour_distance_m
+    if scene.indoors or phone_m is None or neighbour_m is None or neighbour_m >= phone_m:
+        return []
+    message = (
+        f"The neighbour is said to be {neighbour_m:g} m from the machine and the phone {phone_m:g} m, so the "
+        "neighbour would get more noise than the phone did. Were the two distances swapped? If not, record "
+        "nearer to the machine."
+    )
+    return [Finding(code="neighbour-nearer", severity="warning", message=message).to_dict()]
 
 
 def _shift(level_db: float | None, scale_db: float) -> float | None:

@@ -299,6 +299,39 @@ def test_phone_distance_that_nothing_is_reckoned_with_is_told(chatter, tone, ear
     assert [code for code in found if code == "distance-unused"] == codes
 
 
+@pytest.mark.parametrize(
+    ("words", "codes"),
+    [
+        (("--mic-distance-m", "15", "--neighbour-distance-m", "0.7"), ["neighbour-nearer"]),
+        (("--mic-distance-m", "15", "--neighbour-distance-m", "15"), []),  # recorded at the neighbour's fence
+        (("--mic-distance-m", "0.7", "--neighbour-distance-m", "15"), []),
+        # Indoors the neighbour's distance begins at the openings, not at the machine.
+        (
+            (
+                "--mic-distance-m",
+                "3",
+                "--neighbour-distance-m",
+                "2",
+                "--indoors",
+                "--opening",
+                "open window:1",
+            ),
+            [],
+        ),
+    ],
+)
+def test_neighbour_nearer_to_the_machine_than_the_phone_is_told(chatter, tone, words, codes):
+    ran = chatter("noise", tone, *words, "--json")
+    assert ran.code == 0
+    found = [one["code"] for one in json.loads(ran.out)["recording"]["findings"]]
+    assert [code for code in found if code == "neighbour-nearer"] == codes
+
+
+def test_swapped_distances_are_asked_about_in_the_text(chatter, tone):
+    ran = chatter("noise", tone, "--mic-distance-m", "15", "--neighbour-distance-m", "0.7")
+    assert "swapped" in ran.out
+
+
 @pytest.mark.parametrize("bad", [np.nan, np.inf])
 def test_samples_that_are_no_numbers_are_an_error(chatter, tmp_path, bad):
     path = tmp_path / "bad.wav"
