@@ -135,10 +135,10 @@ def show_setup(name: str, *, notebook: NotebookPath = None, earlier_versions: bo
         )
 
 
-def retire_setup(name: str, *, notebook: NotebookPath = None) -> KeptSetup:
-    """Take a setup out of the list; its cuts stay."""
+def retire_setup(name: str, *, notebook: NotebookPath = None, undo: bool = False) -> KeptSetup:
+    """Take a setup out of the list, or back into it with `undo`; its cuts stay."""
     with Notebook(notebook_path(notebook), write=True) as opened:
-        return opened.retire_setup(name)
+        return opened.bring_back_setup(name) if undo else opened.retire_setup(name)
 
 
 def export_notebook(path: str | Path, *, notebook: NotebookPath = None) -> Exchanged:

@@ -144,12 +144,22 @@ def show(
 
 
 @setup_app.command(name="retire")
-def retire(name: _Name, notebook: NotebookFile = None) -> None:
-    """Take a setup out of the list; its cuts are kept."""
+def retire(
+    name: _Name,
+    notebook: NotebookFile = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Take a retired setup back into use.")] = False,
+) -> None:
+    """Take a setup out of the list, or back into it; its cuts are kept."""
     from chatter.analysis import retire_setup
 
-    kept = retire_setup(name, notebook=notebook)
-    typer.echo(f"chatter: retired the setup {kept.name!r}; its cuts are kept", err=True)
+    kept = retire_setup(name, notebook=notebook, undo=undo)
+    if undo:
+        typer.echo(f"chatter: the setup {kept.name!r} is in use, with its cuts", err=True)
+    else:
+        typer.echo(
+            f"chatter: retired the setup {kept.name!r}; its cuts are kept, and --undo brings it back",
+            err=True,
+        )
 
 
 def _facts(options: dict[str, Any]) -> dict[str, Any]:

@@ -47,4 +47,9 @@ def check_in_use(setup: KeptSetup) -> None:
         It is.
     """
     if setup.retired is not None:
-        raise BadValueError("setup", setup.name, "a setup in use: this one is retired; copy it to go on")
+        raise BadValueError(
+            "setup",
+            setup.name,
+            f'a setup in use: this one is retired; bring it back with chatter setup retire "{setup.name}" '
+            "--undo, or copy it",
+        )

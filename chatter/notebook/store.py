@@ -144,13 +144,18 @@ class Notebook:
         Raises
         ------
         BadValueError
-            There is none; names like it are told.
+            There is none; names like it are told, or else the newest ones.
         """
         setup = self.get_setup(name)
         if setup is None:
-            near = self.near_names(name)
-            hint = f"; there is {', '.join(near)}" if near else ""
-            raise BadValueError("setup", name, f"the name of a setup in {self.path.name}{hint}")
+            known = self.near_names(name)
+            more = 0
+            if not known:
+                names = [one.name for one in self.list_setups()]
+                known, more = tuple(names[: -NEAR_NAMES - 1 : -1]), max(0, len(names) - NEAR_NAMES)
+            hint = f"there is {', '.join(known)}" if known else "there is none in use"
+            hint += f" and {more} more" if more else ""
+            raise BadValueError("setup", name, f"the name of a setup in {self.path.name}; {hint}")
         return setup
 
     def get_setup(self, name: str) -> KeptSetup | None:
@@ -174,10 +179,16 @@ class Notebook:
     def retire_setup(self, name: str, *, when: str | None = None) -> KeptSetup:
         """Take a setup out of the list; its cuts stay."""
         setup = self.find_setup(name)
-        if setup.retired is None:
-            with self._writing() as write:
-                write.execute("UPDATE setups SET retired = ? WHERE id = ?", (when or now(), setup.number))
-        return self.find_setup(name)
+        return setup if setup.retired is not None else self._set_retired(setup, when or now())
+
+    def bring_back_setup(self, name: str) -> KeptSetup:
+        """Take a retired setup into use again, with its cuts; one in use stays as it is."""
+        return self._set_retired(self.find_setup(name), None)
+
+    def _set_retired(self, setup: KeptSetup, when: str | None) -> KeptSetup:
+        with self._writing() as write:
+            write.execute("UPDATE setups SET retired = ? WHERE id = ?", (when, setup.number))
+        return self.find_setup(setup.name)
 
     # cuts, taps and noise measurements
 

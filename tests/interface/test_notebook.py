@@ -39,6 +39,10 @@ def test_setups_are_listed_copied_with_a_change_and_retired(kept):
     assert kept("setup", "retire", "6 mm long").code == 0
     assert "6 mm long" not in kept("setup", "list").out
     assert "6 mm long" in kept("setup", "list", "--retired").out
+    assert "--undo brings it back" in kept("setup", "retire", "6 mm short").err
+    back = kept("setup", "retire", "6 mm long", "--undo")
+    assert (back.code, back.err) == (0, "chatter: the setup '6 mm long' is in use, with its cuts\n")
+    assert "6 mm long" in kept("setup", "list").out
 
 
 @pytest.mark.parametrize(

@@ -73,13 +73,37 @@ def test_unknown_setup_tells_names_like_it(notebook):
         notebook.find_setup("6mm long")
 
 
+def test_setup_unlike_any_other_tells_the_newest_ones(notebook):
+    with pytest.raises(BadValueError, match="; there is 6 mm long$"):
+        notebook.find_setup("nope")
+    for name in ("brass", "plywood", "steel plate"):
+        notebook.add_setup(name, facts=FACTS)
+    with pytest.raises(BadValueError, match="; there is steel plate, plywood, brass and 1 more$"):
+        notebook.find_setup("xxxx")
+    for name in ("brass", "plywood", "steel plate", "6 mm long"):
+        notebook.retire_setup(name)
+    with pytest.raises(BadValueError, match="; there is none in use$"):
+        notebook.find_setup("xxxx")
+
+
 def test_retired_setup_leaves_the_list_keeps_its_cuts_and_takes_no_more(notebook):
     notebook.add_cut("6 mm long", document=made_cut())
     notebook.retire_setup("6 mm long")
     assert notebook.list_setups() == ()
     assert [one.cuts for one in notebook.list_setups(retired=True)] == [1]
-    with pytest.raises(BadValueError, match="retired; copy it"):
+    with pytest.raises(
+        BadValueError, match='retired; bring it back with chatter setup retire "6 mm long" --undo'
+    ):
         notebook.add_cut("6 mm long", document=made_cut("two"))
+
+
+def test_retired_setup_is_brought_back_with_its_cuts_and_takes_more(notebook):
+    notebook.add_cut("6 mm long", document=made_cut())
+    notebook.retire_setup("6 mm long")
+    assert notebook.bring_back_setup("6 MM long").retired is None
+    notebook.add_cut("6 mm long", document=made_cut("two"))
+    assert [one.cuts for one in notebook.list_setups()] == [2]
+    assert notebook.bring_back_setup("6 mm long").retired is None  # in use already: nothing changes
 
 
 def test_facts_not_told_yet_are_filled_in_and_told_ones_are_never_changed(notebook):
