@@ -9,7 +9,7 @@ from chatter.report._facts import WORKED_OUT, list_provenance, list_settings, te
 from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._map_marks import draw_coast
 from chatter.report._svg import to_svg
-from chatter.report.map_text import tell_mode, told_depth
+from chatter.report.map_text import tell_depth, tell_mode, told_depth
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Words
 from chatter.report.plots import picture_map
 from chatter.report.speed_strip import LEFT, RIGHT, draw_strip
@@ -81,7 +81,7 @@ def _best(document: MapDocument) -> tuple[Block | None, ...]:
         first = document.best[0]
         large = Words(
             texts=(
-                f"{_depth(document, first.window_depth)} should stay quiet from {first.low_rpm:,.0f} to "
+                f"{tell_depth(document, first.window_depth)} should stay quiet from {first.low_rpm:,.0f} to "
                 f"{first.high_rpm:,.0f} rpm.",
             ),
             large=True,
@@ -98,8 +98,8 @@ def _best(document: MapDocument) -> tuple[Block | None, ...]:
             more.append(f"The lowest limit, 1 in this map, lies at {document.lowest_rpm:,.0f} rpm.")
         else:
             more.append(
-                f"Below {_depth(document, document.lowest_depth)} no speed of this range chatters; that "
-                f"lowest limit lies at {document.lowest_rpm:,.0f} rpm."
+                f"Below {tell_depth(document, document.lowest_depth)} no speed of this range should chatter; "
+                f"that lowest limit lies at {document.lowest_rpm:,.0f} rpm."
             )
     return (large, Words(texts=tuple(more)) if more else None, _picture(document))
 

@@ -49,7 +49,7 @@ def _best(document: MapDocument) -> list[str]:
     for number, speed in enumerate(document.best, start=1):
         lines += wrap(f"{number}. {speed.rpm:,.0f} rpm: {_peak(document, speed)}", "  ", "     ")
         lines += wrap(
-            f"{_depth(document, speed.window_depth)} stays below the limit from {speed.low_rpm:,.0f} to "
+            f"{tell_depth(document, speed.window_depth)} should stay quiet from {speed.low_rpm:,.0f} to "
             f"{speed.high_rpm:,.0f} rpm.",
             "     ",
         )
@@ -72,11 +72,28 @@ def _depth(document: MapDocument, depth: float) -> str:
 def told_depth(depth: float) -> str:
     """Give a limit as it is told: rounded down, because a depth rounded up might chatter.
 
-    >>> told_depth(1.279), told_depth(0.1469)
-    ('1.27', '0.146')
+    Two digits: pressures by which limits are worked out are known to a fifth or worse (docs/materials.md).
+
+    >>> told_depth(1.279), told_depth(0.1469), told_depth(12.9)
+    ('1.2', '0.14', '12')
     """
-    places = 2 if depth >= 1 else 3
+    places = max(0, 1 - math.floor(math.log10(depth))) if depth > 0 else 0
     return f"{math.floor(depth * 10**places + 1e-9) / 10**places:.{places}f}"
+
+
+def tell_depth(document: MapDocument, depth: float) -> str:
+    """Say a depth in the map's unit, and how far sources that differ about the material move it."""
+    if document.is_relative:
+        return f"{told_depth(depth)} times the lowest limit"
+    cut = document.cut
+    told = f"{told_depth(depth)} mm"
+    if cut.pressure_mpa is None or cut.pressure_low_mpa is None or cut.pressure_high_mpa is None:
+        return told
+    least, most = (
+        depth * cut.pressure_mpa / cut.pressure_high_mpa,
+        depth * cut.pressure_mpa / cut.pressure_low_mpa,
+    )
+    return f"{told} ({told_depth(least)} to {told_depth(most)} as sources differ about the material)"
 
 
 def _lowest(document: MapDocument) -> list[str]:
@@ -87,8 +104,8 @@ def _lowest(document: MapDocument) -> list[str]:
         text = f"The lowest limit, 1 in this map, lies at {document.lowest_rpm:,.0f} rpm."
     else:
         text = (
-            f"Below {_depth(document, document.lowest_depth)} no speed of this range chatters; that lowest "
-            f"limit lies at {document.lowest_rpm:,.0f} rpm."
+            f"Below {tell_depth(document, document.lowest_depth)} no speed of this range should chatter; "
+            f"that lowest limit lies at {document.lowest_rpm:,.0f} rpm."
         )
     return lines + wrap(text, "  ")
 

@@ -180,6 +180,20 @@ def test_text_keeps_to_80_columns_without_colour_and_says_best_speeds_first(othe
         assert word in " ".join(text.split())
 
 
+def test_depths_are_told_as_sharp_as_they_are_known():
+    # The lowest limit is 0.112292 mm at 700 MPa (closed form), so one in proportion at another pressure.
+    sure = " ".join(map_to_text(bench()).split())
+    assert "Below 0.11 mm no speed of this range should chatter" in sure
+    document = bench(pressure_mpa=None, radial_ratio=0.3, material="6061")
+    cut = document.cut
+    low, high = (0.112292 * 700 / pressure for pressure in (cut.pressure_high_mpa, cut.pressure_low_mpa))
+    text = " ".join(map_to_text(document).split())
+    told = re.search(r"Below 0\.11 mm \(([\d.]+) to ([\d.]+) as sources differ about the material\)", text)
+    # Told in two digits, rounded down.
+    assert low * 0.9 < float(told[1]) <= low * 1.001
+    assert high * 0.9 < float(told[2]) <= high * 1.001
+
+
 def test_chart_of_characters_shows_the_peak_at_its_place():
     text = map_to_text(bench())
     rows = [line.split("|", 1)[1] for line in text.splitlines() if " |" in line]
@@ -260,7 +274,7 @@ def test_command_prints_the_map_and_draws_the_picture(chatter, tmp_path):
     )
     assert ran.code == 0, ran.err
     assert ran.out.startswith("MAP: how deep this cut may be")
-    first = re.search(r"1\. ([\d,]+) rpm: chatters from 1\.\d\d mm on", ran.out)
+    first = re.search(r"1\. ([\d,]+) rpm: chatters from 1\.\d mm on", ran.out)
     assert int(first.group(1).replace(",", "")) == pytest.approx(12_000, rel=0.01)
     with Image.open(picture) as image:
         assert image.format == "PNG"

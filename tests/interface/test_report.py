@@ -118,7 +118,7 @@ def test_map_page_shows_the_coast_in_millimetres_or_multiples(chatter, tmp_path)
     page = tmp_path / "map.html"
     mode = (*MAP, "--mode", "both:680:0.03:2", "--direction", "climb", "--report", page)
     assert chatter("map", *mode, "--material", "brass").code == 0
-    assert "mm should stay quiet from" in page.read_text(encoding="utf-8")
+    assert "as sources differ about the material) should stay quiet from" in page.read_text(encoding="utf-8")
     assert chatter("map", *mode).code == 0
     assert "times the lowest limit should stay quiet from" in page.read_text(encoding="utf-8")
 

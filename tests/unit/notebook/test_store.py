@@ -74,15 +74,15 @@ def test_unknown_setup_tells_names_like_it(notebook):
 
 
 def test_setup_unlike_any_other_tells_the_newest_ones(notebook):
-    with pytest.raises(BadValueError, match="; there is 6 mm long$"):
+    with pytest.raises(BadValueError, match=r"; there is 6 mm long$"):
         notebook.find_setup("nope")
     for name in ("brass", "plywood", "steel plate"):
         notebook.add_setup(name, facts=FACTS)
-    with pytest.raises(BadValueError, match="; there is steel plate, plywood, brass and 1 more$"):
+    with pytest.raises(BadValueError, match=r"; there is steel plate, plywood, brass and 1 more$"):
         notebook.find_setup("xxxx")
     for name in ("brass", "plywood", "steel plate", "6 mm long"):
         notebook.retire_setup(name)
-    with pytest.raises(BadValueError, match="; there is none in use$"):
+    with pytest.raises(BadValueError, match=r"; there is none in use$"):
         notebook.find_setup("xxxx")
 
 
