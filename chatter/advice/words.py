@@ -4,6 +4,8 @@ In: facts of the advice. Out: sentences.
 Leaves out: every decision.
 """
 
+from collections.abc import Sequence
+
 from chatter.milling.kinematics import surface_speed_m_min
 from chatter.milling.limits import SpeedRange
 from chatter.milling.materials import find_material
@@ -35,6 +37,12 @@ def list_cautions(limits: SpeedRange, *, record_again: bool, gives_speeds: bool)
             "suggested: give the spindle's range to have faster speeds looked at."
         )
     return (*cautions, *USUAL_CAUTIONS)
+
+
+def caution_outside(speeds_rpm: Sequence[float]) -> str:
+    """Say which speeds were heard stable, and still are no settings."""
+    told = " and ".join(f"{rpm:,.0f}" for rpm in speeds_rpm)
+    return f"Heard stable but not listed: {told} rpm, outside what spindle and tool may turn as told."
 
 
 def caution_jump(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> tuple[str, ...]:

@@ -185,15 +185,26 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
     """
     history = _read(setup, notebook, most=0)
     rows: list[CardRow] = []
+    from chatter.advice.next_cut import allows_speed
+    from chatter.advice.words import USUAL_CAUTIONS, caution_outside
+
+    known = _present(history) if history.cuts else None
+    outside = {
+        cut.set_rpm
+        for cut in history.cuts
+        if cut.verdict == "stable" and known is not None and not allows_speed(known, set_rpm=cut.set_rpm)
+    }
     for cut in sorted(history.cuts, key=lambda cut: -cut.set_rpm * (cut.depth_mm or 0.0)):
+        if cut.set_rpm in outside:
+            continue
         taken = any(abs(cut.set_rpm / row.set_rpm - 1) < SAME_SPEED for row in rows)
         if cut.verdict == "stable" and not taken and len(rows) < CARD_ROWS:
             row = _card_row(cut, history)
             if row is not None:
                 rows.append(row)
-    from chatter.advice.words import USUAL_CAUTIONS
-
     doubtful = [row.set_rpm for row in rows if row.may_double]
+    cautions = [caution_outside(sorted(outside))] if outside else []
+    cautions += [caution_doubling(doubtful)] if doubtful else []
     return Card(
         program=program_part({"setup": history.setup.name}),
         setup=history.setup.name,
@@ -202,7 +213,7 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
         cuts=len(history.cuts),
         rows=tuple(rows),
         noises=history.noises,
-        cautions=USUAL_CAUTIONS if not doubtful else (caution_doubling(doubtful), *USUAL_CAUTIONS),
+        cautions=(*cautions, *USUAL_CAUTIONS),
     )
 
 

@@ -221,6 +221,15 @@ def test_card_lists_settings_that_were_heard_stable_and_nothing_that_chattered(c
     text = chatter("card", "6 mm long", "--notebook", path).out
     assert "not at 1.4 mm" in text
     assert "Wear hearing protection" in text
+    assert "not listed" not in text
+
+
+def test_card_lists_no_setting_outside_what_spindle_and_tool_may_turn(chatter, made):
+    # The setup's range is 8,000 to 24,000 rpm.
+    path = made((12_000.0, 1.0, "stable", None), (25_000.0, 2.0, "stable", None))
+    card = json.loads(chatter("card", "6 mm long", "--notebook", path, "--json").out)
+    assert [row["set_rpm"] for row in card["settings"]] == [12_000]
+    assert card["cautions"][0].startswith("Heard stable but not listed: 25,000 rpm")
 
 
 def test_card_tells_a_cut_that_chattered_at_the_same_dial_though_load_slowed_the_other(chatter, tmp_path):
