@@ -17,6 +17,7 @@ ACTIONS = {
     "reduce depth": "Keep the speed and take less depth.",
     "record again": "Record again before changing anything.",
 }
+THEN_AGAIN = "Then record again before changing anything else."
 NO_CHANGE = "The sound itself asks for no other change."
 ELSEWHERE = (
     "No other speed can be suggested from what was heard: begin with a short, shallow cut at one that is "
@@ -91,6 +92,8 @@ def tell_action(document: CutDocument) -> tuple[str, ...]:
     elif advice.action == "change speed" and not advice.speeds:  # only where the dialled one is too fast
         action = ELSEWHERE
     codes = {finding["code"] for finding in document.recording["findings"]}
+    if advice.action == "record again" and (advice.urgent or TYPED in codes):
+        action = THEN_AGAIN
     if TYPED not in codes and (tell_doubt(document) is None or advice.action == "record again"):
         return (*advice.urgent, action)
     first = "First make sure of the speed and the flutes, and judge again: the rest hangs on them."

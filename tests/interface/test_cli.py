@@ -300,6 +300,7 @@ def test_speed_typed_with_a_point_for_thousands_is_asked_about_first_of_all(chat
     asked = "The speed was taken as 12 rpm, far slower than mills turn: if 12,000 was meant, type 12000"
     assert told.index(asked) < told.index("Set next First make sure of the speed")
     assert told.count(asked) == 1
+    assert "Then record again before changing anything else." in told
     assert ran.code == 0  # a legal number
 
 

@@ -184,7 +184,7 @@ URGENT = "First lower the speed to 6,000 rpm or less."
         ("stable", "keep", "The sound itself asks for no other change."),
         ("stable", "change speed", "No other speed can be suggested from what was heard"),
         ("chatter", "reduce depth", "Keep the speed and take less depth."),
-        ("undecided", "record again", "Record again before changing anything."),
+        ("undecided", "record again", "Then record again before changing anything else."),
     ],
 )
 def test_what_is_unsafe_comes_before_the_action_and_once(verdict, action, after, make_document, make_cut):

@@ -297,7 +297,7 @@ def test_marginal_cut_is_not_said_to_chatter(make_document, make_cut):
     [
         ("stable", "keep", "The sound itself asks for no other change."),
         ("stable", "change speed", "No other speed can be suggested from what was heard"),
-        ("undecided", "record again", "Record again before changing anything."),
+        ("undecided", "record again", "Then record again before changing anything else."),
     ],
 )
 def test_page_tells_what_is_unsafe_before_the_action_and_once(
