@@ -211,7 +211,8 @@ def tell_depth(document: CutDocument) -> str | None:
     factor = document.advice.depth_factor
     if factor is None:
         return None
-    if document.advice.urgent and (factor >= 1 or verdict_of_all(document) == "stable"):
+    leaves_it = document.advice.action == "change speed" or verdict_of_all(document) == "stable"
+    if document.advice.urgent and (leaves_it or factor >= 1):
         return None
     settings = document.program["settings"]
     ramp_mm = settings.get("depth_to_mm")

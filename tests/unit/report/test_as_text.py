@@ -204,6 +204,13 @@ def test_what_is_unsafe_comes_before_the_action_and_once(verdict, action, after,
     assert "Begin with a shallow pass" in text
 
 
+def test_depth_at_a_speed_that_is_left_for_safety_is_not_told(chattering):
+    text = " ".join(to_text(chattering).split())
+    assert "At the present speed no more than 0.60 times" in text
+    unsafe = replace(chattering, advice=replace(chattering.advice, urgent=(URGENT,)))
+    assert "At the present speed" not in to_text(unsafe)
+
+
 @pytest.mark.parametrize(
     ("cuts", "headline"),
     [
