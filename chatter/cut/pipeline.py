@@ -17,7 +17,7 @@ from chatter.cut.lines import name_lines
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s
 from chatter.cut.sections import Section, Sections, find_sections
-from chatter.cut.spectrum import CutSpectra, cut_spectra
+from chatter.cut.spectrum import CutSpectra, comb_rise, cut_spectra
 from chatter.cut.spindle import WITHOUT_CUT, Speed, measure_speed, not_found
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
@@ -34,6 +34,9 @@ IDLE_S = 8.0  # of idle sound used beside one cut
 LEAST_IDLE_S = 0.8  # of one idle part, for its own speed
 DB_PER_NEPER = 4.343  # of power
 HALVED_NEPERS = 1.4  # 6 dB: run-out of a whole chip load still stays below
+# Nepers by which harmonics are louder in a cut than idling, where another cut's are clearly louder; and in
+# any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
+RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
 SURE_Z = 7.0  # comb deviations for which the idling speed is believed
 ON_DIAL = 0.001  # share of the dialled speed
 RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
@@ -103,7 +106,14 @@ def study_recording(
     )
     known = {cut.section: cut for cut in studied}
     again = [known[section] if section in known else study(section) for section in trimmed]
-    return channel, sections, tuple(cut for cut in again if cut is not None)
+    return channel, sections, _with_teeth([cut for cut in again if cut is not None])
+
+
+def _with_teeth(cuts: list[StudiedCut]) -> tuple[StudiedCut, ...]:
+    """Leave out what is loud without louder harmonics of the spindle: a voice or a bump while idling."""
+    rises = [comb_rise(cut.spectra, rotation_hz=cut.speed.rotation_hz) for cut in cuts]
+    least = RISEN if max(rises, default=0.0) > CLEARLY_RISEN else BURIED
+    return tuple(cut for cut, rise in zip(cuts, rises, strict=True) if rise > least)
 
 
 def judge_recording(

@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from chatter.cut.spindle import Speed
 from chatter.dsp.angle import phase_turns, split_repeating
-from chatter.dsp.spectra import frame_powers
+from chatter.dsp.spectra import TINY, frame_powers
 
 Floats = NDArray[np.float64]
 AVERAGE_S = 0.8  # sliding average that catches the harmonics; its notch is 2 / AVERAGE_S wide
+COMB_FROM_HZ = 100.0  # below, phones roll off and mains hum lives
 WINDOW_S = 0.8  # of a spectrum: near a lobe's top chatter sings within a few hertz of the comb
 
 
@@ -90,6 +91,25 @@ def cut_spectra(
         frame_times_s=times_s,
         idle=idle,
     )
+
+
+def comb_rise(spectra: CutSpectra, *, rotation_hz: float) -> float:
+    """Say how much louder the spindle's harmonics are than while idling, in nepers of power.
+
+    Returns
+    -------
+    float
+        Infinite without idle sound.
+    """
+    if spectra.idle is None:
+        return np.inf
+    at = np.round(np.arange(rotation_hz, spectra.hz[-2], rotation_hz) / spectra.bin_hz).astype(int)
+    at = at[(spectra.hz[at] > COMB_FROM_HZ) & (at < len(spectra.hz) - 1)]
+    cutting, idling = (
+        np.maximum(np.maximum(power[at - 1], power[at]), power[at + 1]).sum()
+        for power in (spectra.whole, spectra.idle)
+    )
+    return float(np.log(max(cutting, TINY) / max(idling, TINY)))
 
 
 def idle_power(parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: Floats) -> Floats | None:
