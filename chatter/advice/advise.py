@@ -13,7 +13,14 @@ import numpy as np
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_limit_share, draw_machines
 from chatter.advice.shapes import known_modes
 from chatter.advice.speeds import Window, find_stable, find_windows, score_any, speed_grid_rpm
-from chatter.advice.words import UNLIKELY_THERE, caution_jump, explain_speed, list_cautions
+from chatter.advice.words import (
+    BIG_JUMP,
+    UNLIKELY_THERE,
+    URGENT_CONCERNS,
+    caution_jump,
+    explain_speed,
+    list_cautions,
+)
 from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import (
     SpeedRange,
@@ -33,11 +40,9 @@ MOST_LINES = 8
 CURVE_STEP = 3  # 101 of the 301 speeds worked out: enough for a picture
 QUIET_CONCERNS = frozenset({"speed-low"})  # taste, not danger: left to the page of materials
 ONLY_WHEN_NEW = frozenset({"speed-hss"})  # who has cut with a tool at such a speed knows what it is made of
-URGENT_CONCERNS = frozenset({"power", "chip-thick"})  # the tool may break or the spindle stall: told first
 TOO_FAST = frozenset({"over-tool", "over-spindle"})
 ROUND_STEPS_RPM = (50.0, 10.0)  # own choice: what a hand dials
 STEPS_IN_WINDOW = 10  # a window is at least so many steps wide, so that rounding moves nothing that matters
-BIG_JUMP = 2.0  # own choice: times the present speed and feed, from where on the machine is asked after
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,6 +23,8 @@ RECORDING_CAUTIONS = (
     "Leave three seconds of idling spindle before and after the cut.",
     "Run the same program once in air, and give that recording as the idle file.",
 )
+URGENT_CONCERNS = frozenset({"power", "chip-thick"})  # the tool may break or the spindle stall: told first
+BIG_JUMP = 2.0  # own choice: times the present speed and feed, from where on the machine is asked after
 UNLIKELY_THERE = "No allowed speed is likely to be stable at this depth: take less depth there, too."
 
 

@@ -69,7 +69,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
     from chatter.advice.next_cut import allows_speed, choose_lighter, choose_next, range_to_try
-    from chatter.advice.words import list_cautions
+    from chatter.advice.words import BIG_JUMP, URGENT_CONCERNS, caution_jump, list_cautions
     from chatter.milling.limits import check_setting, find_speed_range
 
     known = _present(history)
@@ -91,6 +91,13 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     )
     limits = range_to_try(made, setup=known) if made else find_speed_range(known)
     cautions = list_cautions(limits, record_again=False, gives_speeds=chosen.action == "cut")
+    if chosen.set_rpm > BIG_JUMP * known.rpm:
+        cautions = (
+            *caution_jump(known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min),
+            *cautions,
+        )
+    urgent = tuple(concern.message for concern in concerns if concern.code in URGENT_CONCERNS)
+    others = tuple(concern.message for concern in concerns if concern.code not in URGENT_CONCERNS)
     best = _best(chosen.best, history)
     if best is not None and best.may_double and chosen.action == "done":
         cautions = (caution_doubling([best.set_rpm]), *cautions)
@@ -107,7 +114,8 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         best_so_far=best,
         why=chosen.why,
         cuts=len(history.cuts),
-        cautions=(*(concern.message for concern in concerns), *cautions),
+        cautions=(*urgent, *others, *cautions),
+        urgent=urgent,
     )
 
 

@@ -197,6 +197,7 @@ class NextDocument:
     why: str
     cuts: int  # that carry a verdict and a depth
     cautions: tuple[str, ...]
+    urgent: tuple[str, ...] = ()  # the first of `cautions`: what is unsafe, told before the setting
 
     def to_dict(self) -> dict[str, Any]:
         """Give the document as the contract fixes it."""
@@ -215,6 +216,7 @@ class NextDocument:
             "best_so_far": None if self.best_so_far is None else self.best_so_far.to_dict(),
             "why": self.why,
             "cuts": self.cuts,
+            "urgent": list(self.urgent),
             "cautions": list(self.cautions),
         }
 

@@ -56,6 +56,8 @@ def next_to_text(document: NextDocument) -> str:
     """Lay out the next cut: what to dial first, why second, cautions last."""
     head = "CUT: make this cut and record it." if document.action == "cut" else "DONE: use these settings."
     lines = [head, "=" * len(head), ""]
+    for text in document.urgent:
+        lines += [*_wrap(text), ""]
     lines += [
         f"  spindle speed   {document.set_rpm:,.0f} rpm as dialled ({document.rpm:,.0f} true)",
         f"  axial depth     {document.depth_mm:g} mm",
@@ -69,7 +71,8 @@ def next_to_text(document: NextDocument) -> str:
     if best is not None and document.action == "cut":
         rate = "" if best.removal_mm3_min is None else f", {best.removal_mm3_min:,.0f} mm³/min"
         lines += _wrap(f"Best heard stable so far: {best.set_rpm:,.0f} rpm, {best.depth_mm:g} mm deep{rate}.")
-    lines += ["", "Cautions", *(line for text in document.cautions for line in _bullet(text))]
+    further = [text for text in document.cautions if text not in document.urgent]
+    lines += ["", "Cautions", *(line for text in further for line in _bullet(text))]
     return "\n".join(lines) + "\n"
 
 

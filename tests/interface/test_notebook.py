@@ -163,6 +163,21 @@ def test_next_gives_the_contracts_document(chatter, made):
     assert document["why"].endswith(".")
 
 
+def test_next_tells_a_chip_that_may_break_the_tool_before_the_setting(chatter, tmp_path):
+    # 0.04 mm a tooth of a 1 mm tool: in 7075 the table's first row, 0.002 in at 1/4 in, gives 0.008 mm there.
+    path = tmp_path / "n.db"
+    facts = SetupFacts(flutes=2, min_rpm=8_000.0, max_rpm=24_000.0, diameter_mm=1.0, material="7075")
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("1 mm", facts=facts)
+        notebook.add_cut("1 mm", document=made_cut("a", set_rpm=10_000.0, depth_mm=0.2, verdict="stable"))
+    document = json.loads(chatter("next", "1 mm", "--notebook", path, "--json").out)
+    assert "the tool may break" in document["urgent"][0]
+    assert document["cautions"][0] == document["urgent"][0]
+    text = " ".join(chatter("next", "1 mm", "--notebook", path).out.split())
+    assert text.index("the tool may break") < text.index("spindle speed")
+    assert text.count("the tool may break") == 1
+
+
 def test_next_in_words_says_what_to_dial_and_how_to_stay_safe(chatter, made):
     ran = chatter("next", "6 mm long", "--notebook", made(*CUTS))
     assert ran.out.startswith("CUT: ")
