@@ -123,7 +123,7 @@ class JudgedCut:
 
     @property
     def family(self) -> tuple[Line, ...]:
-        """The lines whole turns from the chatter: any may be its base. Those at twice its frequency are not."""
+        """The lines whole turns from the chatter: any may be its base, but none at twice its frequency."""
         kinds = ("chatter", "chatter sideband")
         return tuple(line for line in self.lines if line.kind in kinds and line.order is None)
 
