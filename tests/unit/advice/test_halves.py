@@ -50,7 +50,7 @@ def test_nothing_is_run_out_at_a_speed_that_doubles():
 
 
 @pytest.mark.parametrize(
-    ("runout_m", "deeper_mm", "expected"), [(0.5e-6, 1.6, "doubling"), (4e-6, 1.0, None)]
+    ("runout_m", "deeper_mm", "expected"), [(0.1e-6, 1.6, "doubling"), (4e-6, 1.0, None)]
 )
 def test_two_depths_of_a_simulated_two_fluted_tool_are_told_apart(rng, runout_m, deeper_mm, expected):
     # A machine built by hand that doubles its period between 1 and 1.6 mm at 22,000 rpm; the truth of each
