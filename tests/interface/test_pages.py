@@ -55,6 +55,9 @@ def pages(tmp_path_factory):
     folder = tmp_path_factory.mktemp("pages")
     hostile = folder / f"{HOSTILE}.flac"
     shutil.copy(FIXTURES / "clock-plate-singing.flac", hostile)
+    air = folder / "air" / hostile.name  # a name as bad, and another recording
+    air.parent.mkdir()
+    shutil.copy(FIXTURES / "clock-plate-quiet.flac", air)
     soundfile.write(folder / "noise.wav", np.random.default_rng(3).normal(0, 0.05, 96_000), 48_000)
     quiet, singing = FIXTURES / "clock-plate-quiet.flac", FIXTURES / "clock-plate-singing.flac"
     taps = FIXTURES / "clock-plate-taps-damped.flac", "--compare", FIXTURES / "clock-plate-taps.flac"
@@ -66,7 +69,7 @@ def pages(tmp_path_factory):
         ("cut", singing, *CUT, "--report", folder / "chatter.html"),
         ("cut", quiet, *CUT, *facts, "--report", folder / "stable.html"),
         ("cut", folder / "noise.wav", "--rpm", 12000, "--flutes", 2, "--report", folder / "undecided.html"),
-        ("cut", hostile, *CUT, "--idle", hostile, "--embed-sound", "--report", folder / "hostile.html"),
+        ("cut", hostile, *CUT, "--idle", air, "--embed-sound", "--report", folder / "hostile.html"),
         ("tap", *taps, "--flutes", 2, "--report", folder / "tap.html"),
         ("map", *MAP, "--mode", "both:680:0.03:2", "--direction", "climb", "--report", folder / "map.html"),
         ("noise", hostile, *NEIGHBOUR, "--report", folder / "noise.html"),
