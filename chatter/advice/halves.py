@@ -21,8 +21,8 @@ Flags = NDArray[np.bool_]
 Told = Literal["doubling", "run-out"]
 
 LIGHTER, MUCH_LIGHTER = 0.7, 0.5  # shares of the deeper cut's depth
-# Of the halves from a lighter cut to one that doubles. At 6 dB one cut in five that were told so really doubled,
-# at 16 dB none of 155 stable ones was told so (docs/next.md).
+# Of the halves from a lighter cut to one that doubles. At 6 dB one cut in five that were told so really
+# doubled, at 16 dB none of 155 stable ones was told so (docs/next.md).
 LEAST_RISE_DB = 16.0
 MOST_RISE_DB = 3.0  # what run-out may differ by over twice the depth; simulated cuts: 2 dB
 LOUD_DB = 6.0  # halves this far above the other orders let a single cut not be told

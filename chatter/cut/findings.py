@@ -11,6 +11,8 @@ Source: harmonic summation, D. J. Hermes, J. Acoust. Soc. Am. 83 (1988) 257 to 2
 Leaves out: measuring the speed (chatter/cut/spindle.py).
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -36,7 +38,15 @@ OWN = 0.002  # share by which a harmonic's place may be off
 LOCKED, MOST_MULTIPLE = 7, 9  # fractions and multiples of tooth passing that fit what was named
 
 
-def facts_findings(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """Sound that speaks against the named speed or flutes."""
+
+    finding: Finding
+    tooth_hz: float  # tooth-passing frequency that it favours
+
+
+def find_doubt(
     samples: Floats,
     *,
     rate_hz: float,
@@ -44,7 +54,7 @@ def facts_findings(
     programmed_rpm: float,
     flutes: int,
     idle: Floats | None = None,
-) -> tuple[Finding, ...]:
+) -> Doubt | None:
     """Say so when the sound of a cut clearly has the comb of another speed or flute count.
 
     Parameters
@@ -60,8 +70,8 @@ def facts_findings(
 
     Returns
     -------
-    tuple
-        Empty, or one finding.
+    Doubt or None
+        None where the sound fits what was named.
     """
     other_hz = favoured_hz(
         samples,
@@ -72,7 +82,7 @@ def facts_findings(
         idle=idle,
     )
     if other_hz is None:
-        return ()
+        return None
     teeth = other_hz / (programmed_rpm / 60)
     count = round(teeth)
     as_flutes = 1 < count <= MOST_FLUTES and count != flutes and abs(teeth / count - 1) < WINDOW
@@ -82,7 +92,8 @@ def facts_findings(
         f"{programmed_rpm / 60 * flutes:.0f} Hz at which the named teeth strike: check the speed and the "
         "flute count, and that the recording plays at its true speed."
     )
-    return (Finding(code="facts-do-not-fit", severity="warning", message=message),)
+    finding = Finding(code="facts-do-not-fit", severity="warning", message=message)
+    return Doubt(finding=finding, tooth_hz=other_hz)
 
 
 def favoured_hz(

@@ -12,7 +12,17 @@ from numpy.typing import NDArray
 
 from chatter.cut.engagement import add_combed, trim_to_comb
 from chatter.cut.evidence import Evidence, weigh
-from chatter.cut.findings import facts_findings
+from chatter.cut.findings import Doubt, find_doubt
+from chatter.cut.idle import (
+    LEAST_IDLE_S,
+    LEAST_TURNS,
+    LONGEST_S,
+    cut_from_end_to_end,
+    cuts_throughout,
+    longest_span,
+    measure_idling_hz,
+    nearest_spans,
+)
 from chatter.cut.lines import name_lines
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s
@@ -22,23 +32,18 @@ from chatter.cut.spindle import WITHOUT_CUT, Speed, measure_speed, not_found
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, RampOnset, Recording, Spindle
+from chatter.model.cut import CHATTER_KINDS
 from chatter.model.pictures import CutPictures
 
 Floats = NDArray[np.float64]
 TOP_HZ = 8000.0
 EDGE_S = 0.12  # entry and exit, left out of the steady part
 MOST_DOUBTED = 0.9  # chance of chatter where the sound speaks against the speed told; own choice
-LONGEST_S = 6.0  # of one cut that is analysed, from its middle; more only costs time
-LEAST_TURNS = 8
-IDLE_S = 8.0  # of idle sound used beside one cut
-LEAST_IDLE_S = 0.8  # of one idle part, for its own speed
 DB_PER_NEPER = 4.343  # of power
 HALVED_NEPERS = 1.4  # 6 dB: run-out of a whole chip load still stays below
 # Nepers by which harmonics are louder in a cut than idling, where another cut's are clearly louder; and in
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
 RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
-SURE_Z = 7.0  # comb deviations for which the idling speed is believed
-ON_DIAL = 0.001  # share of the dialled speed
 RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
 HOW_TO = (
     "record again with three seconds of idle before and after the cut, the recorder on uncompressed with "
@@ -76,12 +81,14 @@ def study_recording(
     if idle is not None:
         quiet = idle.samples[min(channel, idle.channels - 1)].astype(np.float64)
         spans = ((0.0, idle.duration_s),)
-    longest = _longest(spans)
+        if not sections.cuts and cuts_throughout(samples, quiet, rate_hz=rate_hz):
+            sections = cut_from_end_to_end(recording.duration_s)
+    longest = longest_span(spans)
     at_rest: Floats = quiet[int(longest[0] * rate_hz) : int(longest[1] * rate_hz)]
-    idling_hz = _idling_hz(at_rest, recording=recording, setup=setup) if sections.cuts else None
+    idling_hz = measure_idling_hz(at_rest, recording=recording, setup=setup) if sections.cuts else None
 
     def study(section: Section) -> StudiedCut | None:
-        near = spans if idle is not None else _nearest(sections.idle, section)
+        near = spans if idle is not None else nearest_spans(sections.idle, section)
         return _study(
             samples,
             section,
@@ -149,11 +156,15 @@ def judge_recording(
             f"one recorded like the cut, at {recording.rate_hz:g} Hz",
         )
     channel, sections, studied = study_recording(recording, setup=setup, idle=idle)
-    doubts = _doubts(recording.samples[channel], recording, sections, setup)
-    findings = [*recording.findings, *doubts]
+    doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
+    findings = [*recording.findings, *([] if doubt is None else [doubt.finding])]
     cuts = tuple(_judge(cut, setup=setup) for cut in studied)
-    if doubts:
-        cuts = tuple(_doubted(cut) for cut in cuts)
+    if doubt is not None and any(cut.verdict == "chatter" for cut in cuts):
+        favoured = replace(setup, rpm=doubt.tooth_hz * 60 / setup.flutes)
+        _, _, otherwise = study_recording(recording, setup=favoured, idle=idle)
+        cuts = tuple(
+            _doubted(cut, study=study, otherwise=otherwise) for cut, study in zip(cuts, studied, strict=True)
+        )
     for cut in cuts:
         findings.extend(cut.findings)
     if not cuts:
@@ -250,21 +261,21 @@ def _ramp_onset(
     )
 
 
-def _doubts(
+def _find_doubt(
     samples: NDArray[np.float32], recording: Recording, sections: Sections, setup: CutSetup
-) -> tuple[Finding, ...]:
+) -> Doubt | None:
     """Ask the longest cut whether it fits the named speed and flutes."""
     if not sections.cuts:
-        return ()
+        return None
     rate_hz = recording.rate_hz
     longest = max(sections.cuts, key=lambda cut: cut.end_s - cut.start_s)
     start_s, end_s = longest.start_s + EDGE_S, longest.end_s - EDGE_S
     part = samples[int(start_s * rate_hz) : int(min(end_s, start_s + LONGEST_S) * rate_hz)]
     if len(part) / rate_hz * setup.rpm / 60 < 2 * LEAST_TURNS or not np.any(part):
-        return ()
-    quiet = _longest(sections.idle)
+        return None
+    quiet = longest_span(sections.idle)
     idle = samples[int(quiet[0] * rate_hz) : int(quiet[1] * rate_hz)]
-    return facts_findings(
+    return find_doubt(
         part.astype(np.float64),
         rate_hz=rate_hz,
         bandwidth_hz=recording.bandwidth_hz,
@@ -301,45 +312,6 @@ def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, S
     if best is None:  # a recording has at least one channel
         raise BadValueError("the number of channels", 0, "a recording with at least one channel")
     return best[1], best[2]
-
-
-def _longest(spans: tuple[tuple[float, float], ...]) -> tuple[float, float]:
-    """Give the longest span, an empty one when there is none."""
-    return max(spans, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
-
-
-def _nearest(spans: tuple[tuple[float, float], ...], section: Section) -> list[tuple[float, float]]:
-    """Give the idle spans nearest to a cut, some seconds in all: what was heard just before and after it."""
-    by_distance = sorted(spans, key=lambda span: max(span[0] - section.end_s, section.start_s - span[1]))
-    taken: list[tuple[float, float]] = []
-    left_s = IDLE_S
-    for start, end in by_distance:
-        length = min(end - start, left_s / 2 if not taken else left_s)
-        taken.append((start, start + length) if start >= section.end_s else (end - length, end))
-        left_s -= length
-        if left_s <= 0:
-            break
-    return taken
-
-
-def _idling_hz(longest: Floats, *, recording: Recording, setup: CutSetup) -> float | None:
-    """Give the rotation frequency of the longest idle part, or None.
-
-    A comb exactly on the dialled speed may be the motor's electrical lines, so it says nothing.
-    """
-    seconds = len(longest) / recording.rate_hz
-    if seconds * setup.rpm / 60 < 2 * LEAST_TURNS or seconds < LEAST_IDLE_S or not np.any(longest):
-        return None
-    speed = measure_speed(
-        longest[: int(LONGEST_S * recording.rate_hz)],
-        rate_hz=recording.rate_hz,
-        bandwidth_hz=recording.bandwidth_hz,
-        programmed_rpm=setup.rpm,
-        flutes=1,
-        attempts=WITHOUT_CUT,
-    )
-    on_dial = abs(speed.rotation_hz * 60 / setup.rpm - 1) < ON_DIAL
-    return speed.rotation_hz if speed.found and speed.z > SURE_Z and not on_dial else None
 
 
 def _study(
@@ -388,10 +360,27 @@ def _study(
     )
 
 
-def _doubted(cut: JudgedCut) -> JudgedCut:
-    """Take the certainty from chatter where a wrong speed or flute count would explain its lines as well."""
+def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, ...]) -> JudgedCut:
+    """Take the certainty from chatter where a wrong speed or flute count would explain its lines as well.
+
+    At the speed that the sound favours the cut may be stable: then nothing is said of chatter.
+    """
     if cut.verdict != "chatter" or cut.chatter_probability is None:
         return cut
+    middle_s = (study.steady_start_s + study.steady_end_s) / 2
+    there = [one for one in otherwise if one.section.start_s <= middle_s <= one.section.end_s]
+    if any(verdict_of(probability_of_chatter(one.evidence)) == "stable" for one in there):
+        return replace(
+            cut,
+            verdict="undecided",
+            chatter_probability=None,
+            chatter_hz=None,
+            onset_s=None,
+            lines=tuple(
+                replace(line, kind="unexplained", order=None) if line.kind in CHATTER_KINDS else line
+                for line in cut.lines
+            ),
+        )
     return replace(cut, chatter_probability=min(cut.chatter_probability, MOST_DOUBTED))
 
 

@@ -21,6 +21,7 @@ LineKind = Literal[
     "resonance",
     "unexplained",
 ]
+CHATTER_KINDS: tuple[LineKind, ...] = ("chatter", "chatter sideband")
 Action = Literal["keep", "change speed", "reduce depth", "record again"]
 Direction = Literal["up", "climb"]
 
@@ -124,8 +125,7 @@ class JudgedCut:
     @property
     def family(self) -> tuple[Line, ...]:
         """The lines whole turns from the chatter: any may be its base, but none at twice its frequency."""
-        kinds = ("chatter", "chatter sideband")
-        return tuple(line for line in self.lines if line.kind in kinds and line.order is None)
+        return tuple(line for line in self.lines if line.kind in CHATTER_KINDS and line.order is None)
 
     def to_dict(self) -> dict[str, Any]:
         """Give the cut as it stands in a document."""

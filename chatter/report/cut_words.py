@@ -33,7 +33,9 @@ LINE_NAMES = {
     "unexplained": "not explained",
 }
 TYPED = "speed-as-typed"  # code of the finding that thousands may have been meant
-DOUBTED = frozenset({"facts-do-not-fit", TYPED})  # codes of findings on which the whole answer hangs
+FACTS = "facts-do-not-fit"
+JUDGE_AGAIN = "Then judge this recording with the right ones; record again only if that can't tell either."
+DOUBTED = frozenset({FACTS, TYPED})  # codes of findings on which the whole answer hangs
 _ONE_CUT = {
     "stable": "this cut did not chatter",
     "marginal": "this cut is at the edge; it may have begun to chatter",
@@ -74,7 +76,9 @@ def _is_unsure(worst: JudgedCut | None) -> bool:
 def tell_doubt(document: CutDocument) -> str | None:
     """Say first of all where the sound speaks against the speed or the flutes that were told."""
     doubts = [one["message"] for one in document.recording["findings"] if one["code"] in DOUBTED]
-    return " ".join(("This holds only if speed and flutes are right.", *doubts)) if doubts else None
+    if doubts and verdict_of_all(document) != "undecided":
+        doubts = ["This holds only if speed and flutes are right.", *doubts]
+    return " ".join(doubts) if doubts else None
 
 
 def tell_other_findings(document: CutDocument) -> tuple[tuple[str, str], ...]:
@@ -94,6 +98,8 @@ def tell_action(document: CutDocument) -> tuple[str, ...]:
     codes = {finding["code"] for finding in document.recording["findings"]}
     if advice.action == "record again" and (advice.urgent or TYPED in codes):
         action = THEN_AGAIN
+    if FACTS in codes and advice.action == "record again":
+        return ("First make sure of the speed and the flutes.", *advice.urgent, JUDGE_AGAIN)
     if TYPED not in codes and (tell_doubt(document) is None or advice.action == "record again"):
         return (*advice.urgent, action)
     first = "First make sure of the speed and the flutes, and judge again: the rest hangs on them."

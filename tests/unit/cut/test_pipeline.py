@@ -184,6 +184,28 @@ def test_wrong_flute_count_is_doubted_and_the_right_one_is_not(rng):
     assert "facts-do-not-fit" not in codes(right)
 
 
+@pytest.mark.parametrize("rpm", [7600, 4800])
+def test_stable_cut_is_no_chatter_under_a_wrong_speed(rng, rpm):
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    cutting = sum(np.sin(2 * np.pi * 2 * 99.0 * k * t + k * k) / np.sqrt(k) for k in range(1, 30))
+    cutting = cutting + sum(0.2 * np.sin(2 * np.pi * 99.0 * k * t + k) for k in range(1, 30, 2))  # run-out
+    sound = 0.02 * rng.normal(size=len(t)) + np.where((t >= 2.0) & (t < 4.5), 0.05 * cutting, 0.0)
+    wrong = judge_recording(recording(sound), setup=CutSetup(rpm=rpm, flutes=2))
+    assert "facts-do-not-fit" in codes(wrong)
+    assert [cut.verdict for cut in wrong.cuts] in ([], ["undecided"], ["stable"])
+
+
+def test_recording_that_is_all_cut_is_judged_beside_an_idle_one(rng):
+    cut = built_cut(rng, cuts=((0.0, 9.0),), seconds=9.0, chatter_hz=913.0)[RATE_HZ : 6 * RATE_HZ]
+    idle = recording(0.02 * rng.normal(size=4 * RATE_HZ))
+    alone = judge_recording(recording(cut), setup=SETUP)
+    assert alone.cuts == ()
+    (judged,) = judge_recording(recording(cut), setup=SETUP, idle=idle).cuts
+    assert judged.verdict == "chatter"
+    assert (judged.start_s, judged.end_s) == (None, None)  # it begins and ends beyond the file
+    assert judge_recording(idle, setup=SETUP, idle=idle).cuts == ()
+
+
 def test_run_out_of_four_teeth_is_no_period_doubling(rng):
     # Eccentricity loads each of four teeth by once a turn: the orders beside those of the teeth are as loud
     # as the halves, which period doubling alone would raise (common practice).
