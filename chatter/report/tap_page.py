@@ -9,8 +9,8 @@ from chatter.report._facts import list_provenance, list_settings, tell_version
 from chatter.report._figures import USUAL, add_axes, name_height, new_figure
 from chatter.report._svg import to_svg
 from chatter.report.page import Facts, Page, Part, Picture, Points, Sound, Table, Words
-from chatter.report.tap_plot import MOST_FLAGS, paint_decay, paint_spectrum
-from chatter.report.tap_text import CAUTIONS, tell_damping, tell_speed
+from chatter.report.tap_plot import MOST_FLAGS, before_loudest, modes_before, paint_decay, paint_spectrum
+from chatter.report.tap_text import CAUTIONS, SPEEDS_NOTE, tell_count, tell_damping, tell_nothing, tell_speed
 
 LEFT, RIGHT = 0.12, 0.965
 MOST_NAMED = 3  # frequencies written at their peaks; more would lie on each other
@@ -20,8 +20,6 @@ NO_BREAK = "\N{NO-BREAK SPACE}"
 
 def page_of_tap(document: TapDocument, *, sound: Sound | None = None) -> Page:
     """Give the page of one tap test."""
-    used = sum(tap.used for tap in document.analysis.taps)
-    count = len(document.analysis.taps)
     findings = tuple(one["message"] for one in document.recording["findings"])
     changes = () if document.comparison is None else tuple(one.says for one in document.comparison.changes)
     view = document.analysis.view
@@ -30,7 +28,7 @@ def page_of_tap(document: TapDocument, *, sound: Sound | None = None) -> Page:
         kicker="A tap test, by its sound",
         sign="tap",
         answer=_answer(document),
-        lead=(f"{count} tap{'' if count == 1 else 's'} heard, {used} used.",),
+        lead=(_capital(tell_count(document)),),
         parts=(
             Part(heading="How it rings", blocks=(_first(document), _table(document))),
             Part(
@@ -77,8 +75,12 @@ def page_of_tap(document: TapDocument, *, sound: Sound | None = None) -> Page:
 
 def _answer(document: TapDocument) -> str:
     if not document.modes:
-        return f"No ringing of the {document.of} was heard."
+        return _capital(tell_nothing(document))
     return f"The {document.of} rings at {document.modes[0].frequency_hz:,.1f} Hz."
+
+
+def _capital(sentence: str) -> str:
+    return sentence[0].upper() + sentence[1:]
 
 
 def _first(document: TapDocument) -> Words | None:
@@ -132,8 +134,7 @@ def _speeds(document: TapDocument) -> tuple[Words | None, Points | None]:
     return (
         Words(
             texts=(
-                f"With {flutes}. The more swings, the less is gained. A tap doesn't tell the depth: begin "
-                "shallow and record it.",
+                f"With {flutes}. {SPEEDS_NOTE} A tap doesn't tell the depth: begin shallow and record it.",
             )
         ),
         Points(texts=tuple(tell_speed(one) for one in document.speeds)),
@@ -142,9 +143,10 @@ def _speeds(document: TapDocument) -> tuple[Words | None, Points | None]:
 
 def _pictures(document: TapDocument, view: TapView) -> tuple[Picture, ...]:
     modes = document.modes[:MOST_FLAGS]
+    before = modes_before(document)
     figure = new_figure(3.3)
     axes = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=2.98)
-    paint_decay(axes, view, mode=modes[0])
+    paint_decay(axes, view, mode=modes[0], before=before_loudest(document))
     axes.set_xlabel("time after the blow, ms", fontsize=USUAL)
     name_height(axes, "dB")
     decay = to_svg(
@@ -155,7 +157,7 @@ def _pictures(document: TapDocument, view: TapView) -> tuple[Picture, ...]:
     )
     figure = new_figure(3.3)
     axes = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=2.98)
-    paint_spectrum(axes, view, modes=modes, names=_names(modes))
+    paint_spectrum(axes, view, modes=modes, names=_names(modes), before=before)
     axes.set_xlabel("pitch, Hz", fontsize=USUAL)
     name_height(axes, "dB")
     spectrum = to_svg(
@@ -170,7 +172,8 @@ def _pictures(document: TapDocument, view: TapView) -> tuple[Picture, ...]:
             svg=decay,
             texts=(
                 "Level against time. The dashed line is the loudest mode alone: the steeper it falls, the "
-                "better the damping. Where the sound falls less steeply than the line, the room rings on.",
+                "better the damping. Where the sound falls less steeply than the line, the room rings on."
+                + (" The grey line is the same mode before the change." if before else ""),
             ),
         ),
         Picture(
@@ -178,7 +181,8 @@ def _pictures(document: TapDocument, view: TapView) -> tuple[Picture, ...]:
             svg=spectrum,
             texts=(
                 "The spectrum of all taps together, after the click of the blow. Each dashed line is a "
-                "mode; dotted is the noise of the shop.",
+                "mode; dotted is the noise of the shop."
+                + (" Grey lines are the modes before the change." if before else ""),
             ),
         ),
     )

@@ -1,6 +1,6 @@
 """Pictures of a tap test: how the sound dies away, and its spectrum with the modes marked.
 
-In: a `TapDocument`. Out: one PNG or SVG file.
+In: a `TapDocument`. Out: one PNG or SVG file; the modes from before a change stand beside those after it.
 Leaves out: any judgement; every number stands in the document. Colours and sheet are those of plots.py.
 """
 
@@ -50,14 +50,16 @@ def draw_tap(document: TapDocument, *, path: Path) -> None:
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
     modes = document.modes[:MOST_FLAGS]
-    paint_decay(upper, view, mode=modes[0] if modes else None)
-    upper.set_title("The loudest tap dying away; dashed: mode 1 alone", loc="left", color=INK, fontsize=11.5)
+    before = modes_before(document)
+    paint_decay(upper, view, mode=modes[0] if modes else None, before=before_loudest(document))
+    title = "The loudest tap dying away; dashed: mode 1 alone"
+    upper.set_title(_with_before(title, before), loc="left", color=INK, fontsize=11.5)
     upper.set_xlabel("time after the blow, ms", color=INK, fontsize=12)
     upper.set_ylabel("level, dB", color=INK, fontsize=12)
-    paint_spectrum(lower, view, modes=modes, names=tuple(f"{k}" for k in range(1, len(modes) + 1)))
-    lower.set_title(
-        "Spectrum of all taps after the click; dotted: the noise", loc="left", color=INK, fontsize=11.5
-    )
+    names = tuple(f"{k}" for k in range(1, len(modes) + 1))
+    paint_spectrum(lower, view, modes=modes, names=names, before=before)
+    title = "Spectrum of all taps after the click; dotted: the noise"
+    lower.set_title(_with_before(title, before), loc="left", color=INK, fontsize=11.5)
     lower.set_xlabel("frequency, Hz", color=INK, fontsize=12)
     lower.set_ylabel("level, dB", color=INK, fontsize=12)
     lines = [
@@ -70,26 +72,50 @@ def draw_tap(document: TapDocument, *, path: Path) -> None:
     save_sheet(figure, path)
 
 
-def paint_decay(axes: "Axes", view: TapView, *, mode: TapMode | None) -> None:
-    """Draw how the loudest tap dies away, and one mode alone as a dashed line."""
+def modes_before(document: TapDocument) -> tuple[TapMode, ...]:
+    """Give the modes from before a change; none where nothing was compared."""
+    changes = () if document.comparison is None else document.comparison.changes
+    return tuple(change.before for change in changes if change.before is not None)
+
+
+def before_loudest(document: TapDocument) -> TapMode | None:
+    """Give what the loudest mode was before a change."""
+    if document.comparison is None or not document.comparison.changes:
+        return None
+    return document.comparison.changes[0].before  # the loudest mode after the change comes first
+
+
+def _with_before(title: str, before: tuple[TapMode, ...]) -> str:
+    return f"{title}; grey: before" if before else title
+
+
+def paint_decay(axes: "Axes", view: TapView, *, mode: TapMode | None, before: TapMode | None = None) -> None:
+    """Draw how the loudest tap dies away, one mode alone as a dashed line, and what it was before in grey."""
     top = float(view.levels_db.max())
     axes.plot(1000 * view.times_s, view.levels_db - top, color=COAST, linewidth=1.6)
     axes.fill_between(1000 * view.times_s, view.levels_db - top, LOWEST_DB, color=WATER, linewidth=0)
     axes.axvline(0, color=FAINT, linewidth=1)
     after = view.times_s > 0.002
     begin = float(np.max((view.levels_db - top)[after][:4], initial=LOWEST_DB))
-    if mode is not None and mode.decay_time_s:
-        t = np.linspace(0.002, min(float(view.times_s[-1]), 1.1 * mode.decay_time_s), 50)
-        fall = begin - 60 * (t - 0.002) / mode.decay_time_s
-        axes.plot(1000 * t, fall, color=MARK, linewidth=2, linestyle=(0, (4, 2)))
+    for one, colour in ((before, FAINT), (mode, MARK)):
+        if one is None or not one.decay_time_s:
+            continue
+        t = np.linspace(0.002, min(float(view.times_s[-1]), 1.1 * one.decay_time_s), 50)
+        fall = begin - 60 * (t - 0.002) / one.decay_time_s
+        axes.plot(1000 * t, fall, color=colour, linewidth=2, linestyle=(0, (4, 2)))
     axes.set_ylim(max(LOWEST_DB, float(np.min(view.levels_db - top)) - 3), 4)
     axes.set_xlim(1000 * float(view.times_s[0]), 1000 * float(view.times_s[-1]))
 
 
 def paint_spectrum(
-    axes: "Axes", view: TapView, *, modes: tuple[TapMode, ...], names: tuple[str, ...]
+    axes: "Axes",
+    view: TapView,
+    *,
+    modes: tuple[TapMode, ...],
+    names: tuple[str, ...],
+    before: tuple[TapMode, ...] = (),
 ) -> None:
-    """Draw the spectrum of all taps with a named flag at each mode, and the noise dotted."""
+    """Draw the spectrum of all taps with a flag at each mode, the noise dotted, modes from before in grey."""
     highest = min(float(view.frequencies_hz[-1]), max(1000.0, 1.8 * max(mode.frequency_hz for mode in modes)))
     shown = view.frequencies_hz <= highest
     axes.plot(view.frequencies_hz[shown], view.spectrum_db[shown], color=COAST, linewidth=1.6)
@@ -100,6 +126,9 @@ def paint_spectrum(
     ticks = [hz for hz in (50, 100, 200, 500, 1000, 2000, 5000) if hz <= highest]
     axes.set_xticks(ticks, [f"{hz:,}" for hz in ticks])
     axes.minorticks_off()
+    for mode in before:
+        if mode.frequency_hz < highest:
+            axes.axvline(mode.frequency_hz, color=FAINT, linewidth=1.6, linestyle=(0, (3, 2)))
     for mode, name in zip(modes, names, strict=True):
         height = float(np.interp(mode.frequency_hz, view.frequencies_hz, view.spectrum_db))
         axes.plot([mode.frequency_hz] * 2, [-65, height], color=MARK, linewidth=1.3, linestyle=(0, (3, 2)))

@@ -14,6 +14,12 @@ CAUTIONS = (
 )
 
 
+SPEEDS_NOTE = (
+    "True speeds, as the spindle really turns: it may be a few percent slower than dialled. The more swings, "
+    "the less is gained."
+)
+
+
 def tap_to_text(document: TapDocument) -> str:
     """Lay out one tap test as plain text.
 
@@ -32,14 +38,29 @@ def _title(document: TapDocument) -> list[str]:
         first = document.modes[0]
         head = f"TAP: the {document.of} rings at {first.frequency_hz:,.1f} Hz, damping {tell_damping(first)}."
     else:
-        head = f"TAP: no ringing of the {document.of} was heard."
+        head = f"TAP: {tell_nothing(document)}"
     lines = wrap(head)
     lines.append("=" * max(len(line) for line in lines))
+    return lines + wrap(f"{document.recording['file']}: {tell_count(document)}")
+
+
+def tell_nothing(document: TapDocument) -> str:
+    """Say why no mode is given, in one sentence."""
+    codes = {one["code"] for one in document.recording["findings"]}
+    if "running-machine" in codes:
+        return "this sounds like a running machine, not like taps."
+    if "no-usable-tap" in codes:
+        return f"none of the taps on the {document.of} could be used."
+    return f"no ringing of the {document.of} was heard."
+
+
+def tell_count(document: TapDocument) -> str:
+    """Say how many taps were heard and used."""
     used = sum(tap.used for tap in document.analysis.taps)
     count = len(document.analysis.taps)
-    return lines + wrap(
-        f"{document.recording['file']}: {count} tap{'' if count == 1 else 's'} heard, {used} used."
-    )
+    if not count:
+        return "no tap heard."
+    return f"{count} tap{'' if count == 1 else 's'} heard, {used} used."
 
 
 def tell_damping(mode: TapMode) -> str:
@@ -55,7 +76,7 @@ def _modes(document: TapDocument) -> list[str]:
     if not document.modes:
         return []
     lines = [
-        "Modes, loudest first",
+        "Modes (its ways of ringing), loudest first",
         f"  {'frequency':>19}  {'damping':>16}  {'dies away (60 dB)':>17}  level",
     ]
     for mode in document.modes:
@@ -94,10 +115,7 @@ def _speeds(document: TapDocument) -> list[str]:
     lines = [f"Speeds that the loudest mode favours, {flutes}"]
     for speed in document.speeds:
         lines += wrap(tell_speed(speed), "  - ")
-    return lines + wrap(
-        "The more swings, the less is gained. A tap doesn't tell the depth: begin shallow and record it.",
-        "  ",
-    )
+    return lines + wrap(f"{SPEEDS_NOTE} A tap doesn't tell the depth: begin shallow and record it.", "  ")
 
 
 def tell_speed(speed: FavouredSpeed) -> str:

@@ -1,6 +1,7 @@
 """Two tap tests held against each other: what a change did to each mode.
 
-In: the modes before and after. Out: matched modes, their changes and a plain sentence each.
+In: the modes before and after. Out: matched modes, their changes and a plain sentence each, which
+says too whether the change is for the better.
 Method: modes are matched nearest first, within a fifth of their frequency; spreads add in squares.
 Source: propagation of independent errors (GUM, JCGM 100:2008, 5.1); thresholds are our own.
 Leaves out: why a mode moved.
@@ -13,6 +14,9 @@ from chatter.model.tap import ModeChange, TapComparison, TapMode
 FARTHEST = 0.2  # of ln f between a mode before and after; own choice
 SURE = 2.0  # spreads that a change must exceed to be called one
 LN_60_DB = 6.91
+MOST_DIGITS = 3  # after the point: the fit's own floor of the damping allows no more (pipeline.py)
+BETTER = "which is better against chatter"
+WORSE = "which is worse against chatter"
 LEVEL_WEIGHT = 0.01  # of a decibel, against ln f: of two as near, the one as loud
 
 
@@ -56,11 +60,16 @@ def compare_taps(
 
 
 def _new(mode: TapMode) -> ModeChange:
-    return _one_sided(None, mode, f"The mode at {mode.frequency_hz:,.0f} Hz was not heard before.")
+    says = f"The mode at {mode.frequency_hz:,.0f} Hz was not heard before: it can chatter too."
+    return _one_sided(None, mode, says)
 
 
 def _gone(mode: TapMode) -> ModeChange:
-    return _one_sided(mode, None, f"The mode at {mode.frequency_hz:,.0f} Hz is not heard any more.")
+    says = (
+        f"The mode at {mode.frequency_hz:,.0f} Hz is not heard any more: better, if the tap was as hard and "
+        "at the same place."
+    )
+    return _one_sided(mode, None, says)
 
 
 def _one_sided(before: TapMode | None, after: TapMode | None, says: str) -> ModeChange:
@@ -113,23 +122,47 @@ def _say(
     factor: float | None,
     factor_sd: float | None,
 ) -> str:
-    """Say in one sentence what became of a mode."""
+    """Say in one sentence what became of a mode, and whether that is for the better.
+
+    Source: the lowest limit of the depth goes by the most negative real part of a mode's response,
+    -1 / (4 k z (1 + z)) for stiffness k and damping ratio z (by hand from that response; the rule is J.
+    Tlusty's), so more damping is better; a frequency moves the speeds and no more.
+    """
     if shift_sd is not None and abs(shift) <= SURE * shift_sd:
         moved = f"The mode at {after.frequency_hz:,.0f} Hz stayed where it was"
     else:
         way = "up" if shift > 0 else "down"
         moved = (
             f"The mode moved {way} from {before.frequency_hz:,.1f} to {after.frequency_hz:,.1f} Hz "
-            f"({shift:+.2f} %)"
+            f"({shift:+.2f} %), and the speeds that it favours with it"
         )
     if factor is None:
-        return f"{moved}; what the change did to its damping can't be told, because the room rang along."
+        return (
+            f"{moved}; whether it is damped better or worse can't be told, because the room rang along: "
+            "hold the phone nearer."
+        )
     times = f"decay time from {_ms(before)} to {_ms(after)} ms"
     if factor_sd is None or abs(factor - 1) <= SURE * factor_sd:
-        spread = "" if factor_sd is None else f" ± {factor_sd:.2f}"
-        return f"{moved}; its damping is the same within what can be heard ({factor:.2f}{spread} times)."
-    word = "more" if factor > 1 else "less"
-    return f"{moved}; it is damped {word} than before: {factor:.2f} ± {factor_sd:.2f} times, {times}."
+        return (
+            f"{moved}; its damping is the same within what can be heard ({_times(factor, factor_sd)}), "
+            "so neither better nor worse against chatter."
+        )
+    word, verdict = ("more", BETTER) if factor > 1 else ("less", WORSE)
+    return f"{moved}; it is damped {word} than before, {verdict}: {_times(factor, factor_sd)}, {times}."
+
+
+def _times(factor: float, factor_sd: float | None) -> str:
+    """Give a factor to the digit that its spread begins with, and the spread rounded up: never ± 0.
+
+    >>> _times(1.7333, 0.0043), _times(1.7333, 0.13), _times(1.0, 0.0)
+    ('1.733 ± 0.005 times', '1.7 ± 0.2 times', '1.000 ± 0.001 times')
+    """
+    if factor_sd is None:
+        return f"{factor:.2f} times"
+    shown = max(factor_sd, 10.0**-MOST_DIGITS)
+    digits = min(MOST_DIGITS, max(0, -math.floor(math.log10(shown))))
+    up = math.ceil(round(shown * 10**digits, 6)) / 10**digits
+    return f"{factor:.{digits}f} ± {up:.{digits}f} times"
 
 
 def _ms(mode: TapMode) -> str:

@@ -8,6 +8,8 @@ from chatter.model.recording import Finding, Severity
 from chatter.model.tap import TapMode
 from chatter.tap.onsets import Onset
 
+RUNNING = "running-machine"
+MOST_LISTED = 4  # times in a sentence
 UNSTEADY_SPREAD = 0.05  # of a damping: worth a word; own choice
 
 
@@ -25,11 +27,18 @@ def of_faults(onsets: tuple[Onset, ...]) -> tuple[Finding, ...]:
     for fault, (code, words) in said.items():
         times = [f"{onset.time_s:.2f} s" for onset in onsets if onset.fault == fault]
         if times:
-            listed = times[0] if len(times) == 1 else f"{', '.join(times[:-1])} and {times[-1]}"
+            listed = _list(times)
             what = "The tap at" if len(times) == 1 else "The taps at"
             verb = "was" if len(times) == 1 else "were"
             sentence = f"{what} {listed} {'' if fault == 'double' else verb + ' '}{words}"
             found.append(_finding(code, "warning", sentence))
+    running = [f"{onset.time_s:.2f} s" for onset in onsets if onset.fault == "running"]
+    if running:
+        sentence = (
+            f"What begins at {_list(running)} goes on like a running machine or a rattle, so it was left "
+            "out: stop the spindle and lock it out, and tap in quiet."
+        )
+        found.append(_finding(RUNNING, "warning", sentence))
     return tuple(found)
 
 
@@ -39,6 +48,25 @@ def no_tap() -> Finding:
         "no-tap",
         "error",
         "No tap was found: strike once, sharply, with quiet before it and two seconds of quiet after it.",
+    )
+
+
+def only_running() -> Finding:
+    """Nothing but a machine that runs."""
+    return _finding(
+        RUNNING,
+        "error",
+        "This sounds like a running machine: blow follows blow, or the sound stays, where a tap dies away. "
+        "Never tap while anything turns: stop the spindle, lock it out, and record single taps in quiet.",
+    )
+
+
+def no_usable() -> Finding:
+    """Every tap was left out."""
+    return _finding(
+        "no-usable-tap",
+        "error",
+        "No tap is left to listen to, so what rings can't be told: tap again, as said above.",
     )
 
 
@@ -92,6 +120,13 @@ def unsteady(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
             f"The damping at {', '.join(loose)} is known only roughly: tap more often, phone nearer.",
         ),
     )
+
+
+def _list(words: list[str]) -> str:
+    """Join words; of many only the first ones."""
+    if len(words) > MOST_LISTED:
+        words = [*words[: MOST_LISTED - 1], f"{len(words) - MOST_LISTED + 1} more"]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _finding(code: str, severity: Severity, message: str) -> Finding:

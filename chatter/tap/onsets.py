@@ -1,4 +1,4 @@
-"""When the part was struck: the onsets of taps, double hits and clipped taps told apart.
+"""When the part was struck: the onsets of taps; double hits, clipped taps and running machines told apart.
 
 In: samples of one channel. Out: the time of each tap, with the reason where it can't be used.
 Method: a linear predictor learnt from the recording foretells ringing (and the beating of close modes) and
@@ -14,8 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, ndimage, signal
 
+from chatter.tap._running import is_running
+
 Floats = NDArray[np.float64]
-Fault = Literal["double", "clipped", "too-soft"]
+Fault = Literal["double", "clipped", "too-soft", "running"]
 
 ORDER = 48  # of the predictor: some ten modes and the slope of the microphone; own choice
 HOP_S = 0.5e-3
@@ -95,10 +97,11 @@ def _judge(
     index = 0
     while index < len(kept):
         start, energy = kept[index]
-        strongest, double, last = energy, False, start
+        strongest, double, group = energy, False, [start]
         index += 1
-        while index < len(kept) and (kept[index][0] - last) * HOP_S < GROUP_S:
-            last, other = kept[index]
+        while index < len(kept) and (kept[index][0] - group[-1]) * HOP_S < GROUP_S:
+            blow, other = kept[index]
+            group.append(blow)
             double = double or other > strongest * 10 ** (-DOUBLE_DB / 10)
             strongest = max(strongest, other)
             index += 1
@@ -106,8 +109,12 @@ def _judge(
         end = min(samples.size, at + round(0.3 * rate_hz))
         if index < len(kept):
             end = min(end, kept[index][0] * hop)
+        until = kept[index][0] if index < len(kept) else heard.size
         fault: Fault | None = None
-        if _is_clipped(samples[at:end], top):
+        ran = bool(onsets) and onsets[-1].fault == "running"
+        if is_running(heard, blows=group, until=until, hop_s=HOP_S, ran=ran):
+            fault = "running"
+        elif _is_clipped(samples[at:end], top):
             fault = "clipped"
         elif double:
             fault = "double"

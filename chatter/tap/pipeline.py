@@ -11,11 +11,20 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.model.recording import Finding, Recording
+from chatter.model.recording import Recording
 from chatter.model.tap import HeardTap, TapAnalysis, TapMode, TapView
 from chatter.tap._fit import shape_of
 from chatter.tap.decays import Decays, cut_decays
-from chatter.tap.findings import no_decay, no_tap, of_faults, only_one, room_heard, unsteady
+from chatter.tap.findings import (
+    no_decay,
+    no_tap,
+    no_usable,
+    of_faults,
+    only_one,
+    only_running,
+    room_heard,
+    unsteady,
+)
 from chatter.tap.modes import Found, fit_decays
 from chatter.tap.onsets import Onset, find_onsets
 from chatter.tap.room import LN_60_DB, Room, hear_room, weigh_in_room
@@ -62,8 +71,8 @@ def judge_taps(recording: Recording) -> TapAnalysis:
     onsets = find_onsets(samples, rate_hz=recording.rate_hz)
     decays, onsets = _decays(samples, onsets, rate_hz=recording.rate_hz)
     findings = of_faults(onsets)
-    if decays is None:
-        return _nothing(channel, onsets, no_tap() if not onsets else no_decay())
+    if decays is None or _is_mostly_running(onsets):
+        return _nothing(channel, onsets)
     length_s = max(0.03, 1.1 * decays.heard_s)
     found = fit_decays(decays, length_s=length_s)
     room = hear_room(decays, found)
@@ -72,7 +81,7 @@ def judge_taps(recording: Recording) -> TapAnalysis:
     else:
         found, heard = _modes_in_room(decays, room, length_s=length_s)
     if not heard or not _explains(found, share=EXPLAINED if room is None else EXPLAINED_IN_ROOM):
-        return _nothing(channel, onsets, no_decay())
+        return _nothing(channel, onsets)
     modes = _ranked(heard, faintest_db=FAINTEST_DB if room is None else FAINTEST_IN_ROOM_DB)
     used = sum(onset.fault is None for onset in onsets)
     findings += (only_one(),) if used == 1 else ()
@@ -258,13 +267,29 @@ def _explains(found: Found, *, share: float) -> bool:
     return left < (1 - share) * float(np.sum(np.abs(spectra.values) ** 2))
 
 
-def _nothing(channel: int, onsets: tuple[Onset, ...], finding: Finding) -> TapAnalysis:
+def _is_mostly_running(onsets: tuple[Onset, ...]) -> bool:
+    """Say whether more blows belong to something that runs than can be used."""
+    faults = [onset.fault for onset in onsets]
+    return faults.count("running") > faults.count(None)
+
+
+def _nothing(channel: int, onsets: tuple[Onset, ...]) -> TapAnalysis:
+    """Say why there is no mode; what a running machine did is no tap."""
+    faults = {onset.fault for onset in onsets}
     findings = of_faults(onsets)
+    if not onsets:
+        findings = (no_tap(),)
+    elif "running" in faults:
+        onsets, findings = (), (only_running(),)
+    elif faults <= {"double", "clipped"}:
+        findings += (no_usable(),)
+    else:
+        findings += (no_decay(),)
     return TapAnalysis(
         channel=channel,
         taps=_heard_taps(onsets),
         modes=(),
-        findings=(*findings, finding),
+        findings=findings,
         room_decay_s=None,
         view=None,
     )

@@ -7,7 +7,10 @@ import numpy as np
 import pytest
 import soundfile
 
+from chatter.analysis import analyse_tap
 from chatter.analysis._taps import read_tap
+from chatter.report.tap_page import page_of_tap
+from chatter.report.tap_plot import draw_tap, modes_before
 from chatter.simulate.codec import Codec, write_as
 from tests.benchmarks.tap_sounds import RATE_HZ, record
 
@@ -110,3 +113,41 @@ def test_python_gives_the_same_document(taps):
     assert document.speeds[0].rpm == pytest.approx(60 * 812.4 / 3, rel=0.01)  # by hand
     with pytest.raises(chatter.ChatterError, match="tool, frame or work"):
         chatter.analyse_tap(taps, of="spindle")
+
+
+def test_text_on_milling_leads_with_the_running_machine_and_keeps_the_cautions(chatter, tmp_path):
+    path = tmp_path / "cut.wav"
+    assert (
+        chatter("synth", "--out", path, "--rpm", 12000, "--flutes", 2, "--answer", "stable", "--seed", 4).code
+        == 0
+    )
+    ran = chatter("tap", path)
+    assert ran.out.startswith("TAP: this sounds like a running machine, not like taps.")
+    text = " ".join(ran.out.split())
+    assert "no tap heard" in text
+    assert "Spindle stopped and locked out" in text
+    assert "Tool edges cut, also at rest" in text
+
+
+def test_text_on_double_hits_alone_does_not_say_that_nothing_rings(chatter, tmp_path):
+    times_s = np.array([1.0, 1.09, 2.6, 2.69, 4.2, 4.29])
+    samples, _ = record(np.random.default_rng(5), MODES, times_s=times_s, strengths=[1.0, 0.6] * 3)
+    path = tmp_path / "double.wav"
+    soundfile.write(path, samples, RATE_HZ)
+    text = " ".join(chatter("tap", path).out.split())
+    assert text.startswith("TAP: none of the taps on the tool could be used.")
+    assert "3 taps heard, 0 used" in text
+    assert "Nothing rings" not in text
+
+
+def test_picture_of_a_comparison_shows_the_modes_before(chatter, taps, tmp_path):
+    samples, _ = record(np.random.default_rng(4), [(812.4, 0.05, 0.0)])
+    damped = tmp_path / "damped.wav"
+    soundfile.write(damped, samples, RATE_HZ)
+    document = analyse_tap(damped, compare=taps)
+    picture = tmp_path / "tap.svg"
+    draw_tap(document, path=picture)
+    assert "grey: before" in picture.read_text(encoding="utf-8")
+    assert [round(mode.frequency_hz) for mode in modes_before(document)] == [812, 1650]  # as made
+    page = page_of_tap(document)
+    assert "before the change" in str(page)

@@ -4,6 +4,10 @@ import numpy as np
 import pytest
 from scipy import signal
 
+from chatter.audio import read_recording
+from chatter.model.tap import TapMode
+from chatter.simulate.practice import write_practice_recording
+from chatter.tap.compare import compare_taps
 from chatter.tap.pipeline import judge_taps
 from tests.benchmarks.tap_sounds import RATE_HZ, draw_mode, record, room, shoebox
 from tests.benchmarks.taps import figures, judge_case, recording_of
@@ -111,7 +115,7 @@ def test_sound_without_a_ringing_tap_gives_no_mode_and_says_why(kind, rng):
     }
     got = judge_taps(recording_of(sounds[kind]()))
     assert got.modes == ()
-    assert codes(got) & {"no-tap", "no-decay"}
+    assert codes(got) & {"no-tap", "no-decay", "no-usable-tap"}
 
 
 def test_room_leaves_frequency_and_says_how_sure_the_damping_is():
@@ -152,8 +156,6 @@ def test_near_phone_in_rectangular_rooms_gives_a_damping_or_a_true_bound():
 
 
 def test_comparison_tells_a_damper_that_was_added():
-    from chatter.tap.compare import compare_taps
-
     def modes(hz, damping):
         samples, _ = record(np.random.default_rng(8), [(hz, damping, 0.0)])
         return judge_taps(recording_of(samples)).modes
@@ -164,3 +166,95 @@ def test_comparison_tells_a_damper_that_was_added():
     # 60 dB: 6.91 / (2 pi 310 0.01) = 355 ms and 6.91 / (2 pi 300 0.03) = 122 ms, by hand
     assert "damped more" in got.says
     assert "from 355 to 122 ms" in got.says or "from 354 to 122 ms" in got.says
+
+
+def bouncing(rng, *, gap_s, times_s=(1.0, 2.6, 4.2)):
+    """Give taps of a mallet that hits three times, ever sooner and softer."""
+    at = np.array([start + later for start in times_s for later in (0.0, gap_s, 1.6 * gap_s)])
+    return record(rng, MODES, times_s=at, strengths=[1.0, 0.6, 0.4] * len(times_s))[0]
+
+
+def test_double_hits_alone_say_that_no_tap_is_left_and_not_that_nothing_rings(rng):
+    got = judge_taps(recording_of(bouncing(rng, gap_s=0.09)))
+    assert [tap.used for tap in got.taps] == [False] * 3
+    assert codes(got) == {"double-hit", "no-usable-tap"}
+    assert not any("Nothing rings" in finding.message for finding in got.findings)
+
+
+@pytest.mark.parametrize(
+    ("seed", "rpm", "flutes"), [(4, 12_000, 2), (17, 12_000, 2), (19, 3000, 1), (1, 3000, 1)]
+)
+def test_milling_is_no_tap_but_a_machine_that_must_be_stopped(tmp_path, seed, rpm, flutes):
+    # Practice recordings in which 6, 7, 10 and 6 taps were counted before.
+    path = tmp_path / "cut.wav"
+    write_practice_recording(path, rpm=rpm, flutes=flutes, answer="stable", seed=seed)
+    got = judge_taps(read_recording(path))
+    assert (got.taps, got.modes, codes(got)) == ((), (), {"running-machine"})
+    assert "stop the spindle" in got.findings[0].message
+
+
+def test_blows_at_tooth_passing_are_a_machine(rng):
+    # One tooth at 1,500 rpm: 25 blows a second, by hand, for two seconds.
+    samples, _ = record(rng, MODES, times_s=1.0 + np.arange(50) / 25)
+    assert codes(judge_taps(recording_of(samples))) == {"running-machine"}
+
+
+def test_sound_that_begins_with_a_jump_and_stays_is_a_machine(rng):
+    samples = 1e-3 * rng.normal(size=4 * RATE_HZ)
+    samples[3 * RATE_HZ :] += 0.1 * rng.normal(size=RATE_HZ)
+    assert codes(judge_taps(recording_of(samples))) == {"running-machine"}
+
+
+def test_taps_before_a_rattle_are_still_heard_and_the_rattle_is_told(rng):
+    times_s = np.concatenate([[1.0, 2.5, 4.0], 5.5 + 0.05 * np.arange(12)])
+    samples, _ = record(rng, MODES, times_s=times_s, strengths=[1.0] * 3 + [0.6] * 12)
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True, True, True, False]
+    assert got.modes[0].frequency_hz == pytest.approx(812, rel=0.01)
+    assert "running-machine" in codes(got)
+
+
+def test_frame_that_rings_long_is_no_machine(rng):
+    # 90 Hz and 0.5 %: 60 dB in 6.91 / (2 pi 90 0.005) = 2.4 s, by hand.
+    samples, _ = record(rng, [(90.0, 0.005, 0.0)], gap_s=3.0)
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True] * 3
+    assert got.modes[0].frequency_hz == pytest.approx(90, rel=0.01)
+
+
+def mode(hz, damping, *, hz_sd=0.1, damping_sd=0.0001, bound="none"):
+    return TapMode(
+        frequency_hz=hz,
+        frequency_sd_hz=hz_sd,
+        damping_ratio=damping,
+        damping_ratio_sd=damping_sd,
+        damping_bound=bound,
+        decay_time_s=None,
+        level_db=0.0,
+    )
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        # 0.052 / 0.03 = 1.7333; spread 1.7333 sqrt((0.0001 / 0.052)^2 + (0.0001 / 0.03)^2) = 0.0067, by hand
+        (mode(680, 0.03), mode(668, 0.052), "better against chatter: 1.733 ± 0.007 times"),
+        (mode(668, 0.052), mode(680, 0.03), "worse against chatter: 0.577 ± 0.003 times"),
+        # spread sqrt(2) 0.2 = 0.28 of 1.0: nothing told apart
+        (mode(680, 0.03, damping_sd=0.006), mode(680, 0.03, damping_sd=0.006), "(1.0 ± 0.3 times)"),
+        (mode(680, 0.03), mode(680, 0.03), "so neither better nor worse against chatter"),
+        (mode(680, 0.03, damping_sd=0.0), mode(680, 0.06, damping_sd=0.0), "2.000 ± 0.001 times"),
+        (mode(680, 0.03, bound="upper"), mode(680, 0.03), "better or worse can't be told"),
+        (mode(680, 0.03), mode(700, 0.03), "moved up from 680.0 to 700.0 Hz (+2.94 %), and the speeds"),
+    ],
+)
+def test_comparison_says_better_or_worse_with_as_many_digits_as_the_spread_bears(before, after, said):
+    says = compare_taps((after,), before=(before,), before_file="before.wav").says
+    assert said in says
+    assert "± 0.00 " not in says
+
+
+def test_modes_that_come_and_go_are_judged_too():
+    got = compare_taps((mode(300, 0.03),), before=(mode(900, 0.03),), before_file="before.wav").changes
+    assert "can chatter too" in got[0].says
+    assert "not heard any more: better" in got[1].says

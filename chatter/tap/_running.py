@@ -1,0 +1,59 @@
+"""Blows that are no taps: a machine that runs, told apart from single blows and their decays.
+
+In: the power of the sound hop by hop, and the blows of one group. Out: yes or no.
+Method: a mallet that bounces hits a few times, and then the part dies away; teeth, rollers or a rattling
+guard go on hitting, and the sound of a cut that begins with a jump stays.
+Source: thresholds are our own, chosen on simulated cuts and taps; docs/tap.md says how often they hold.
+Leaves out: a machine that hums without blows (no onset is found in it).
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+MOST_BOUNCES = 5  # blows of one tap; own choice: a bouncing mallet made 4 at most in made taps
+PEAK_S = 0.010
+BEFORE_S = (0.3, 0.01)  # before the first blow
+AFTER_S = (0.2, 0.7)  # after the last one: a part at 100 Hz with 2 % of damping has lost 20 dB by then
+LEAST_S = 0.04  # of it, before the next blow
+STAYS_DB = -12.0  # of what the blow added, left then; rooms and parts are at 20 dB or more
+FADES_DB = 2.0  # from the first half of it to the second: what fades is a part that rings long
+STANDS_DB = 6.0  # of the blow over what was before: less tells nothing about what stays
+
+
+def is_running(heard: Floats, *, blows: Sequence[int], until: int, hop_s: float, ran: bool = False) -> bool:
+    """Say whether a group of blows sounds like something that runs.
+
+    Parameters
+    ----------
+    heard
+        Shape (n,), mean square of each hop.
+    blows
+        Hops of the group's blows, rising.
+    until
+        Hop of the next group's first blow, or n.
+    hop_s
+        Length of a hop, s.
+    ran
+        Whether the group before was running: then what hardly stands out of the sound belongs to it.
+    """
+    if len(blows) > MOST_BOUNCES:
+        return True
+    first, last = blows[0], blows[-1]
+    before = heard[max(0, first - round(BEFORE_S[0] / hop_s)) : max(0, first - round(BEFORE_S[1] / hop_s))]
+    if not before.size:
+        return False
+    base = float(np.median(before))
+    peak = float(heard[first : first + round(PEAK_S / hop_s)].mean())
+    if peak < base * 10 ** (STANDS_DB / 10):
+        return ran
+    after = heard[last + round(AFTER_S[0] / hop_s) : min(until - 2, last + round(AFTER_S[1] / hop_s))]
+    if after.size < round(LEAST_S / hop_s):
+        return False
+    early, late = np.median(after[: after.size // 2]), np.median(after[after.size // 2 :])
+    if late < early * 10 ** (-FADES_DB / 10):
+        return False
+    return float(np.median(after)) - base > (peak - base) * 10 ** (STAYS_DB / 10)
