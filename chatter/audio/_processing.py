@@ -3,7 +3,8 @@
 In: one channel. Out: yes or no.
 Method: the background just after a loud part is compared with the same background a little later. A room can
 only add its echo to it; a recorder that turned itself down for the loud part makes it fainter in every band
-alike, and brings it up again slowly. A gate cuts an echo off faster than any room does.
+alike, and brings it up again slowly, but not above what it was before the loud part: what rises further is
+something that was switched on. A gate cuts an echo off faster than any room does.
 Source: common practice; the thresholds are our own, chosen on the "workshop" family of simulated scenes and
 held by tests/unit/audio/test_processing.py.
 Leaves out: processing that leaves no pause to hear it in, and suppression that only lets a steady comb fade:
@@ -22,11 +23,16 @@ BANDS_HZ = (200.0, 500.0, 1000.0, 2000.0, 4000.0, 7000.0)
 LEAST_BANDS = 3
 LOUD_S = 0.5  # a loud part lasts as long as this
 LOUD_DB = 8.0  # and stands this far above what follows it
+HELD = 0.2  # quantile of a loud part that stands for its level
 SOON_S = (0.4, 0.65)  # after its end, when the echo of a small shop is gone
 LATER_S = (1.2, 1.5)
-CREEP_DB = 2.5  # rise of every band from soon to later
+CREEP_DB = 2.0  # rise of every band from soon to later
+STRICT_CREEP_DB, STRICT_STEP_SHARE = 2.5, 0.7  # where nothing is known of what was before the loud part
 ALIKE_DB = 2.5  # largest difference of the rise between bands
-STEP_FRAMES, STEP_SHARE = 4, 0.7  # a next pass makes the whole rise in a fifth of a second
+STEP_FRAMES, STEP_SHARE = 4, 1.0  # a next pass makes the whole rise in a fifth of a second
+BEFORE_S = (0.7, 0.1)  # before the loud part begins
+LEAST_BEFORE_S = 0.3  # of it; with less, nothing is known of what was before
+ABOVE_DB = 1.0  # of later over before, in the middle band: more did not come by a gain that recovers
 GATE_FRAME_S = 0.01
 GATE_FALL_S = 0.1
 GATE_FALL_DB = 45.0  # in GATE_FALL_S: a room with an echo of 0.13 s, and rooms have 0.2 s or more
@@ -50,19 +56,25 @@ def has_automatic_gain(channel: Samples, *, rate_hz: float) -> bool:
     for end in _loud_ends(levels):
         soon = levels[end + _frames(SOON_S[0]) : end + _frames(SOON_S[1])].mean(axis=0)
         later = levels[end + _frames(LATER_S[0]) : end + _frames(LATER_S[1])].mean(axis=0)
+        before = _before(levels, end=end)
         middle = levels[end + _frames(SOON_S[1]) : end + _frames(LATER_S[0])].mean(axis=0)
         rise = later - soon
         path = levels[end + _frames(SOON_S[0]) : end + _frames(LATER_S[1])].mean(axis=1)
         step = float(np.max(path[STEP_FRAMES:] - path[:-STEP_FRAMES]))
         if len(rise) > LEAST_BANDS:  # a tone or a bump may hold one band
             kept = np.argsort(np.abs(rise - np.median(rise)))[:-1]
-            rise, soon, middle = rise[kept], soon[kept], middle[kept]
+            rise, soon, middle, later = rise[kept], soon[kept], middle[kept], later[kept]
+            before = None if before is None else before[kept]
         way = float(np.median((middle - soon) / np.maximum(rise, 1e-9)))
+        creep_db, share = CREEP_DB, STEP_SHARE
+        if before is None:
+            creep_db, share = STRICT_CREEP_DB, STRICT_STEP_SHARE
         if (
-            rise.min() > CREEP_DB
+            rise.min() > creep_db
             and np.ptp(rise) < ALIKE_DB
             and 0.2 < way < 0.85
-            and step < rise.mean() * STEP_SHARE
+            and step < rise.mean() * share
+            and (before is None or np.median(later - before) < ABOVE_DB)
         ):
             return True
     return False
@@ -105,6 +117,20 @@ def _band_levels_db(channel: Samples, *, rate_hz: float) -> Floats:
     return 10 * np.log10(levels + 1e-15)
 
 
+def _before(levels: Floats, *, end: int) -> Floats | None:
+    """Give the level of each band before the loud part that ends here; None where too little was recorded."""
+    total, loud = _total_db(levels[:end]), _frames(LOUD_S)
+    quiet = total[:-loud] < np.quantile(total[-loud:], HELD) - LOUD_DB / 2
+    if len(quiet) < STEP_FRAMES:
+        return None
+    long = np.convolve(quiet, np.ones(STEP_FRAMES), "valid") > STEP_FRAMES - 0.5  # a dip is no end
+    if not long.any():
+        return None
+    begin = int(np.flatnonzero(long)[-1]) + STEP_FRAMES
+    part = levels[max(0, begin - _frames(BEFORE_S[0])) : max(0, begin - _frames(BEFORE_S[1]))]
+    return np.median(part, axis=0) if len(part) >= _frames(LEAST_BEFORE_S) else None
+
+
 def _total_db(levels: Floats) -> Floats:
     return np.asarray(10 * np.log10((10 ** (levels / 10)).sum(axis=1)))
 
@@ -117,7 +143,7 @@ def _loud_ends(levels: Floats) -> list[int]:
     if len(ends) == 0:
         return []
     windows = np.lib.stride_tricks.sliding_window_view(total, loud)
-    held = np.quantile(windows, 0.2, axis=1)[ends - loud]
+    held = np.quantile(windows, HELD, axis=1)[ends - loud]
     short = np.lib.stride_tricks.sliding_window_view(total, _frames(SOON_S[1]) - soon)
     after = short.mean(axis=1)[ends + soon]
     drop = held - after

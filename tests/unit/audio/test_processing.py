@@ -92,6 +92,38 @@ def test_gain_that_comes_up_after_the_cut_is_found(rng, cuts):
     assert codes(phone.automatic_gain(shop(rng, cuts=cuts), rate_hz=RATE_HZ)) == {"automatic-gain"}
 
 
+def started_after(seed):
+    """Give a cut and, half a second after it, a vacuum that takes a second to come up; no gain moves."""
+    rng = np.random.default_rng(seed)
+    up = np.clip((np.arange(8 * RATE_HZ) / RATE_HZ - rng.uniform(5.2, 5.8)) / rng.uniform(0.3, 1.5), 0, 1)
+    return np.clip(shop(rng) + 0.02 * up * phone.vacuum(rng, 8 * RATE_HZ, rate_hz=RATE_HZ), -1, 1)
+
+
+@pytest.mark.parametrize(
+    ("name", "codec", "bit_rate"),
+    [
+        ("a.wav", "pcm_s16le", None),
+        ("a.m4a", "aac", 64_000),
+        ("a.ogg", "libopus", 24_000),
+        ("a.mp3", "libmp3lame", 64_000),
+    ],
+)
+@pytest.mark.parametrize("seed", [4001, 4005, 4010])  # all told so before; 4005 only as Opus
+def test_vacuum_that_starts_after_a_cut_is_no_gain_in_any_copy(tmp_path, name, codec, bit_rate, seed):
+    sound = started_after(seed)
+    path = encode(tmp_path / name, sound[None], codec=codec, rate_hz=RATE_HZ, bit_rate=bit_rate)
+    assert "automatic-gain" not in {finding.code for finding in read_recording(path).findings}
+
+
+@pytest.mark.parametrize("strength", [0.45, 0.6, 0.8, 1.0])
+def test_gain_is_found_in_lossy_copies_too(tmp_path, rng, strength):
+    sound = phone.automatic_gain(shop(rng), rate_hz=RATE_HZ, strength=strength)
+    sound *= 0.5 / np.abs(sound).max()
+    for name, codec, bit_rate in (("a.m4a", "aac", 64_000), ("a.ogg", "libopus", 48_000)):
+        path = encode(tmp_path / name, sound[None], codec=codec, rate_hz=RATE_HZ, bit_rate=bit_rate)
+        assert "automatic-gain" in {finding.code for finding in read_recording(path).findings}, name
+
+
 def test_pauses_cut_to_nothing_are_found(rng):
     sound = shop(rng, cuts=((1, 2.5), (4, 6)))
     gate = ((np.arange(len(sound)) / RATE_HZ - 1) % 3 < 1.7).astype(float)
