@@ -45,10 +45,14 @@ def name_lines(
     base = {id(peak): place for place, peak in enumerate(evidence.base)}
     doubled = {id(peak) for peak in evidence.family} - set(base)
     peaks = evidence.peaks
-    if chattering:
-        peaks += tuple(
-            peak for peak in evidence.family if peak not in peaks
-        )  # broad chatter has no narrow line
+    if chattering:  # broad chatter has no narrow line; the loudest place of a lone one may be its line
+        added = tuple(peak for peak in evidence.family if peak not in peaks)
+        width_hz = spectra.line_width_hz
+        peaks = added + tuple(
+            peak
+            for peak in peaks
+            if all(abs(peak.frequency_hz - one.frequency_hz) > width_hz for one in added)
+        )
     for peak in peaks:
         kind: LineKind = "unexplained"
         order = None

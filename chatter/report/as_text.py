@@ -20,6 +20,7 @@ from chatter.report.cut_words import (
     tell_depth,
     tell_dial,
     tell_doubt,
+    tell_lone_tone,
     tell_other_findings,
     tell_percent,
     tell_ramp,
@@ -119,7 +120,8 @@ def _speed(rank: int, speed: SpeedWindow) -> list[str]:
 def _why(document: CutDocument, worst: JudgedCut | None) -> list[str]:
     rings = None if document.rings is None else f"What rings: {document.rings.why}"
     lines = ["Why"]
-    for text in (tell_spindle(document), tell_chatter(worst), rings if worst is not None else None):
+    told = (tell_spindle(document), tell_chatter(worst), tell_lone_tone(document))
+    for text in (*told, rings if worst is not None else None):
         lines += wrap(text or "", "  ")
     return lines if worst is None else lines + _line_table(worst.lines)
 

@@ -21,6 +21,7 @@ from chatter.report.cut_words import (
     tell_counts,
     tell_depth,
     tell_doubt,
+    tell_lone_tone,
     tell_other_findings,
     tell_percent,
     tell_ramp,
@@ -244,7 +245,7 @@ def _pictures(document: CutDocument) -> tuple[Picture, ...]:
 
 
 def _why(document: CutDocument, worst: JudgedCut | None) -> tuple[Block | None, ...]:
-    texts = [tell_spindle(document), tell_chatter(worst)]
+    texts = [tell_spindle(document), tell_chatter(worst), tell_lone_tone(document)]
     if document.rings is not None and worst is not None:
         texts.append(f"What rings: {document.rings.why}")
     words = Words(texts=tuple(text for text in texts if text is not None))

@@ -267,6 +267,19 @@ def tell_chatter(worst: JudgedCut | None) -> str | None:
     )
 
 
+def tell_lone_tone(document: CutDocument) -> str | None:
+    """Say how to find out about a lone tone that may be chatter; None where there is none, or an air pass."""
+    worst = document.analysis.worst
+    if worst is None or worst.chatter_hz is None or document.program["settings"].get("idle") is not None:
+        return None
+    if worst.verdict != "marginal" or len(worst.family) > 1:
+        return None
+    return (
+        "It has no side tones, and a motor, an axis drive or a vacuum that starts with the cut sounds like "
+        "that, too: run the same program in air, record it, and give it as the idle file (--idle)."
+    )
+
+
 def choose_lines(lines: tuple[Line, ...], *, count: int) -> tuple[Line, ...]:
     """Give the lines that decide first, then the strongest others."""
     first = [line for line in lines if line.kind == "chatter"]

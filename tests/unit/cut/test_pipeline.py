@@ -236,3 +236,12 @@ def test_mode_that_chip_noise_rings_is_a_resonance_and_no_chatter(rng):
     assert nearest.frequency_hz == pytest.approx(1250.0, abs=25.0)  # half its width
     # Noise is rough: two seconds of it know where the half power lies only to some bins of 2 Hz on each side.
     assert nearest.width_hz == pytest.approx(50.0, rel=0.5)
+
+
+def test_lone_tone_that_may_be_chatter_stands_once_among_the_lines(rng):
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    tone = 0.3 * np.sin(2 * np.pi * 1371.0 * t) * ((t >= 2.0) & (t < 4.5))
+    (cut,) = judge_recording(recording(built_cut(rng) + tone), setup=SETUP).cuts
+    assert cut.verdict == "marginal"
+    near = [line for line in cut.lines if abs(line.frequency_hz - 1371.0) < 3]
+    assert [line.kind for line in near] == ["chatter"]

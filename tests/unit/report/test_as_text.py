@@ -225,3 +225,14 @@ def test_depth_at_a_speed_that_is_left_for_safety_is_not_told(chattering):
 )
 def test_verdict_with_much_against_it_is_not_told_as_a_fact(cuts, headline, make_document, make_cut):
     assert to_text(make_document(tuple(make_cut(*cut) for cut in cuts))).startswith(headline)
+
+
+def test_lone_tone_asks_for_an_air_pass_unless_there_was_one(make_document, make_cut):
+    cut = replace(make_cut("marginal", 0.5), chatter_hz=1371.0, lines=())
+    text = " ".join(to_text(make_document((cut,))).split())
+    assert "run the same program in air, record it, and give it as the idle file (--idle)." in text
+    told = make_document((cut,))
+    with_idle = replace(
+        told, program={**told.program, "settings": {**told.program["settings"], "idle": "air.wav"}}
+    )
+    assert "run the same program in air, record it" not in " ".join(to_text(with_idle).split())
