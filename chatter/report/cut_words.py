@@ -183,8 +183,8 @@ def tell_any(document: CutDocument) -> str | None:
         return None
     count = "two" if len(speeds) == 2 else "three"
     return (
-        f"One of the {count} at least is stable {tell_chance(chance)}: if the first still chatters, try the "
-        "next, a short cut each."
+        f"One of the {count} at least is stable {tell_chance(chance)}: they were chosen so that where one "
+        "still chatters another may hold. Try them in turn, a short cut each."
     )
 
 

@@ -236,3 +236,11 @@ def test_lone_tone_asks_for_an_air_pass_unless_there_was_one(make_document, make
         told, program={**told.program, "settings": {**told.program["settings"], "idle": "air.wav"}}
     )
     assert "run the same program in air, record it" not in " ".join(to_text(with_idle).split())
+
+
+def test_several_speeds_are_told_as_tries_of_one_plan(chattering):
+    first = chattering.advice.speeds[0]
+    advice = replace(chattering.advice, speeds=(first, first, first), any_stable_probability=0.72)
+    text = " ".join(to_text(replace(chattering, advice=advice)).split())
+    assert "One of the three at least is stable with 72 chances in 100" in text
+    assert "One of the" not in to_text(replace(chattering, advice=replace(advice, speeds=(first,))))
