@@ -35,7 +35,9 @@ LEAST_WIDTH_HZ = 6.0  # own choice: the phase of a sagging spindle's sidebands w
 MOMENT_S = 0.05  # shorter than a syllable or a bump
 QUIET = 0.1  # share of the moments that are the quieter ones: speech leaves some of them free
 STEADY_LINES = 8  # loudest members that are asked
-LEAST_BASE = 0.1  # of the loudest family's power: twice the frequency sounds four times as loud for one swing
+LEAST_BASE = (
+    0.25  # own choice: of the loudest family's power; a half 6 dB fainter or more may be another tone
+)
 TWICE = 2  # multiple of the chatter that a tool leaving the cut makes loud
 
 
