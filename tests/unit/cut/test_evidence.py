@@ -56,7 +56,7 @@ def ringing(t, hz, levels):
 
 
 def test_louder_lines_at_twice_the_chatter_leave_its_base_the_chatter(rng):
-    # What leaves the cut swings at 2f as well, and sound goes with the acceleration: (2f/f)^2 makes it louder.
+    # What leaves the cut swings at 2f as well, and sound goes with the acceleration, so with the square of f.
     t, cutting = teeth(3.0)
     noise = 0.02 * rng.normal(size=len(t))
     base = ringing(t, 1030, (0.1, 0.4, 0.1))
