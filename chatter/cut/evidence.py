@@ -35,9 +35,8 @@ LEAST_WIDTH_HZ = 6.0  # own choice: the phase of a sagging spindle's sidebands w
 MOMENT_S = 0.05  # shorter than a syllable or a bump
 QUIET = 0.1  # share of the moments that are the quieter ones: speech leaves some of them free
 STEADY_LINES = 8  # loudest members that are asked
-LEAST_BASE = (
-    0.25  # own choice: of the loudest family's power; a half 6 dB fainter or more may be another tone
-)
+LEAST_BASE = 0.1  # own choice: of the loudest family's power
+EXACT = 0.3  # own choice: share of a family's tolerance within which a double lies
 TWICE = 2  # multiple of the chatter that a tool leaving the cut makes loud
 
 
@@ -255,7 +254,7 @@ def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> t
     """Give the loudest family, strongest member first."""
     if not peaks:
         return ()
-    folded = _fold(peaks, rotation_hz=rotation_hz)
+    folded = _fold([peak.frequency_hz for peak in peaks], rotation_hz=rotation_hz)
     strength = np.minimum(np.array([peak.excess for peak in peaks]), CAP_NEPERS)
     loud = np.log(np.array([peak.power for peak in peaks]))
     tolerance = _fold_tolerance(rotation_hz, width_hz=width_hz)
@@ -276,9 +275,9 @@ def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> t
     return tuple(peaks[i] for i in best[1])
 
 
-def _fold(peaks: list[Peak] | tuple[Peak, ...], *, rotation_hz: float) -> Floats:
-    """Give how far each peak lies from the comb, 0 to 0.5 turns: the same for a whole family. Shape (n,)."""
-    turns = np.array([peak.frequency_hz for peak in peaks]) / rotation_hz
+def _fold(lines_hz: list[float], *, rotation_hz: float) -> Floats:
+    """Give how far each line lies from the comb, 0 to 0.5 turns: the same for a whole family. Shape (n,)."""
+    turns = np.array(lines_hz) / rotation_hz
     return np.asarray(np.abs(turns - np.round(turns)))
 
 
@@ -297,13 +296,18 @@ def _find_base(
     power = sum(peak.power for peak in family)
     if len(family) < 2:
         return family
-    folded = _fold(peaks, rotation_hz=rotation_hz)
-    doubles = np.array([peak.frequency_hz for peak in family])
+    tolerance = _fold_tolerance(rotation_hz, width_hz=width_hz)
+    folded = _fold([peak.frequency_hz for peak in peaks], rotation_hz=rotation_hz)
+    doubled = _fold([TWICE * peak.frequency_hz for peak in peaks], rotation_hz=rotation_hz)
+    (top,) = _fold([family[0].frequency_hz], rotation_hz=rotation_hz)
+    there_hz = np.array([peak.frequency_hz for peak in family])
     best, loudest = family, LEAST_BASE * power
     for place, peak in enumerate(peaks):
-        if peak in family or np.abs(doubles - TWICE * peak.frequency_hz).min() > 0.5 * width_hz:
+        if np.abs(doubled[place] - top) > EXACT * tolerance:
             continue
-        near = np.abs(folded - folded[place]) <= _fold_tolerance(rotation_hz, width_hz=width_hz)
+        if peak in family or np.abs(there_hz - TWICE * peak.frequency_hz).min() > 0.5 * width_hz:
+            continue
+        near = np.abs(folded - folded[place]) <= tolerance
         members = [peaks[i] for i in np.flatnonzero(near)]
         loud = sum(member.power for member in members)
         if len(members) > 1 and loud > loudest:
