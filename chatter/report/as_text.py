@@ -15,19 +15,17 @@ from chatter.report.cut_words import (
     name_line,
     tell_action,
     tell_any,
-    tell_chatter,
     tell_counts,
     tell_depth,
     tell_dial,
     tell_doubt,
-    tell_lone_tone,
     tell_other_findings,
     tell_percent,
     tell_ramp,
-    tell_spindle,
     tell_unlikely,
     tell_verdict,
     tell_which_cut,
+    tell_why,
     to_sentence,
     verdict_of_all,
 )
@@ -118,11 +116,7 @@ def _speed(rank: int, speed: SpeedWindow) -> list[str]:
 
 
 def _why(document: CutDocument, worst: JudgedCut | None) -> list[str]:
-    rings = None if document.rings is None else f"What rings: {document.rings.why}"
-    lines = ["Why"]
-    told = (tell_spindle(document), tell_chatter(worst), tell_lone_tone(document))
-    for text in (*told, rings if worst is not None else None):
-        lines += wrap(text or "", "  ")
+    lines = ["Why", *(line for text in tell_why(document) for line in wrap(text, "  "))]
     return lines if worst is None else lines + _line_table(worst.lines)
 
 

@@ -17,18 +17,16 @@ from chatter.report.cut_words import (
     tell_action,
     tell_any,
     tell_chance,
-    tell_chatter,
     tell_counts,
     tell_depth,
     tell_doubt,
-    tell_lone_tone,
     tell_other_findings,
     tell_percent,
     tell_ramp,
     tell_span,
-    tell_spindle,
     tell_unlikely,
     tell_verdict,
+    tell_why,
     to_sentence,
     verdict_of_all,
 )
@@ -245,10 +243,7 @@ def _pictures(document: CutDocument) -> tuple[Picture, ...]:
 
 
 def _why(document: CutDocument, worst: JudgedCut | None) -> tuple[Block | None, ...]:
-    texts = [tell_spindle(document), tell_chatter(worst), tell_lone_tone(document)]
-    if document.rings is not None and worst is not None:
-        texts.append(f"What rings: {document.rings.why}")
-    words = Words(texts=tuple(text for text in texts if text is not None))
+    words = Words(texts=tell_why(document))
     return (words, _line_table(worst.lines) if worst is not None and worst.lines else None)
 
 

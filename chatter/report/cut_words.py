@@ -100,7 +100,7 @@ def tell_action(document: CutDocument) -> tuple[str, ...]:
         action = THEN_AGAIN
     if FACTS in codes and advice.action == "record again":
         return ("First make sure of the speed and the flutes.", *advice.urgent, JUDGE_AGAIN)
-    if TYPED not in codes and (tell_doubt(document) is None or advice.action == "record again"):
+    if not codes & DOUBTED:
         return (*advice.urgent, action)
     first = "First make sure of the speed and the flutes, and judge again: the rest hangs on them."
     return (first, *advice.urgent, action)
@@ -278,6 +278,14 @@ def tell_lone_tone(document: CutDocument) -> str | None:
         "It has no side tones, and a motor, an axis drive or a vacuum that starts with the cut sounds like "
         "that, too: run the same program in air, record it, and give it as the idle file (--idle)."
     )
+
+
+def tell_why(document: CutDocument) -> tuple[str, ...]:
+    """Say what the answer rests on: spindle, chatter, a lone tone, what rings."""
+    worst = document.analysis.worst
+    rings = None if document.rings is None or worst is None else f"What rings: {document.rings.why}"
+    texts = (tell_spindle(document), tell_chatter(worst), tell_lone_tone(document), rings)
+    return tuple(text for text in texts if text is not None)
 
 
 def choose_lines(lines: tuple[Line, ...], *, count: int) -> tuple[Line, ...]:
