@@ -2,7 +2,7 @@
 
 from chatter.advice.advise import EarlierCut, advise
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machines
-from chatter.advice.speeds import find_windows, score_speeds
+from chatter.advice.speeds import find_stable, find_windows
 
 __all__ = [
     "ChatterLine",
@@ -11,6 +11,6 @@ __all__ = [
     "Machines",
     "advise",
     "draw_machines",
+    "find_stable",
     "find_windows",
-    "score_speeds",
 ]

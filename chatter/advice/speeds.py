@@ -38,11 +38,6 @@ def speed_grid_rpm(low_rpm: float, *, high_rpm: float, points: int = 301) -> Flo
     return np.geomspace(low_rpm, high_rpm, points)
 
 
-def score_speeds(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> Floats:
-    """Give the probability that the present depth is stable at each speed, as `score_depths` does."""
-    return np.asarray(find_stable(machines, speeds_rpm=speeds_rpm, flutes=flutes).mean(axis=0))
-
-
 def find_stable(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> Bools:
     """Say which machines are stable at the present depth, at each speed. Shape (machines, n)."""
     (one,) = _find_stable(machines, depth_shares=np.ones(1), speeds_rpm=speeds_rpm, flutes=flutes)

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from chatter.advice import EarlierCut, HeardCut, advise, draw_machines, score_speeds
+from chatter.advice import EarlierCut, HeardCut, advise, draw_machines, find_stable
 from chatter.advice.machines import ChatterLine, draw_limit_share
 from chatter.advice.shapes import modes_of_humps, modes_of_taps
 from chatter.model import CutAnalysis, CutSetup, JudgedCut, Line, RampOnset, Spindle
@@ -55,7 +55,7 @@ def analysis_of(verdict, *, rpm, chatter_hz=None, probability=0.02):
 
 def stable_at(machines, rpm):
     grid = np.geomspace(5_500, 13_500, 301)
-    return float(np.interp(rpm, grid, score_speeds(machines, speeds_rpm=grid, flutes=3)))
+    return float(np.interp(rpm, grid, find_stable(machines, speeds_rpm=grid, flutes=3).mean(axis=0)))
 
 
 def test_natural_frequency_behind_slot_chatter_is_found():
