@@ -4,9 +4,9 @@ In: the samples of one cut and what was said of it. Out: a finding where the sou
 Method: every fundamental from a fraction of the named tooth-passing frequency to a multiple of it is scored
 by its harmonics: each adds its height above the floor, capped, and costs a fixed price, so that a fraction of
 the true one pays for harmonics that are not there and a multiple misses some. Run-out and doubled periods put
-power on fractions of tooth passing, and so does chatter that locks to every second to seventh tooth: a comb
-on any of these, or on a multiple, fits the named facts. So half or twice the speed can't be told; an eighth
-can. The thresholds were chosen on the "workshop" family of simulated scenes.
+power on fractions of tooth passing, and so does chatter that locks to every second to tenth tooth: a comb on
+any of these, or on a multiple, fits the named facts. So half or twice the speed can't be told, nor can an
+eighth. The thresholds were chosen on the "workshop" family of simulated scenes.
 Source: harmonic summation, D. J. Hermes, J. Acoust. Soc. Am. 83 (1988) 257 to 264; the price is our own.
 Leaves out: measuring the speed (chatter/cut/spindle.py).
 """
@@ -32,10 +32,10 @@ STANDS_OUT = 3.0  # nepers
 IDLE_TIMES = 4.0  # 6 dB: what is hardly louder than in the idle sound is no part of the cut
 LEAST_SCORE = 14.0
 LARGEST_RIVAL = 0.4  # share of the best score that the named facts may reach
-RANGE = (0.1, 8.5)  # of the named tooth-passing frequency; a film slowed eight times lies at 0.125
+RANGE = (0.1, 8.5)  # of the named tooth-passing frequency
 MOST_FLUTES = 8
 OWN = 0.002  # share by which a harmonic's place may be off
-LOCKED, MOST_MULTIPLE = 7, 9  # fractions and multiples of tooth passing that fit what was named
+LOCKED, MOST_MULTIPLE = 10, 9  # fractions and multiples of tooth passing that fit what was named
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
