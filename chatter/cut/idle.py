@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.sections import Section, Sections
-from chatter.cut.spindle import WITHOUT_CUT, measure_speed
+from chatter.cut.spindle import measure_speed
 from chatter.model import CutSetup, Recording
 
 Floats = NDArray[np.float64]
@@ -56,7 +56,7 @@ def measure_idling_hz(longest: Floats, *, recording: Recording, setup: CutSetup)
         bandwidth_hz=recording.bandwidth_hz,
         programmed_rpm=setup.rpm,
         flutes=1,
-        attempts=WITHOUT_CUT,
+        cutting=False,
     )
     on_dial = abs(speed.rotation_hz * 60 / setup.rpm - 1) < ON_DIAL
     return speed.rotation_hz if speed.found and speed.z > SURE_Z and not on_dial else None

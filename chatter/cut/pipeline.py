@@ -28,7 +28,7 @@ from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s
 from chatter.cut.sections import Section, Sections, find_sections
 from chatter.cut.spectrum import CutSpectra, comb_rise, cut_spectra
-from chatter.cut.spindle import WITHOUT_CUT, Speed, measure_speed, not_found
+from chatter.cut.spindle import Speed, measure_speed, not_found, of_one_spindle
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, RampOnset, Recording, Spindle
@@ -117,7 +117,9 @@ def study_recording(
 
 
 def _with_teeth(cuts: list[StudiedCut]) -> tuple[StudiedCut, ...]:
-    """Leave out what is loud without louder harmonics of the spindle: a voice or a bump while idling."""
+    """Leave out what is loud without louder harmonics of the one spindle: a voice or a bump while idling."""
+    alike = of_one_spindle([cut.speed for cut in cuts])
+    cuts = [cut for cut, like in zip(cuts, alike, strict=True) if like]
     rises = [comb_rise(cut.spectra, rotation_hz=cut.speed.rotation_hz) for cut in cuts]
     least = RISEN if max(rises, default=0.0) > CLEARLY_RISEN else BURIED
     return tuple(cut for cut, rise in zip(cuts, rises, strict=True) if rise > least)
@@ -463,7 +465,7 @@ def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:
         bandwidth_hz=recording.bandwidth_hz,
         programmed_rpm=setup.rpm,
         flutes=setup.flutes,
-        attempts=WITHOUT_CUT,
+        cutting=False,
     )
 
 

@@ -2,15 +2,17 @@
 
 In: one section of sound, the dialled speed and perhaps the idling speed as priors. Out: the rotation
 frequency along the section, its mean over the steady part, its spread, and whether a comb was there.
-Source: comb likelihood (chatter/dsp/comb.py), refined on strong harmonics (chatter/dsp/angle.py).
+Source: comb likelihood (chatter/cut/spindle_comb.py), refined on strong harmonics (chatter/dsp/angle.py).
 Leaves out: lines that are not harmonics.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.cut.spindle_comb import Comb, chance_of_spindle, find_comb
+from chatter.cut.weights import LEAST_CHANCE
 from chatter.dsp.angle import phase_turns, refine_phase
 from chatter.dsp.comb import Layer, find_base
 from chatter.dsp.envelope import TOP_HZ as ENVELOPE_TOP_HZ
@@ -19,12 +21,13 @@ from chatter.dsp.spectra import frame_powers, running_floor
 
 Floats = NDArray[np.float64]
 WINDOW = 0.06  # share of the dialled speed searched on each side: slip up to 3 % and a wrong override
-# Weight of the lines beside the loudness; least score, nepers over that of other speeds; the same in robust
-# deviations. Chatter pulls at the lines, so they count for little first; only where the loudness shows
-# nothing do they decide. Chosen on simulated cuts; most speech, vacuums and air stay below.
-Attempts = tuple[tuple[float, float, float], ...]
-IN_CUT: Attempts = ((0.05, 2.0, 5.0), (1.0, 10.0, 8.0))
-WITHOUT_CUT: Attempts = ((1.0, 3.5, 5.0),)  # nothing pulls there, and no verdict hangs on it
+# Least score, nepers over that of other speeds, and the same in robust deviations. Without a cut nothing
+# pulls at the lines, and no verdict hangs on them.
+WITHOUT_CUT = (3.5, 5.0)
+NEAR_IDLING = 10.0  # least score of a comb that alone hardly stands out, within what load takes from idling
+# Least chance of a comb that is believed by itself, and the share by which others may be off its speed. Own
+# choices; cuts of one simulated recording agree within 0.001.
+BELIEVED, ALIKE = 0.4, 0.003
 SAG_LOW, SAG_HIGH = 0.985, 1.004  # speed under load over idling speed
 TOP_HZ = 6000.0
 PAD = 4
@@ -47,6 +50,7 @@ class Speed:
     track_hz: Floats  # shape (t,)
     score: float
     z: float
+    comb: Comb | None = None  # what was weighed in a cut, found or not
 
 
 def window_s(rotation_hz: float, length_s: float) -> float:
@@ -54,7 +58,9 @@ def window_s(rotation_hz: float, length_s: float) -> float:
     return float(min(np.clip(20 / rotation_hz, 0.4, 0.8), length_s / 2))
 
 
-def not_found(programmed_hz: float, *, times_s: Floats, score: float = 0.0, z: float = 0.0) -> Speed:
+def not_found(
+    programmed_hz: float, *, times_s: Floats, score: float = 0.0, z: float = 0.0, comb: Comb | None = None
+) -> Speed:
     """Give the dialled speed in place of a measured one, and say so. `times_s` has shape (t,)."""
     return Speed(
         found=False,
@@ -64,6 +70,7 @@ def not_found(programmed_hz: float, *, times_s: Floats, score: float = 0.0, z: f
         track_hz=np.full(len(times_s), programmed_hz),
         score=score,
         z=z,
+        comb=comb,
     )
 
 
@@ -75,7 +82,7 @@ def measure_speed(
     programmed_rpm: float,
     flutes: int,
     idling_hz: float | None = None,
-    attempts: Attempts = IN_CUT,
+    cutting: bool = True,
 ) -> Speed:
     """Measure the speed inside one section.
 
@@ -89,8 +96,8 @@ def measure_speed(
         The prior.
     idling_hz
         Rotation frequency before and after the cut, if it was measured: load only pulls it down a little.
-    attempts
-        How to weigh the lines, in turn, until a comb stands out: IN_CUT or WITHOUT_CUT.
+    cutting
+        Whether the section is a cut, with a verdict to come, or sound without one.
 
     Returns
     -------
@@ -134,19 +141,21 @@ def measure_speed(
         scale=1.0,
     )
     low_hz, high_hz = programmed_hz * (1 - WINDOW), programmed_hz * (1 + WINDOW)
-    for scale, least, least_z in attempts:
-        layers = (replace(lines, scale=scale), envelope)
-        base_hz, score, z = find_base(layers, low_hz=low_hz, high_hz=high_hz, teeth=flutes)
-        found = z >= least_z and score >= least
-        if found:
-            break
+    comb = None
+    if cutting:
+        comb = find_comb(lines, envelope, low_hz=low_hz, high_hz=high_hz, flutes=flutes)
+        base_hz, score, z = comb.base_hz, comb.score, comb.z
+        found = chance_of_spindle(comb) >= LEAST_CHANCE
+    else:
+        base_hz, score, z = find_base((lines, envelope), low_hz=low_hz, high_hz=high_hz, teeth=flutes)
+        found = score >= WITHOUT_CUT[0] and z >= WITHOUT_CUT[1]
     if idling_hz is not None and not found:
         base_hz, score, _ = find_base(
-            layers, low_hz=idling_hz * SAG_LOW, high_hz=idling_hz * SAG_HIGH, teeth=flutes
+            (lines, envelope), low_hz=idling_hz * SAG_LOW, high_hz=idling_hz * SAG_HIGH, teeth=flutes
         )
-        found = score >= least
+        found = score >= NEAR_IDLING
     if not found:
-        return not_found(programmed_hz, times_s=times_s, score=score, z=z)
+        return not_found(programmed_hz, times_s=times_s, score=score, z=z, comb=comb)
     floor = running_floor(mean, width_bins=max(9, int(3 * programmed_hz / bin_hz)))
     weights = _harmonic_weights(mean, floor, base_hz=base_hz, bin_hz=bin_hz, top_hz=top_hz)
     times_s, track, mean_hz = _follow(
@@ -159,7 +168,31 @@ def measure_speed(
     )
     scatter = 1.4826 * float(np.median(np.abs(np.diff(track)))) / np.sqrt(2) if len(track) > 2 else 0.0
     sd = max(scatter / np.sqrt(len(track)), LEAST_SD * mean_hz)
-    return Speed(found=True, rotation_hz=mean_hz, sd_hz=sd, times_s=times_s, track_hz=track, score=score, z=z)
+    return Speed(
+        found=True,
+        rotation_hz=mean_hz,
+        sd_hz=sd,
+        times_s=times_s,
+        track_hz=track,
+        score=score,
+        z=z,
+        comb=comb,
+    )
+
+
+def of_one_spindle(speeds: list[Speed]) -> list[bool]:
+    """Say which sections of a recording turn as fast as the one whose comb is surest, or are sure themselves.
+
+    Load takes far less from one spindle's speed than voices and bumps, whose combs are faint, lie off it.
+    """
+    chances = [0.0 if speed.comb is None else chance_of_spindle(speed.comb) for speed in speeds]
+    if max(chances, default=0.0) < BELIEVED:
+        return [True] * len(speeds)
+    surest_hz = speeds[int(np.argmax(chances))].rotation_hz
+    return [
+        chance >= BELIEVED or abs(speed.rotation_hz / surest_hz - 1) < ALIKE
+        for chance, speed in zip(chances, speeds, strict=True)
+    ]
 
 
 def _follow(

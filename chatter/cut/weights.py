@@ -1,4 +1,4 @@
-"""The fitted maps from evidence to probability: logistic curves whose weights are never negative.
+"""The fitted maps from evidence to probability: logistic curves; the verdict has no negative weights.
 
 Fitted by `python tests/benchmarks/suite.py workshop school 480 --fit` (2026-11-26, seeds 100 and 300) on
 simulated recordings of the families "workshop" and "school" whose speed was measured right. Figures on other
@@ -16,3 +16,17 @@ WEIGHTS = {  # per unit of each mark that chatter/cut/verdict.py takes from a fa
 }
 LINELESS_INTERCEPT = -0.3053
 LINELESS_WEIGHT = 1.1285  # of what does not repeat, where there is no family of lines
+
+# Fitted by `python tests/benchmarks/combs.py workshop school 360 --fit` (2026-11-26, the same seeds).
+COMB_INTERCEPT = -6.207
+COMB_WEIGHTS = {  # per unit of each mark of chatter/cut/spindle_comb.py
+    "score": 0.766,
+    "deviations": 0.4272,
+    "line score": 0.6697,
+    "line deviations": -0.4852,
+    "apart": 1.4232,
+    "fractions": 1.8066,
+    "speed": 0.7501,
+    "flutes": 1.0735,
+}
+LEAST_CHANCE = 0.081  # turns down 1 in 100 of the spindles' combs that it was fitted on

@@ -14,6 +14,22 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 BOTTOM_HZ = 60.0
+# Ratios to a base that lie between small fractions: combs there share few harmonics with its own.
+APART = (
+    (0.55, 0.64),
+    (0.69, 0.73),
+    (0.77, 0.79),
+    (0.81, 0.94),
+    (1.06, 1.19),
+    (1.21, 1.24),
+    (1.26, 1.31),
+    (1.36, 1.48),
+    (1.52, 1.65),
+    (1.68, 1.9),
+)
+FRACTIONS = (3 / 5, 2 / 3, 3 / 4, 4 / 5, 5 / 6, 6 / 5, 5 / 4, 4 / 3, 3 / 2, 5 / 3)
+ON_FRACTION = 0.003  # share of a base by which a comb at a fraction of it may be off
+AROUND = 0.025  # share on each side whose median a score there is counted from
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,13 +91,7 @@ def find_base(
     base_hz, score, z
         Best base, its score above the median of all bases, and that in robust standard deviations.
     """
-    orders = [layer_orders(layer, low_hz=low_hz, high_hz=high_hz) for layer in layers]
-    step = min(layer.bin_hz / at[-1] for layer, at in zip(layers, orders, strict=True)) / 1.5
-    bases = np.arange(low_hz, high_hz + step, step)
-    scores = np.zeros(len(bases))
-    for layer, at in zip(layers, orders, strict=True):
-        weights = layer.scale * np.where(at % teeth == 0, 1.0, layer.between)
-        scores += comb_scores(layer.excess, bin_hz=layer.bin_hz, bases_hz=bases, orders=at, weights=weights)
+    bases, scores = _score_bases(layers, low_hz=low_hz, high_hz=high_hz, teeth=teeth)
     best = int(np.argmax(scores))
     middle = float(np.median(scores))
     spread = 1.4826 * float(np.median(np.abs(scores - middle))) + 1e-9
@@ -94,6 +104,59 @@ def find_base(
         high_end += 1
     base_hz = float((bases[low_end] + bases[high_end]) / 2)
     return base_hz, float(scores[best] - middle), float((scores[best] - middle) / spread)
+
+
+def score_apart(layers: tuple[Layer, ...], *, base_hz: float, teeth: int) -> float:
+    """Give the best score above the median among bases that share few harmonics with a given one.
+
+    Parameters
+    ----------
+    layers, teeth
+        As for find_base.
+    base_hz
+        The given base; those tried lie at 0.55 to 1.9 times it.
+    """
+    best = -np.inf
+    for low, high in APART:
+        _, scores = _score_bases(layers, low_hz=low * base_hz, high_hz=high * base_hz, teeth=teeth)
+        best = max(best, float(scores.max() - np.median(scores)))
+    return best
+
+
+def score_at_fractions(layers: tuple[Layer, ...], *, base_hz: float, teeth: int) -> float:
+    """Give the best score above the median around it at small fractions of a given base, 3/5 to 5/3.
+
+    Parameters
+    ----------
+    layers, teeth
+        As for find_base.
+    base_hz
+        The given base. Where the true one is 5/4 of it, every fifth of its harmonics is a fourth of the true
+        one, so both are heard; but the true one stands out more.
+    """
+    best = -np.inf
+    for fraction in FRACTIONS:
+        near_hz = fraction * base_hz
+        bases, scores = _score_bases(
+            layers, low_hz=near_hz * (1 - AROUND), high_hz=near_hz * (1 + AROUND), teeth=teeth
+        )
+        there = scores[np.abs(bases / near_hz - 1) <= ON_FRACTION]
+        best = max(best, float(there.max() - np.median(scores)))
+    return best
+
+
+def _score_bases(
+    layers: tuple[Layer, ...], *, low_hz: float, high_hz: float, teeth: int
+) -> tuple[Floats, Floats]:
+    """Give closely spaced bases and their scores in all spectra together: shapes (b,)."""
+    orders = [layer_orders(layer, low_hz=low_hz, high_hz=high_hz) for layer in layers]
+    step = min(layer.bin_hz / at[-1] for layer, at in zip(layers, orders, strict=True)) / 1.5
+    bases = np.arange(low_hz, high_hz + step, step)
+    scores = np.zeros(len(bases))
+    for layer, at in zip(layers, orders, strict=True):
+        weights = layer.scale * np.where(at % teeth == 0, 1.0, layer.between)
+        scores += comb_scores(layer.excess, bin_hz=layer.bin_hz, bases_hz=bases, orders=at, weights=weights)
+    return bases, scores
 
 
 def layer_orders(layer: Layer, *, low_hz: float, high_hz: float) -> NDArray[np.int64]:

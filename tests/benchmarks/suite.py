@@ -142,11 +142,13 @@ def fit(rows: list[Row]) -> dict[str, float]:
     used = [row for row in rows if row.scored and row.speed_right]
     families = [(row.chattering, values) for row in used for values in row.family_marks]
     lineless = [(row.chattering, {"lineless": value}) for row in used for value in row.lineless_marks]
-    return {**_fit_logistic(families, "intercept"), **_fit_logistic(lineless, "lineless intercept")}
+    return {**fit_logistic(families, "intercept"), **fit_logistic(lineless, "lineless intercept")}
 
 
-def _fit_logistic(cases: list[tuple[bool, dict[str, float]]], intercept: str) -> dict[str, float]:
-    """Fit one map: weights at least 0, a light ridge on their standardised size."""
+def fit_logistic(
+    cases: list[tuple[bool, dict[str, float]]], intercept: str, *, signed: bool = False
+) -> dict[str, float]:
+    """Fit one map: weights at least 0 unless `signed`, a light ridge on their standardised size."""
     names = list(cases[0][1])
     x = np.array([[values[name] for name in names] for _, values in cases])
     sign = np.where([chattering for chattering, _ in cases], 1.0, -1.0)
@@ -156,7 +158,7 @@ def _fit_logistic(cases: list[tuple[bool, dict[str, float]]], intercept: str) ->
     def loss(w: np.ndarray) -> float:
         return float(np.mean(np.logaddexp(0, -sign * (w[0] + z @ w[1:]))) + 0.003 * np.sum(w[1:] ** 2))
 
-    bounds = [(None, None)] + [(0, None)] * x.shape[1]
+    bounds = [(None, None)] + [(None if signed else 0, None)] * x.shape[1]
     best = minimize(loss, np.concatenate([[0.0], np.ones(x.shape[1])]), bounds=bounds)
     weights = best.x[1:] / spread
     named = {name: round(float(w), 4) for name, w in zip(names, weights, strict=True)}

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from chatter.cut.spindle import measure_speed
-
-LENIENT = ((1.0, 3.5, 2.0),)  # so few harmonics fit that the comb hardly stands out
+from chatter.cut.spindle import Speed, measure_speed, of_one_spindle
+from chatter.cut.spindle_comb import Comb
+from chatter.cut.weights import COMB_INTERCEPT, COMB_WEIGHTS
 
 
 def test_comb_far_from_chatter_is_not_pulled_to_the_family_beside_it(rng):
@@ -41,9 +41,59 @@ def test_speed_that_sags_is_followed(rng):
 def test_sound_that_ends_below_the_lowest_band_gives_its_speed_by_lines_alone(rng):
     rate_hz = 800
     t = np.arange(6 * rate_hz) / rate_hz
-    sound = sum(np.sin(2 * np.pi * 2 * k * 24.7 * t) for k in range(1, 6)) + 0.1 * rng.normal(size=len(t))
+    sound = sum(np.sin(2 * np.pi * k * 24.7 * t) for k in range(1, 13)) + 0.3 * rng.normal(size=len(t))
     speed = measure_speed(
-        sound, rate_hz=rate_hz, bandwidth_hz=400.0, programmed_rpm=1500.0, flutes=2, attempts=LENIENT
+        sound, rate_hz=rate_hz, bandwidth_hz=400.0, programmed_rpm=1500.0, flutes=1, cutting=False
     )
     assert speed.found
     assert speed.rotation_hz == pytest.approx(24.7, rel=1e-3)
+
+
+@pytest.mark.parametrize(("told_rpm", "found"), [(6000.0, True), (4680.0, False), (7300.0, False)])
+def test_comb_of_another_speed_is_not_taken_for_the_spindle(told_rpm, found, rng):
+    # Teeth at 5,910 rev/min; 0.79 and 1.235 times that share hardly a harmonic with it.
+    rate_hz, turn_hz = 16_000, 98.5
+    t = np.arange(3 * rate_hz) / rate_hz
+    teeth = np.maximum(0, np.sin(2 * np.pi * 2 * turn_hz * t)) ** 6
+    sound = teeth * rng.normal(size=len(t)) + 0.5 * teeth + 0.3 * rng.normal(size=len(t))
+    speed = measure_speed(sound, rate_hz=rate_hz, bandwidth_hz=8000.0, programmed_rpm=told_rpm, flutes=2)
+    assert speed.found == found
+    if not found:
+        assert speed.rotation_hz == told_rpm / 60
+
+
+def test_noise_has_no_spindle(rng):
+    for _ in range(10):
+        sound = rng.normal(size=48_000)
+        speed = measure_speed(
+            sound, rate_hz=16_000, bandwidth_hz=8000.0, programmed_rpm=float(rng.uniform(2e3, 2e4)), flutes=3
+        )
+        assert not speed.found
+
+
+def speed_of(rotation_hz: float, *, chance: float) -> Speed:
+    """Give a speed whose comb has a chosen chance; None of the other marks weighs."""
+    score = (np.log(chance / (1 - chance)) - COMB_INTERCEPT) / COMB_WEIGHTS["score"]
+    marks = dict.fromkeys(COMB_WEIGHTS, 0.0) | {"score": score}
+    return Speed(
+        found=True,
+        rotation_hz=rotation_hz,
+        sd_hz=0.01,
+        times_s=np.zeros(1),
+        track_hz=np.full(1, rotation_hz),
+        score=1.0,
+        z=1.0,
+        comb=Comb(base_hz=rotation_hz, score=1.0, z=1.0, marks=marks),
+    )
+
+
+def test_faint_combs_of_another_speed_are_no_cut_beside_a_sure_one():
+    sure, alike, voice = (
+        speed_of(76.3, chance=0.8),
+        speed_of(76.4, chance=0.1),
+        speed_of(75.1, chance=0.1),
+    )
+    faster = speed_of(79.0, chance=0.7)  # a clear comb may have another speed: the dial was turned
+    assert of_one_spindle([voice, sure, alike, faster]) == [False, True, True, True]
+    assert of_one_spindle([voice, alike]) == [True, True]  # none is sure
+    assert of_one_spindle([]) == []

@@ -1,0 +1,174 @@
+"""Fit and score the chance that a comb is the spindle's (chatter/cut/spindle_comb.py).
+
+    PYTHONPATH=. python tests/benchmarks/combs.py workshop school 360 --fit
+    PYTHONPATH=. python tests/benchmarks/combs.py other 160 --seed 200
+
+Each scene gives four sounds, heard as its file sounds after the codec: its first cut with the speed that was
+dialled; the same with a wrong speed told, half of them within 1 % of a small fraction of the dialled one; and
+twice a sound of the shop without any spindle (vacuum, compressor, air, talk, bumps, fan, another mill), with
+the scene's speed told. Each is as long as a random part of the cut. The comb of the first is the spindle's
+where its speed is within 0.1 %; the others' never is. `--fit` prints the numbers of chatter/cut/weights.py.
+Results: docs/verdicts.md.
+"""
+
+import argparse
+import multiprocessing
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.audio import read_recording
+from chatter.cut.spindle import measure_speed
+from chatter.cut.spindle_comb import chance_of_spindle
+from chatter.cut.weights import LEAST_CHANCE
+from chatter.errors import BadValueError
+from chatter.simulate import Scene, phone, random_scene, render_scene, school_sounds
+from chatter.simulate.codec import random_codec, write_as
+from chatter.simulate.school import SchoolScene, random_school_scene, render_school_scene
+from tests.benchmarks.suite import PROCESSES, SEEDS, fit_logistic, share
+
+EDGE_S = 0.12
+LONGEST_S = 6.0
+FRACTIONS = (2 / 3, 3 / 4, 4 / 5, 5 / 6, 6 / 5, 5 / 4, 4 / 3, 3 / 2)  # told over dialled
+FURTHEST, NEAREST = 1.9, 1.1  # else a wrong speed is that many times the dialled one, or that many times less
+SHORTEST_S, FEWEST_TURNS = 0.4, 10
+SOUNDS = (
+    phone.vacuum,
+    phone.compressor,
+    phone.radio,
+    phone.air_blast,
+    school_sounds.speech,
+    school_sounds.bumps,
+    school_sounds.belt_fan,
+    school_sounds.second_machine,
+    school_sounds.air_blast,
+)
+MOST_MISSED = 0.01  # share of the spindles' combs that the least chance may turn down where it is fitted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """One sound: what it is, the marks of its comb, the chance given."""
+
+    kind: str  # "cut", "wrong speed", or the name of a sound
+    right: bool  # the comb is the spindle's
+    marks: dict[str, float]
+    chance: float
+
+
+def _hear(
+    samples: NDArray[np.float64], kind: str, *, rate_hz: float, bandwidth_hz: float, rpm: float, flutes: int
+) -> tuple[Heard, float]:
+    """Give what is heard, and the rotation frequency of the comb, Hz."""
+    speed = measure_speed(
+        samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, programmed_rpm=rpm, flutes=flutes
+    )
+    assert speed.comb is not None
+    heard = Heard(kind=kind, right=False, marks=speed.comb.marks, chance=chance_of_spindle(speed.comb))
+    return heard, speed.comb.base_hz
+
+
+def _wrong(rng: np.random.Generator) -> float:
+    """Give a wrong speed over the dialled one."""
+    if rng.random() < 0.5:
+        return float(rng.choice(FRACTIONS) * rng.uniform(0.99, 1.01))
+    times = float(np.exp(rng.uniform(np.log(NEAREST), np.log(FURTHEST))))
+    return times if rng.random() < 0.5 else 1 / times
+
+
+def _work(scene: Scene | SchoolScene) -> list[Heard]:
+    """Hear the sounds of one scene; none where it can't be used."""
+    try:
+        rendered = render_school_scene(scene) if isinstance(scene, SchoolScene) else render_scene(scene)
+    except BadValueError:  # the simulator can't follow it, or its answer isn't clear
+        return []
+    rng = np.random.default_rng([scene.seed, 7])
+    codec = random_codec(np.random.default_rng([scene.seed, 1]))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"scene{codec.suffix}"
+        write_as(codec, path=path, samples=rendered.samples, rate_hz=rendered.rate_hz)
+        recording = read_recording(path)
+    rate_hz = recording.rate_hz
+    start_s, end_s = rendered.cut_times_s[0]
+    part = recording.samples[0, int((start_s + EDGE_S) * rate_hz) : int((end_s - EDGE_S) * rate_hz)]
+    part = part[: int(LONGEST_S * rate_hz)].astype(np.float64)
+    least = int(max(SHORTEST_S, FEWEST_TURNS * 60 / rendered.programmed_rpm) * rate_hz)
+    part = part[: max(least, int(len(part) * rng.uniform(0.1, 1)))]
+    rpm, flutes, band_hz = rendered.programmed_rpm, rendered.flutes, recording.bandwidth_hz
+    cut, base_hz = _hear(part, "cut", rate_hz=rate_hz, bandwidth_hz=band_hz, rpm=rpm, flutes=flutes)
+    right = abs(base_hz * 60 / rendered.true_rpm - 1) < 1e-3
+    told = rpm * _wrong(rng)
+    wrong, _ = _hear(part, "wrong speed", rate_hz=rate_hz, bandwidth_hz=band_hz, rpm=told, flutes=flutes)
+    heard = [Heard(kind="cut", right=right, marks=cut.marks, chance=cut.chance), wrong]
+    for at in rng.choice(len(SOUNDS), size=2, replace=False):
+        sound = SOUNDS[at](rng, len(part), rate_hz=rate_hz)
+        level = float(np.std(sound)) * 10 ** (-rng.uniform(10, 40) / 20)
+        sound = 0.05 * (sound + level * rng.normal(size=len(sound)))
+        name = f"{SOUNDS[at].__module__.rsplit('.', 1)[-1]} {SOUNDS[at].__name__}"
+        heard.append(_hear(sound, name, rate_hz=rate_hz, bandwidth_hz=band_hz, rpm=rpm, flutes=flutes)[0])
+    return heard
+
+
+def hear(family: str, count: int, seed: int) -> list[Heard]:
+    """Hear the sounds of some scenes of a family; the same seed gives the same sounds."""
+    rng = np.random.default_rng(seed)
+    rows: list[list[Heard]] = []
+    with multiprocessing.get_context("spawn").Pool(PROCESSES) as pool:
+        while len(rows) < count:
+            tasks = [
+                random_school_scene(rng) if family == "school" else random_scene(rng, family=family)
+                for _ in range(count - len(rows))
+            ]
+            for row in pool.imap(_work, tasks):
+                if row:
+                    rows.append(row)
+                sys.stderr.write(f"\r{len(rows)} of {count}")
+    sys.stderr.write("\n")
+    return [heard for row in rows for heard in row]
+
+
+def fit(rows: list[Heard]) -> dict[str, float]:
+    """Fit the chance, and the least one that turns down few of the spindles' combs."""
+    weights = fit_logistic([(row.right, row.marks) for row in rows], "intercept", signed=True)
+    totals = [
+        weights["intercept"] + sum(weights[name] * mark for name, mark in row.marks.items())
+        for row in rows
+        if row.right
+    ]
+    least = 1 / (1 + np.exp(-np.quantile(totals, MOST_MISSED)))
+    return {**weights, "least chance": round(float(least), 3)}
+
+
+def main() -> None:
+    """Run from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("families", nargs="+", choices=sorted(SEEDS))
+    parser.add_argument("count", type=int)
+    parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--seed", type=int)
+    given = parser.parse_args()
+    rows = [
+        heard
+        for family in given.families
+        for heard in hear(family, given.count, SEEDS[family] if given.seed is None else given.seed)
+    ]
+    out = sys.stdout.write
+    if given.fit:
+        out(f"{fit(rows)}\n")
+    cuts = [row for row in rows if row.kind == "cut"]
+    out(f"{len(cuts)} cuts, comb right in {share(np.array([row.right for row in cuts])):.3f}\n")
+    told = {True: "right comb", False: "wrong comb"}
+    for kind in sorted({row.kind for row in rows}):
+        for right in (True, False):
+            alike = [row for row in rows if row.kind == kind and row.right == right]
+            if alike:
+                taken = share(np.array([row.chance >= LEAST_CHANCE for row in alike]))
+                out(f"{kind:34s} {told[right]:11s} {len(alike):5d} taken for the spindle {taken:.3f}\n")
+
+
+if __name__ == "__main__":
+    main()
