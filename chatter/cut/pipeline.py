@@ -113,12 +113,13 @@ def study_recording(
     )
     known = {cut.section: cut for cut in studied}
     again = [known[section] if section in known else study(section) for section in trimmed]
-    return channel, sections, _with_teeth([cut for cut in again if cut is not None])
+    return channel, sections, _with_teeth(again)
 
 
-def _with_teeth(cuts: list[StudiedCut]) -> tuple[StudiedCut, ...]:
+def _with_teeth(studied: list[StudiedCut | None]) -> tuple[StudiedCut, ...]:
     """Leave out what is loud without louder harmonics of the one spindle: a voice or a bump while idling."""
-    alike = of_one_spindle([cut.speed for cut in cuts])
+    cuts = [cut for cut in studied if cut is not None]
+    alike = of_one_spindle([cut.speed for cut in cuts], without=len(cuts) < len(studied))
     cuts = [cut for cut, like in zip(cuts, alike, strict=True) if like]
     rises = [comb_rise(cut.spectra, rotation_hz=cut.speed.rotation_hz) for cut in cuts]
     least = RISEN if max(rises, default=0.0) > CLEARLY_RISEN else BURIED
@@ -171,7 +172,7 @@ def judge_recording(
         findings.extend(cut.findings)
     if not cuts:
         speed = _whole_speed(recording, channel, setup)
-        findings.append(_no_cut(sections))
+        findings.append(_no_cut(sections, setup))
         return CutAnalysis(
             spindle=_spindle(setup, speed),
             channel=channel,
@@ -469,14 +470,14 @@ def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:
     )
 
 
-def _no_cut(sections: Sections) -> Finding:
+def _no_cut(sections: Sections, setup: CutSetup) -> Finding:
     """Say why nothing was judged."""
     if sections.cuts:
         return Finding(
             code="spindle-not-found",
             severity="error",
-            message="Something gets louder, but the spindle's tooth-passing lines are not in it: "
-            f"check the speed and the flute count, and {HOW_TO}.",
+            message=f"Something gets louder, but not with the teeth of {setup.flutes} flutes at "
+            f"{setup.rpm:,.0f} rpm: check the speed and the flute count; if they are right, {HOW_TO}.",
         )
     return Finding(
         code="no-cut-found",

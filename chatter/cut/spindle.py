@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from chatter.cut.spindle_comb import Comb, chance_of_spindle, find_comb
 from chatter.cut.weights import LEAST_CHANCE
 from chatter.dsp.angle import phase_turns, refine_phase
-from chatter.dsp.comb import Layer, find_base
+from chatter.dsp.comb import Layer, find_base, score_apart, score_at_fractions
 from chatter.dsp.envelope import TOP_HZ as ENVELOPE_TOP_HZ
 from chatter.dsp.envelope import band_envelopes, envelope_excess, line_excess
 from chatter.dsp.spectra import frame_powers, running_floor
@@ -147,8 +147,12 @@ def measure_speed(
         base_hz, score, z = comb.base_hz, comb.score, comb.z
         found = chance_of_spindle(comb) >= LEAST_CHANCE
     else:
-        base_hz, score, z = find_base((lines, envelope), low_hz=low_hz, high_hz=high_hz, teeth=flutes)
+        layers = (lines, envelope)
+        base_hz, score, z = find_base(layers, low_hz=low_hz, high_hz=high_hz, teeth=flutes)
         found = score >= WITHOUT_CUT[0] and z >= WITHOUT_CUT[1]
+        if found:  # no other speed's comb stands out more
+            others = (score_apart, score_at_fractions)
+            found = score > max(other(layers, base_hz=base_hz, teeth=flutes) for other in others)
     if idling_hz is not None and not found:
         base_hz, score, _ = find_base(
             (lines, envelope), low_hz=idling_hz * SAG_LOW, high_hz=idling_hz * SAG_HIGH, teeth=flutes
@@ -180,14 +184,15 @@ def measure_speed(
     )
 
 
-def of_one_spindle(speeds: list[Speed]) -> list[bool]:
+def of_one_spindle(speeds: list[Speed], *, without: bool) -> list[bool]:
     """Say which sections of a recording turn as fast as the one whose comb is surest, or are sure themselves.
 
     Load takes far less from one spindle's speed than voices and bumps, whose combs are faint, lie off it.
+    Where other loud sections are `without` any comb, faint ones are none either.
     """
     chances = [0.0 if speed.comb is None else chance_of_spindle(speed.comb) for speed in speeds]
     if max(chances, default=0.0) < BELIEVED:
-        return [True] * len(speeds)
+        return [not without] * len(speeds)
     surest_hz = speeds[int(np.argmax(chances))].rotation_hz
     return [
         chance >= BELIEVED or abs(speed.rotation_hz / surest_hz - 1) < ALIKE

@@ -29,4 +29,4 @@ COMB_WEIGHTS = {  # per unit of each mark of chatter/cut/spindle_comb.py
     "speed": 0.7501,
     "flutes": 1.0735,
 }
-LEAST_CHANCE = 0.081  # turns down 1 in 100 of the spindles' combs that it was fitted on
+LEAST_CHANCE = 0.057  # turns down 5 in 1000 of the spindles' combs that it was fitted on

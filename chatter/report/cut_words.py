@@ -34,8 +34,9 @@ LINE_NAMES = {
 }
 TYPED = "speed-as-typed"  # code of the finding that thousands may have been meant
 FACTS = "facts-do-not-fit"
+NO_TEETH = "spindle-not-found"  # code of the finding that what gets louder has another comb or none
 JUDGE_AGAIN = "Then judge this recording with the right ones; record again only if that can't tell either."
-DOUBTED = frozenset({FACTS, TYPED})  # codes of findings on which the whole answer hangs
+DOUBTED = frozenset({FACTS, TYPED, NO_TEETH})  # codes of findings on which the whole answer hangs
 _ONE_CUT = {
     "stable": "this cut did not chatter",
     "marginal": "this cut is at the edge; it may have begun to chatter",
@@ -98,7 +99,7 @@ def tell_action(document: CutDocument) -> tuple[str, ...]:
     codes = {finding["code"] for finding in document.recording["findings"]}
     if advice.action == "record again" and (advice.urgent or TYPED in codes):
         action = THEN_AGAIN
-    if FACTS in codes and advice.action == "record again":
+    if codes & {FACTS, NO_TEETH} and advice.action == "record again":
         return ("First make sure of the speed and the flutes.", *advice.urgent, JUDGE_AGAIN)
     if not codes & DOUBTED:
         return (*advice.urgent, action)
@@ -117,7 +118,8 @@ def tell_counts(document: CutDocument) -> str | None:
 def tell_which_cut(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
     """Say in one sentence which cut the verdict is about and how sure it is."""
     if worst is None:
-        return "no cut was found in it."
+        loud = any(finding.code == NO_TEETH for finding in analysis.findings)
+        return "no cut with the teeth told was found in it." if loud else "no cut was found in it."
     sentence = f"the cut {tell_span(worst)}"
     if len(analysis.cuts) > 1 and analysis.cut_index is not None:
         sentence = f"judged by the worst cut, number {analysis.cut_index + 1} ({tell_span(worst)})"

@@ -13,7 +13,7 @@ def test_few_scenes_are_told_apart_by_their_combs():
     }
     assert len(taken[True]) >= 6
     assert len(rows) == 4 * 8
-    assert taken[True].mean() > 0.9  # the long form's figures stand in docs/verdicts.md
+    assert taken[True].mean() > 0.9  # the long form's figures stand in docs/methods.md
     assert taken[False].mean() < 0.4
     # The map that these few would give parts them as well.
     weights = fit(rows)

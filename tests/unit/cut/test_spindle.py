@@ -94,6 +94,7 @@ def test_faint_combs_of_another_speed_are_no_cut_beside_a_sure_one():
         speed_of(75.1, chance=0.1),
     )
     faster = speed_of(79.0, chance=0.7)  # a clear comb may have another speed: the dial was turned
-    assert of_one_spindle([voice, sure, alike, faster]) == [False, True, True, True]
-    assert of_one_spindle([voice, alike]) == [True, True]  # none is sure
-    assert of_one_spindle([]) == []
+    for without in (True, False):
+        assert of_one_spindle([voice, sure, alike, faster], without=without) == [False, True, True, True]
+        assert of_one_spindle([voice, alike], without=without) == [not without] * 2  # none is sure
+        assert of_one_spindle([], without=without) == []
