@@ -476,8 +476,9 @@ def _no_cut(sections: Sections, setup: CutSetup) -> Finding:
         return Finding(
             code="spindle-not-found",
             severity="error",
-            message=f"Something gets louder, but not with the teeth of {setup.flutes} flutes at "
-            f"{setup.rpm:,.0f} rpm: check the speed and the flute count; if they are right, {HOW_TO}.",
+            message=f"Something gets louder, but without the lines of a spindle at {setup.rpm:,.0f} rpm "
+            f"whose teeth strike {setup.rpm / 60 * setup.flutes:,.0f} times a second: check the speed and "
+            f"the flute count; if they are right, {HOW_TO}.",
         )
     return Finding(
         code="no-cut-found",

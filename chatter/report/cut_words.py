@@ -119,7 +119,7 @@ def tell_which_cut(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
     """Say in one sentence which cut the verdict is about and how sure it is."""
     if worst is None:
         loud = any(finding.code == NO_TEETH for finding in analysis.findings)
-        return "no cut with the teeth told was found in it." if loud else "no cut was found in it."
+        return "no cut with such teeth was found in it." if loud else "no cut was found in it."
     sentence = f"the cut {tell_span(worst)}"
     if len(analysis.cuts) > 1 and analysis.cut_index is not None:
         sentence = f"judged by the worst cut, number {analysis.cut_index + 1} ({tell_span(worst)})"
