@@ -12,24 +12,18 @@ Results: docs/methods.md.
 """
 
 import argparse
-import multiprocessing
 import sys
-import tempfile
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.audio import read_recording
 from chatter.cut.spindle import measure_speed
 from chatter.cut.spindle_comb import chance_of_spindle
 from chatter.cut.weights import LEAST_CHANCE
-from chatter.errors import BadValueError
-from chatter.simulate import Scene, phone, random_scene, render_scene, school_sounds
-from chatter.simulate.codec import random_codec, write_as
-from chatter.simulate.school import SchoolScene, random_school_scene, render_school_scene
-from tests.benchmarks.suite import PROCESSES, SEEDS, fit_logistic, share
+from chatter.simulate import Scene, phone, school_sounds
+from chatter.simulate.school import SchoolScene
+from tests.benchmarks.suite import SEEDS, fit_logistic, from_scenes, read_back, render, share
 
 EDGE_S = 0.12
 LONGEST_S = 6.0
@@ -80,18 +74,14 @@ def _wrong(rng: np.random.Generator) -> float:
     return times if rng.random() < 0.5 else 1 / times
 
 
-def _work(scene: Scene | SchoolScene) -> list[Heard]:
-    """Hear the sounds of one scene; none where it can't be used."""
-    try:
-        rendered = render_school_scene(scene) if isinstance(scene, SchoolScene) else render_scene(scene)
-    except BadValueError:  # the simulator can't follow it, or its answer isn't clear
-        return []
+def _work(scene: Scene | SchoolScene) -> list[Heard] | None:
+    """Hear the sounds of one scene; None where it can't be used."""
+    made = render(scene)
+    if made is None:
+        return None
+    rendered, codec = made
     rng = np.random.default_rng([scene.seed, 7])
-    codec = random_codec(np.random.default_rng([scene.seed, 1]))
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"scene{codec.suffix}"
-        write_as(codec, path=path, samples=rendered.samples, rate_hz=rendered.rate_hz)
-        recording = read_recording(path)
+    recording = read_back(rendered, codec=codec)
     rate_hz = recording.rate_hz
     start_s, end_s = rendered.cut_times_s[0]
     part = recording.samples[0, int((start_s + EDGE_S) * rate_hz) : int((end_s - EDGE_S) * rate_hz)]
@@ -115,20 +105,7 @@ def _work(scene: Scene | SchoolScene) -> list[Heard]:
 
 def hear(family: str, count: int, seed: int) -> list[Heard]:
     """Hear the sounds of some scenes of a family; the same seed gives the same sounds."""
-    rng = np.random.default_rng(seed)
-    rows: list[list[Heard]] = []
-    with multiprocessing.get_context("spawn").Pool(PROCESSES) as pool:
-        while len(rows) < count:
-            tasks = [
-                random_school_scene(rng) if family == "school" else random_scene(rng, family=family)
-                for _ in range(count - len(rows))
-            ]
-            for row in pool.imap(_work, tasks):
-                if row:
-                    rows.append(row)
-                sys.stderr.write(f"\r{len(rows)} of {count}")
-    sys.stderr.write("\n")
-    return [heard for row in rows for heard in row]
+    return [heard for row in from_scenes(_work, family, count, seed) for heard in row]
 
 
 def fit(rows: list[Heard]) -> dict[str, float]:

@@ -15,8 +15,11 @@ import argparse
 import multiprocessing
 import sys
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from scipy.optimize import minimize
@@ -25,13 +28,14 @@ from chatter.audio import read_recording
 from chatter.cut import judge_recording, study_recording
 from chatter.cut.verdict import lineless_mark, marks
 from chatter.errors import BadValueError
-from chatter.model import CutSetup
+from chatter.model import CutSetup, Recording
 from chatter.simulate import RenderedScene, Scene, random_scene, render_scene
 from chatter.simulate.codec import Codec, random_codec, write_as
 from chatter.simulate.school import SchoolScene, random_school_scene, render_school_scene
 
 SEEDS = {"workshop": 100, "other": 200, "school": 300}
 PROCESSES = 2
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,12 +60,17 @@ def line_matches(heard_hz: float, true_hz: float, rotation_hz: float) -> bool:
     return abs(folds[0] - folds[1]) * rotation_hz < max(3.0, 0.02 * rotation_hz)
 
 
-def judge(rendered: RenderedScene, *, codec: Codec, fitting: bool = False) -> Row:
-    """Write, read and judge one scene; the worst cut speaks for it, as in a document."""
+def read_back(rendered: RenderedScene, *, codec: Codec) -> Recording:
+    """Write a scene to a sound file and read it as a user's is read."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"scene{codec.suffix}"
         write_as(codec, path=path, samples=rendered.samples, rate_hz=rendered.rate_hz)
-        recording = read_recording(path)
+        return read_recording(path)
+
+
+def judge(rendered: RenderedScene, *, codec: Codec, fitting: bool = False) -> Row:
+    """Write, read and judge one scene; the worst cut speaks for it, as in a document."""
+    recording = read_back(rendered, codec=codec)
     setup = CutSetup(rpm=rendered.programmed_rpm, flutes=rendered.flutes)
     analysis = judge_recording(recording, setup=setup)
     heard = [cut.evidence for cut in study_recording(recording, setup=setup)[2]] if fitting else []
@@ -165,21 +174,31 @@ def fit_logistic(
     return {intercept: round(float(best.x[0] - weights @ middle), 4), **named}
 
 
-def _work(task: tuple[Scene | SchoolScene, bool]) -> Row | None:
-    """Render and judge one scene; None where it can't be used."""
-    scene, fitting = task
+def render(scene: Scene | SchoolScene) -> tuple[RenderedScene, Codec] | None:
+    """Render one scene and draw its codec; None where it can't be used."""
     try:
         rendered = render_school_scene(scene) if isinstance(scene, SchoolScene) else render_scene(scene)
     except BadValueError:  # the simulator can't follow it, or its answer isn't clear
         return None
-    codec = random_codec(np.random.default_rng([scene.seed, 1]))
-    return judge(rendered, codec=codec, fitting=fitting)
+    return rendered, random_codec(np.random.default_rng([scene.seed, 1]))
+
+
+def _work(scene: Scene | SchoolScene, *, fitting: bool) -> Row | None:
+    made = render(scene)
+    return None if made is None else judge(made[0], codec=made[1], fitting=fitting)
 
 
 def scenes(family: str, count: int, seed: int, *, fitting: bool = False) -> list[Row]:
-    """Render and judge scenes on two processes; the same seed gives the same rows."""
+    """Render and judge scenes; the same seed gives the same rows."""
+    return from_scenes(partial(_work, fitting=fitting), family, count, seed)
+
+
+def from_scenes(
+    work: Callable[[Scene | SchoolScene], Made | None], family: str, count: int, seed: int
+) -> list[Made]:
+    """Do some work on each of `count` usable scenes, on two processes; the same seed gives the same ones."""
     rng = np.random.default_rng(seed)
-    rows: list[Row] = []
+    rows: list[Made] = []
     drawn = 0
 
     def draw() -> Scene | SchoolScene:
@@ -187,9 +206,9 @@ def scenes(family: str, count: int, seed: int, *, fitting: bool = False) -> list
 
     with multiprocessing.get_context("spawn").Pool(PROCESSES) as pool:
         while len(rows) < count:
-            tasks = [(draw(), fitting) for _ in range(count - len(rows))]
+            tasks = [draw() for _ in range(count - len(rows))]
             drawn += len(tasks)
-            for row in pool.imap(_work, tasks):
+            for row in pool.imap(work, tasks):
                 if row is not None:
                     rows.append(row)
                 sys.stderr.write(f"\r{len(rows)} of {count}")
