@@ -14,6 +14,8 @@ Leaves out: following the speed along the section (chatter/cut/spindle.py).
 import math
 from dataclasses import dataclass, replace
 
+from scipy.special import expit
+
 from chatter.cut.weights import COMB_INTERCEPT, COMB_WEIGHTS
 from chatter.dsp.comb import Layer, find_base, score_apart, score_at_fractions
 
@@ -73,7 +75,7 @@ def find_comb(lines: Layer, loudness: Layer, *, low_hz: float, high_hz: float, f
 def chance_of_spindle(comb: Comb) -> float:
     """Give the chance that a comb is the spindle's, where a cut is as likely as any other sound."""
     total = COMB_INTERCEPT + sum(COMB_WEIGHTS[name] * mark for name, mark in comb.marks.items())
-    return 1 / (1 + math.exp(-max(-30.0, min(30.0, total))))
+    return float(expit(total))
 
 
 def _log(score: float) -> float:

@@ -10,6 +10,8 @@ Leaves out: cuts without a measured speed, which the pipeline leaves undecided.
 
 import math
 
+from scipy.special import expit
+
 from chatter.cut.evidence import Evidence
 from chatter.cut.weights import INTERCEPT, LINELESS_INTERCEPT, LINELESS_WEIGHT, WEIGHTS
 from chatter.model import Verdict
@@ -75,18 +77,14 @@ def probability_of_chatter(evidence: Evidence) -> float:
     """
     if len(evidence.family) > 1:
         values = marks(evidence)
-        probability = _logistic(INTERCEPT + sum(WEIGHTS[name] * value for name, value in values.items()))
+        probability = float(expit(INTERCEPT + sum(WEIGHTS[name] * value for name, value in values.items())))
     else:
         broad, whole = (
-            _logistic(LINELESS_INTERCEPT + LINELESS_WEIGHT * lineless_mark(evidence, unrepeated))
+            float(expit(LINELESS_INTERCEPT + LINELESS_WEIGHT * lineless_mark(evidence, unrepeated)))
             for unrepeated in (evidence.broad, evidence.unrepeated)
         )
         probability = max(min(broad, LINELESS_AT_MOST), min(whole, LONE_AT_MOST))
     return max(0.001, min(0.999, probability))
-
-
-def _logistic(total: float) -> float:
-    return 1 / (1 + math.exp(-max(-30.0, min(30.0, total))))
 
 
 def verdict_of(probability: float) -> Verdict:

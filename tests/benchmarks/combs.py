@@ -11,22 +11,23 @@ where its speed is within 0.1 %; the others' never is. `--fit` prints the number
 Results: docs/methods.md.
 """
 
-import argparse
 import sys
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 
+from chatter.cut.idle import LONGEST_S
+from chatter.cut.pipeline import EDGE_S
 from chatter.cut.spindle import measure_speed
 from chatter.cut.spindle_comb import chance_of_spindle
 from chatter.cut.weights import LEAST_CHANCE
 from chatter.simulate import Scene, phone, school_sounds
 from chatter.simulate.school import SchoolScene
-from tests.benchmarks.suite import SEEDS, fit_logistic, from_scenes, read_back, render, share
+from tests.benchmarks.suite import asked, fit_logistic, from_scenes, read_back, render, share
 
-EDGE_S = 0.12
-LONGEST_S = 6.0
 FRACTIONS = (2 / 3, 3 / 4, 4 / 5, 5 / 6, 6 / 5, 5 / 4, 4 / 3, 3 / 2)  # told over dialled
 FURTHEST, NEAREST = 1.9, 1.1  # else a wrong speed is that many times the dialled one, or that many times less
 SHORTEST_S, FEWEST_TURNS = 0.4, 10
@@ -55,15 +56,22 @@ class Heard:
 
 
 def _hear(
-    samples: NDArray[np.float64], kind: str, *, rate_hz: float, bandwidth_hz: float, rpm: float, flutes: int
-) -> tuple[Heard, float]:
-    """Give what is heard, and the rotation frequency of the comb, Hz."""
+    samples: NDArray[np.float64],
+    kind: str,
+    *,
+    rate_hz: float,
+    bandwidth_hz: float,
+    rpm: float,
+    flutes: int,
+    true_rpm: float = np.inf,
+) -> Heard:
+    """Hear one sound; without a true speed no comb in it is right."""
     speed = measure_speed(
         samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, programmed_rpm=rpm, flutes=flutes
     )
     assert speed.comb is not None
-    heard = Heard(kind=kind, right=False, marks=speed.comb.marks, chance=chance_of_spindle(speed.comb))
-    return heard, speed.comb.base_hz
+    right = abs(speed.comb.base_hz * 60 / true_rpm - 1) < 1e-3
+    return Heard(kind=kind, right=right, marks=speed.comb.marks, chance=chance_of_spindle(speed.comb))
 
 
 def _wrong(rng: np.random.Generator) -> float:
@@ -88,18 +96,18 @@ def _work(scene: Scene | SchoolScene) -> list[Heard] | None:
     part = part[: int(LONGEST_S * rate_hz)].astype(np.float64)
     least = int(max(SHORTEST_S, FEWEST_TURNS * 60 / rendered.programmed_rpm) * rate_hz)
     part = part[: max(least, int(len(part) * rng.uniform(0.1, 1)))]
-    rpm, flutes, band_hz = rendered.programmed_rpm, rendered.flutes, recording.bandwidth_hz
-    cut, base_hz = _hear(part, "cut", rate_hz=rate_hz, bandwidth_hz=band_hz, rpm=rpm, flutes=flutes)
-    right = abs(base_hz * 60 / rendered.true_rpm - 1) < 1e-3
-    told = rpm * _wrong(rng)
-    wrong, _ = _hear(part, "wrong speed", rate_hz=rate_hz, bandwidth_hz=band_hz, rpm=told, flutes=flutes)
-    heard = [Heard(kind="cut", right=right, marks=cut.marks, chance=cut.chance), wrong]
+    rpm = rendered.programmed_rpm
+    hear_it = partial(_hear, rate_hz=rate_hz, bandwidth_hz=recording.bandwidth_hz, flutes=rendered.flutes)
+    heard = [
+        hear_it(part, "cut", rpm=rpm, true_rpm=rendered.true_rpm),
+        hear_it(part, "wrong speed", rpm=rpm * _wrong(rng)),
+    ]
     for at in rng.choice(len(SOUNDS), size=2, replace=False):
         sound = SOUNDS[at](rng, len(part), rate_hz=rate_hz)
         level = float(np.std(sound)) * 10 ** (-rng.uniform(10, 40) / 20)
         sound = 0.05 * (sound + level * rng.normal(size=len(sound)))
         name = f"{SOUNDS[at].__module__.rsplit('.', 1)[-1]} {SOUNDS[at].__name__}"
-        heard.append(_hear(sound, name, rate_hz=rate_hz, bandwidth_hz=band_hz, rpm=rpm, flutes=flutes)[0])
+        heard.append(hear_it(sound, name, rpm=rpm))
     return heard
 
 
@@ -116,25 +124,16 @@ def fit(rows: list[Heard]) -> dict[str, float]:
         for row in rows
         if row.right
     ]
-    least = 1 / (1 + np.exp(-np.quantile(totals, MOST_MISSED)))
-    return {**weights, "least chance": round(float(least), 3)}
+    least = float(expit(np.quantile(totals, MOST_MISSED)))
+    return {**weights, "least chance": round(least, 3)}
 
 
 def main() -> None:
     """Run from the command line."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("families", nargs="+", choices=sorted(SEEDS))
-    parser.add_argument("count", type=int)
-    parser.add_argument("--fit", action="store_true")
-    parser.add_argument("--seed", type=int)
-    given = parser.parse_args()
-    rows = [
-        heard
-        for family in given.families
-        for heard in hear(family, given.count, SEEDS[family] if given.seed is None else given.seed)
-    ]
+    families, count, fitting = asked(__doc__)
+    rows = [heard for family, seed in families for heard in hear(family, count, seed)]
     out = sys.stdout.write
-    if given.fit:
+    if fitting:
         out(f"{fit(rows)}\n")
     cuts = [row for row in rows if row.kind == "cut"]
     out(f"{len(cuts)} cuts, comb right in {share(np.array([row.right for row in cuts])):.3f}\n")

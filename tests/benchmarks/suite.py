@@ -216,23 +216,24 @@ def from_scenes(
     return rows
 
 
-def main() -> None:
-    """Run from the command line."""
-    parser = argparse.ArgumentParser(description=__doc__)
+def asked(text: str | None) -> tuple[list[tuple[str, int]], int, bool]:
+    """Read the command line: families with their seeds, how many scenes of each, whether to fit."""
+    parser = argparse.ArgumentParser(description=text)
     parser.add_argument("families", nargs="+", choices=sorted(SEEDS))
     parser.add_argument("count", type=int)
     parser.add_argument("--fit", action="store_true")
     parser.add_argument("--seed", type=int)
     given = parser.parse_args()
-    rows = [
-        row
-        for family in given.families
-        for row in scenes(
-            family, given.count, SEEDS[family] if given.seed is None else given.seed, fitting=given.fit
-        )
-    ]
+    seeds = [SEEDS[family] if given.seed is None else given.seed for family in given.families]
+    return list(zip(given.families, seeds, strict=True)), given.count, given.fit
+
+
+def main() -> None:
+    """Run from the command line."""
+    families, count, fitting = asked(__doc__)
+    rows = [row for family, seed in families for row in scenes(family, count, seed, fitting=fitting)]
     out = sys.stdout.write
-    if given.fit:
+    if fitting:
         out(f"{fit(rows)}\n")
     codecs = sorted({row.codec for row in rows})
     columns = [figures(rows)] + [figures([row for row in rows if row.codec == codec]) for codec in codecs]

@@ -72,7 +72,7 @@ def test_noise_has_no_spindle(rng):
 
 
 def speed_of(rotation_hz: float, *, chance: float) -> Speed:
-    """Give a speed whose comb has a chosen chance; None of the other marks weighs."""
+    """Give a speed whose comb has a chosen chance, as if the other marks were all nought."""
     score = (np.log(chance / (1 - chance)) - COMB_INTERCEPT) / COMB_WEIGHTS["score"]
     marks = dict.fromkeys(COMB_WEIGHTS, 0.0) | {"score": score}
     return Speed(
