@@ -64,6 +64,7 @@ class Evidence:
     broad: float  # the same in the quieter moments and without the strongest line: no voice, no lone tone
     halved: float  # log of power at odd halves of the tooth-passing frequency over power at the other orders
     tooth_hz: float  # tooth-passing frequency
+    has_air_pass: bool  # whether what sounds without cutting is known from a recording of its own
 
 
 def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
@@ -132,16 +133,28 @@ def _off_comb(spectra: CutSpectra, *, rotation_hz: float) -> NDArray[np.bool_]:
     return np.asarray((nearest > guard_hz) & (spectra.hz > BOTTOM_HZ))
 
 
-def _loudest(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
+def _in_air(spectra: CutSpectra, peaks: tuple[Peak, ...]) -> NDArray[np.bool_]:
+    """Say which bins hold lines that an air pass has, too. Shape (f,)."""
+    held = np.zeros(len(spectra.hz), dtype=bool)
+    for peak in peaks:
+        if spectra.has_air_pass and peak.in_idle:
+            held |= np.abs(spectra.hz - peak.frequency_hz) < spectra.line_width_hz
+    return held
+
+
+def _loudest(spectra: CutSpectra, peaks: tuple[Peak, ...], *, rotation_hz: float) -> tuple[Peak, ...]:
     """Give the loudest place off the comb and above the idle part, however broad; empty without one."""
     above = np.where(_off_comb(spectra, rotation_hz=rotation_hz), spectra.rest, 0.0)
     if spectra.idle is not None:
-        above = np.where(spectra.rest > 2 * spectra.idle, above, 0.0)
+        above = np.where((spectra.rest > 2 * spectra.idle) & ~_in_air(spectra, peaks), above, 0.0)
     index = int(np.argmax(above))
     if not 0 < index < len(above) - 1 or above[index] <= 0:
         return ()
     frequency_hz = peak_frequency_hz(spectra.rest, index, spectra.bin_hz)
-    return (Peak(frequency_hz=frequency_hz, power=float(above[index]), excess=0.0, in_idle=False),)
+    near = [peak for peak in peaks if abs(peak.frequency_hz - frequency_hz) < spectra.line_width_hz]
+    lines = [peak for peak in near if not peak.in_idle]
+    broad = Peak(frequency_hz=frequency_hz, power=float(above[index]), excess=0.0, in_idle=False)
+    return (max(lines, key=lambda peak: peak.power, default=broad),)
 
 
 def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
@@ -164,9 +177,11 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     base = _find_base(family, fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
     steady = _steadiness(spectra, family, rotation_hz=rotation_hz) if len(family) > 1 else 0.0
     if len(family) < 2:
-        family = base = _loudest(spectra, rotation_hz=rotation_hz) or family
+        family = base = _loudest(spectra, peaks, rotation_hz=rotation_hz) or family
     power = sum(peak.power for peak in family)
-    idle_power = 0.0 if spectra.idle is None else float(spectra.idle.sum())
+    idle_power = 0.0
+    if spectra.idle is not None:  # the load may make what an air pass has louder: it stays background
+        idle_power = float(np.where(_in_air(spectra, peaks), spectra.rest, spectra.idle).sum())
     rest_lines = float(spectra.rest.sum())
     whole = max(float(spectra.whole.sum()) - rest_lines, 0.0)
     repeating = max(whole, 1e-3 * rest_lines, TINY)
@@ -194,6 +209,7 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
         broad=unrepeated(quiet * (rest_lines - lone)),
         halved=_halved(spectra, rotation_hz=rotation_hz, flutes=flutes),
         tooth_hz=rotation_hz * flutes,
+        has_air_pass=spectra.has_air_pass,
     )
 
 

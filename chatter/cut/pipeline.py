@@ -14,6 +14,7 @@ from chatter.cut.engagement import add_combed, trim_to_comb
 from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.findings import Doubt, find_doubt
 from chatter.cut.idle import (
+    IDLE_QUIET,
     LEAST_IDLE_S,
     LEAST_TURNS,
     LONGEST_S,
@@ -76,25 +77,25 @@ def study_recording(
     channel, sections = _choose_channel(recording, rotation_hz=setup.rpm / 60)
     samples = recording.samples[channel].astype(np.float64)
     rate_hz = recording.rate_hz
-    spans = sections.idle
-    quiet: Floats = samples
-    if idle is not None:
-        quiet = idle.samples[min(channel, idle.channels - 1)].astype(np.float64)
-        spans = ((0.0, idle.duration_s),)
-        if not sections.cuts and cuts_throughout(samples, quiet, rate_hz=rate_hz):
+    air_pass: Floats | None = None
+    if idle is None:
+        longest = longest_span(sections.idle)
+        at_rest: Floats = samples[int(longest[0] * rate_hz) : int(longest[1] * rate_hz)]
+    else:
+        at_rest = air_pass = idle.samples[min(channel, idle.channels - 1)].astype(np.float64)
+        if not sections.cuts and cuts_throughout(samples, air_pass, rate_hz=rate_hz):
             sections = cut_from_end_to_end(recording.duration_s)
-    longest = longest_span(spans)
-    at_rest: Floats = quiet[int(longest[0] * rate_hz) : int(longest[1] * rate_hz)]
     idling_hz = measure_idling_hz(at_rest, recording=recording, setup=setup) if sections.cuts else None
 
     def study(section: Section) -> StudiedCut | None:
-        near = spans if idle is not None else nearest_spans(sections.idle, section)
+        near = nearest_spans(sections.idle, section)
         return _study(
             samples,
             section,
             recording=recording,
             setup=setup,
-            idle_parts=tuple(quiet[int(a * rate_hz) : int(b * rate_hz)] for a, b in near),
+            idle_parts=tuple(samples[int(a * rate_hz) : int(b * rate_hz)] for a, b in near),
+            air_parts=() if air_pass is None else (air_pass,),
             idling_hz=idling_hz,
         )
 
@@ -170,6 +171,8 @@ def judge_recording(
         )
     for cut in cuts:
         findings.extend(cut.findings)
+    if idle is not None and studied and not any(cut.spectra.has_air_pass for cut in studied):
+        findings.append(IDLE_QUIET)
     if not cuts:
         speed = _whole_speed(recording, channel, setup)
         findings.append(_no_cut(sections, setup))
@@ -324,6 +327,7 @@ def _study(
     recording: Recording,
     setup: CutSetup,
     idle_parts: tuple[Floats, ...],
+    air_parts: tuple[Floats, ...],
     idling_hz: float | None,
 ) -> StudiedCut | None:
     """Measure speed and evidence in one section; None when no comb is there."""
@@ -351,7 +355,9 @@ def _study(
     if not speed.found:
         return None
     top_hz = min(TOP_HZ, 0.45 * rate_hz, 0.95 * recording.bandwidth_hz)
-    spectra = cut_spectra(part, rate_hz=rate_hz, top_hz=top_hz, speed=speed, idle_parts=idle_parts)
+    spectra = cut_spectra(
+        part, rate_hz=rate_hz, top_hz=top_hz, speed=speed, idle_parts=idle_parts, air_parts=air_parts
+    )
     evidence = weigh(spectra, rotation_hz=speed.rotation_hz, flutes=setup.flutes)
     return StudiedCut(
         section=section,

@@ -17,6 +17,7 @@ from chatter.dsp.spectra import TINY, frame_powers
 Floats = NDArray[np.float64]
 AVERAGE_S = 0.8  # sliding average that catches the harmonics; its notch is 2 / AVERAGE_S wide
 COMB_FROM_HZ = 100.0  # below, phones roll off and mains hum lives
+AS_LOUD = 0.1  # own choice: an idle recording 10 dB below the idle parts lacks what ran there
 WINDOW_S = 0.8  # of a spectrum: near a lobe's top chatter sings within a few hertz of the comb
 
 
@@ -34,10 +35,17 @@ class CutSpectra:
     rest_frames: Floats  # shape (t, f)
     frame_times_s: Floats  # shape (t,), from the section's start
     idle: Floats | None  # shape (f,)
+    has_air_pass: bool  # the idle power covers another recording, as loud as the idle parts of this one
 
 
 def cut_spectra(
-    samples: Floats, *, rate_hz: float, top_hz: float, speed: Speed, idle_parts: tuple[Floats, ...]
+    samples: Floats,
+    *,
+    rate_hz: float,
+    top_hz: float,
+    speed: Speed,
+    idle_parts: tuple[Floats, ...],
+    air_parts: tuple[Floats, ...] = (),
 ) -> CutSpectra:
     """Give the spectra of one steady part.
 
@@ -52,7 +60,9 @@ def cut_spectra(
     speed
         The spindle along the same samples.
     idle_parts
-        Arrays of shape (m,), sound without cutting.
+        Arrays of shape (m,), sound without cutting beside the cut.
+    air_parts
+        The same from another recording. What either holds is background.
 
     Returns
     -------
@@ -78,7 +88,9 @@ def cut_spectra(
 
     _, hz, whole = spectra(samples)
     times_s, _, rest_frames = spectra(rest)
-    idle = idle_power(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz)
+    beside, in_air = (
+        idle_power(parts, rate_hz=rate_hz, size_s=size_s, hz=hz) for parts in (idle_parts, air_parts)
+    )
     return CutSpectra(
         hz=hz,
         bin_hz=float(hz[1]),
@@ -89,8 +101,16 @@ def cut_spectra(
         rate_hz=rate_hz,
         rest_frames=rest_frames,
         frame_times_s=times_s,
-        idle=idle,
+        idle=beside if in_air is None else in_air if beside is None else np.maximum(beside, in_air),
+        has_air_pass=_is_as_loud(in_air, beside),
     )
+
+
+def _is_as_loud(in_air: Floats | None, beside: Floats | None) -> bool:
+    """Say whether an idle recording holds about what the idle parts beside the cut hold."""
+    if in_air is None or not np.any(in_air):
+        return False
+    return beside is None or bool(in_air.sum() >= AS_LOUD * beside.sum())
 
 
 def comb_rise(spectra: CutSpectra, *, rotation_hz: float) -> float:

@@ -3,7 +3,8 @@
 In: evidence of one cut. Out: verdict, probability, and what to say when there is none.
 Rules: below 0.45 stable, above 0.55 chatter, between marginal. Lines of one family are weighed by one map. A
 lone line, or none, goes by what does not repeat: a line is then at most marginal, because a vacuum or a drive
-sounds like that; a broad, lineless chatter that speaks without it is never stated surer than 0.9.
+sounds like that. A clear one that an air pass lacks is marginal at least; lone or broad chatter is never
+stated surer than 0.9.
 Source: logistic regression, D. R. Cox, J. R. Stat. Soc. B 20 (1958) 215 to 242; weights in weights.py.
 Leaves out: cuts without a measured speed, which the pipeline leaves undecided.
 """
@@ -12,14 +13,14 @@ import math
 
 from scipy.special import expit
 
-from chatter.cut.evidence import Evidence
+from chatter.cut.evidence import CAP_NEPERS, Evidence
 from chatter.cut.weights import INTERCEPT, LINELESS_INTERCEPT, LINELESS_WEIGHT, WEIGHTS
 from chatter.model import Verdict
 
 STABLE_BELOW = 0.45
 CHATTER_ABOVE = 0.55
 LONE_AT_MOST = 0.55
-LINELESS_AT_MOST = 0.9  # of a broad chatter without a line to point at
+LINELESS_AT_MOST = 0.9  # of a broad chatter without a line to point at, or a lone line that no air pass has
 SLOW_TEETH_HZ = 300.0  # where tooth passing begins to be heard; shape of `beyond` chosen on simulated cuts
 MOST_STEADY = 3.0  # a coherence of 0.95: steadier is just steady
 MOST_MEMBERS = 2.5  # log of a dozen lines: more are just many
@@ -83,7 +84,11 @@ def probability_of_chatter(evidence: Evidence) -> float:
             float(expit(LINELESS_INTERCEPT + LINELESS_WEIGHT * lineless_mark(evidence, unrepeated)))
             for unrepeated in (evidence.broad, evidence.unrepeated)
         )
-        probability = max(min(broad, LINELESS_AT_MOST), min(whole, LONE_AT_MOST))
+        line = max((line.excess for line in evidence.family), default=0.0) if evidence.has_air_pass else 0.0
+        lone = min(whole, LINELESS_AT_MOST if line > 0 else LONE_AT_MOST)
+        if line >= CAP_NEPERS:  # own choice: there are too few simulated ones to fit
+            lone = max(lone, LONE_AT_MOST)
+        probability = max(min(broad, LINELESS_AT_MOST), lone)
     return max(0.001, min(0.999, probability))
 
 

@@ -89,7 +89,7 @@ def tell_other_findings(document: CutDocument) -> tuple[tuple[str, str], ...]:
 
 
 def tell_action(document: CutDocument) -> tuple[str, ...]:
-    """Say what to do, last; before it what is unsafe, and to make sure of speed and flutes where in doubt."""
+    """Say what to do, last; before it what is unsafe, what to make sure of, and whose a lone tone is."""
     advice = document.advice
     action = ACTIONS[advice.action]
     if advice.urgent and advice.action == "keep":
@@ -101,10 +101,31 @@ def tell_action(document: CutDocument) -> tuple[str, ...]:
         action = THEN_AGAIN
     if codes & {FACTS, NO_TEETH} and advice.action == "record again":
         return ("First make sure of the speed and the flutes.", *advice.urgent, JUDGE_AGAIN)
+    asked = ask_for_air_pass(document)
+    then = (*advice.urgent, *([] if asked is None else [asked]), action)
     if not codes & DOUBTED:
-        return (*advice.urgent, action)
-    first = "First make sure of the speed and the flutes, and judge again: the rest hangs on them."
-    return (first, *advice.urgent, action)
+        return then
+    return ("First make sure of the speed and the flutes, and judge again: the rest hangs on them.", *then)
+
+
+def ask_for_air_pass(document: CutDocument) -> str | None:
+    """Say how to find out whose a lone tone is that may be chatter; None without one, or with an air pass."""
+    worst = document.analysis.worst
+    if worst is None or worst.verdict != "marginal" or not _is_lone(worst) or _has_idle(document):
+        return None
+    return (
+        f"First find out whose the tone at {worst.chatter_hz:,.0f} Hz is: it has no side tones, and a motor, "
+        "an axis drive or a vacuum that starts with the cut sounds like that, too. Run the same program in "
+        "air, record it, and give it as the idle file (--idle). If the air pass lacks the tone:"
+    )
+
+
+def _is_lone(cut: JudgedCut) -> bool:
+    return cut.chatter_hz is not None and len(cut.family) < 2
+
+
+def _has_idle(document: CutDocument) -> bool:
+    return document.program["settings"].get("idle") is not None
 
 
 def tell_counts(document: CutDocument) -> str | None:
@@ -270,15 +291,13 @@ def tell_chatter(worst: JudgedCut | None) -> str | None:
 
 
 def tell_lone_tone(document: CutDocument) -> str | None:
-    """Say how to find out about a lone tone that may be chatter; None where there is none, or an air pass."""
+    """Say what a lone tone that may be chatter rests on beside an air pass; None without either."""
     worst = document.analysis.worst
-    if worst is None or worst.chatter_hz is None or document.program["settings"].get("idle") is not None:
-        return None
-    if worst.verdict != "marginal" or len(worst.family) > 1:
+    if worst is None or not _is_lone(worst) or not _has_idle(document):
         return None
     return (
-        "It has no side tones, and a motor, an axis drive or a vacuum that starts with the cut sounds like "
-        "that, too: run the same program in air, record it, and give it as the idle file (--idle)."
+        "It has no side tones, but the idle recording lacks it: where that was the same program in air, "
+        "with all that runs beside the cut, the tone is the cut's own."
     )
 
 

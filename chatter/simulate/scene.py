@@ -65,6 +65,7 @@ class RenderedScene:
     cut_times_s: tuple[tuple[float, float], ...]
     limit_depth_m: float
     depth_m: float
+    air_pass: NDArray[np.float32] | None = None  # shape (channels, n): the same program, nothing cut
 
     @property
     def chatter_hz(self) -> float | None:
@@ -128,8 +129,15 @@ def random_scene(
     )
 
 
-def render_scene(scene: Scene) -> RenderedScene:
+def render_scene(scene: Scene, *, air_pass: bool = False) -> RenderedScene:
     """Make the recording of a scene.
+
+    Parameters
+    ----------
+    scene
+        What is to be heard.
+    air_pass
+        Whether the same program is run once more, in air, in the same shop.
 
     Returns
     -------
@@ -174,13 +182,17 @@ def render_scene(scene: Scene) -> RenderedScene:
             sound[on], rate_hz=rate, rpm=true_rpm, flutes=scene.tool.flutes, kind=kind
         )
     level = float(np.sqrt(np.mean(sound[on] ** 2)))
-    sound = sound + _shop(scene, rng, mask=on, level=level)
+    runs = 2 if air_pass else 1  # one after the other before the same phone
+    sound = np.pad(sound, (0, (runs - 1) * len(sound))) + _shop(
+        scene, rng, mask=np.tile(on, runs), level=level
+    )
     sound = phone.in_room(sound, rng, rate_hz=rate, decay_s=scene.decay_s, wet=float(rng.uniform(0.2, 0.8)))
     if scene.agc:
         sound = phone.automatic_gain(sound / np.abs(sound).max(), rate_hz=rate)
     heard = phone.microphone(sound, rng, rate_hz=rate, peak=float(10 ** rng.uniform(-1.2, 0.02)))
+    cutting, *in_air = (part[None, :] for part in np.split(heard.astype(np.float32), runs))
     return RenderedScene(
-        samples=heard.astype(np.float32)[None, :],
+        samples=cutting,
         rate_hz=rate,
         chattering=kind != "none",
         kind=kind,
@@ -191,6 +203,7 @@ def render_scene(scene: Scene) -> RenderedScene:
         cut_times_s=times,
         limit_depth_m=limit_m,
         depth_m=depth_m,
+        air_pass=in_air[0] if in_air else None,
     )
 
 

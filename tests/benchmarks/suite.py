@@ -16,7 +16,7 @@ import multiprocessing
 import sys
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
@@ -69,10 +69,13 @@ def read_back(rendered: RenderedScene, *, codec: Codec) -> Recording:
 
 
 def judge(rendered: RenderedScene, *, codec: Codec, fitting: bool = False) -> Row:
-    """Write, read and judge one scene; the worst cut speaks for it, as in a document."""
+    """Write, read and judge one scene, with its air pass if it has one; the worst cut speaks for it."""
     recording = read_back(rendered, codec=codec)
     setup = CutSetup(rpm=rendered.programmed_rpm, flutes=rendered.flutes)
-    analysis = judge_recording(recording, setup=setup)
+    in_air = None
+    if rendered.air_pass is not None:
+        in_air = read_back(replace(rendered, samples=rendered.air_pass), codec=codec)
+    analysis = judge_recording(recording, setup=setup, idle=in_air)
     heard = [cut.evidence for cut in study_recording(recording, setup=setup)[2]] if fitting else []
     turn_hz = rendered.true_rpm / 60
     worst = analysis.worst
@@ -174,10 +177,14 @@ def fit_logistic(
     return {intercept: round(float(best.x[0] - weights @ middle), 4), **named}
 
 
-def render(scene: Scene | SchoolScene) -> tuple[RenderedScene, Codec] | None:
-    """Render one scene and draw its codec; None where it can't be used."""
+def render(scene: Scene | SchoolScene, *, air_pass: bool = False) -> tuple[RenderedScene, Codec] | None:
+    """Render one scene and draw its codec; None where it can't be used. School scenes have no air pass."""
     try:
-        rendered = render_school_scene(scene) if isinstance(scene, SchoolScene) else render_scene(scene)
+        rendered = (
+            render_school_scene(scene)
+            if isinstance(scene, SchoolScene)
+            else render_scene(scene, air_pass=air_pass)
+        )
     except BadValueError:  # the simulator can't follow it, or its answer isn't clear
         return None
     return rendered, random_codec(np.random.default_rng([scene.seed, 1]))

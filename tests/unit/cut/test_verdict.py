@@ -28,6 +28,7 @@ def evidence(**changed):
         broad=-2.5,
         halved=-12.0,
         tooth_hz=200.0,
+        has_air_pass=False,
     )
     return replace(plain, **changed)
 
@@ -35,6 +36,15 @@ def evidence(**changed):
 def test_lone_line_is_at_most_marginal_however_loud():
     lone = evidence(peaks=lines(1), family=lines(1), steady=0.0, share=3.0, local=3.0, unrepeated=3.0)
     assert verdict_of(probability_of_chatter(lone)) == "marginal"
+
+
+def test_lone_line_that_an_air_pass_lacks_may_be_chatter_but_never_surely():
+    lone = evidence(
+        peaks=lines(1), family=lines(1), steady=0.0, unrepeated=3.0, tooth_hz=2000.0, has_air_pass=True
+    )
+    assert probability_of_chatter(lone) == 0.9
+    assert probability_of_chatter(replace(lone, has_air_pass=False)) == 0.55
+    assert probability_of_chatter(replace(lone, unrepeated=-4.0, broad=-4.0)) < 0.1
 
 
 def test_broad_chatter_without_a_line_is_chatter_but_never_sure():

@@ -230,12 +230,16 @@ def test_verdict_with_much_against_it_is_not_told_as_a_fact(cuts, headline, make
 def test_lone_tone_asks_for_an_air_pass_unless_there_was_one(make_document, make_cut):
     cut = replace(make_cut("marginal", 0.5), chatter_hz=1371.0, lines=())
     text = " ".join(to_text(make_document((cut,))).split())
-    assert "run the same program in air, record it, and give it as the idle file (--idle)." in text
+    air = "Run the same program in air, record it, and give it as the idle file (--idle)."
+    assert "Set next First find out whose the tone at 1,371 Hz is" in text
+    assert air in text
     told = make_document((cut,))
     with_idle = replace(
         told, program={**told.program, "settings": {**told.program["settings"], "idle": "air.wav"}}
     )
-    assert "run the same program in air, record it" not in " ".join(to_text(with_idle).split())
+    compared = " ".join(to_text(with_idle).split())
+    assert air not in compared
+    assert "It has no side tones, but the idle recording lacks it" in compared
 
 
 def test_several_speeds_are_told_as_tries_of_one_plan(chattering):
