@@ -114,9 +114,8 @@ def ask_for_air_pass(document: CutDocument) -> str | None:
     if worst is None or worst.verdict != "marginal" or not _is_lone(worst) or _has_idle(document):
         return None
     return (
-        f"First find out whose the tone at {worst.chatter_hz:,.0f} Hz is: it has no side tones, and a motor, "
-        "an axis drive or a vacuum that starts with the cut sounds like that, too. Run the same program in "
-        "air, record it, and give it as the idle file (--idle). If the air pass lacks the tone:"
+        "First run the same program in air, record it, and give it as the idle file (--idle). "
+        f"If it lacks the tone at {worst.chatter_hz:,.0f} Hz:"
     )
 
 
@@ -291,9 +290,16 @@ def tell_chatter(worst: JudgedCut | None) -> str | None:
 
 
 def tell_lone_tone(document: CutDocument) -> str | None:
-    """Say what a lone tone that may be chatter rests on beside an air pass; None without either."""
+    """Say what a lone tone that may be chatter rests on; None without one."""
     worst = document.analysis.worst
-    if worst is None or not _is_lone(worst) or not _has_idle(document):
+    if worst is None or not _is_lone(worst):
+        return None
+    if ask_for_air_pass(document) is not None:
+        return (
+            "It has no side tones, and a motor, an axis drive or a vacuum that starts with the cut sounds "
+            "like that, too: without an air pass nobody can tell whose it is."
+        )
+    if not _has_idle(document):
         return None
     return (
         "It has no side tones, but the idle recording lacks it: where that was the same program in air, "

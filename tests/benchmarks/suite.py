@@ -1,7 +1,7 @@
 """Score the main job on simulated recordings whose answer is known.
 
     python tests/benchmarks/suite.py other 160    judge 160 scenes of a family and print the figures
-    python tests/benchmarks/suite.py workshop school 480 --fit    fit the numbers of chatter/cut/weights.py
+    python tests/benchmarks/suite.py workshop school 800 --fit    fit the numbers of chatter/cut/weights.py
 
 Every scene goes through a sound file (AAC, Opus, MP3, FLAC or WAV, drawn at random), is read back as a
 user's recording is, and is judged as a document is; figures are given per codec too.

@@ -230,9 +230,9 @@ def test_verdict_with_much_against_it_is_not_told_as_a_fact(cuts, headline, make
 def test_lone_tone_asks_for_an_air_pass_unless_there_was_one(make_document, make_cut):
     cut = replace(make_cut("marginal", 0.5), chatter_hz=1371.0, lines=())
     text = " ".join(to_text(make_document((cut,))).split())
-    air = "Run the same program in air, record it, and give it as the idle file (--idle)."
-    assert "Set next First find out whose the tone at 1,371 Hz is" in text
-    assert air in text
+    air = "First run the same program in air, record it, and give it as the idle file (--idle)."
+    assert f"Set next {air} If it lacks the tone at 1,371 Hz: " in text
+    assert "It has no side tones, and a motor" in text
     told = make_document((cut,))
     with_idle = replace(
         told, program={**told.program, "settings": {**told.program["settings"], "idle": "air.wav"}}
