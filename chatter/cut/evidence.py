@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from chatter.cut.spectrum import CutSpectra
 from chatter.dsp.spectra import TINY, peak_frequency_hz, ring_floor
 from chatter.dsp.steadiness import band_coherence
+from chatter.model.cut import LoneTone
 
 Floats = NDArray[np.float64]
 LEAST_NEPERS = 1.8  # 8 dB above its surroundings: a candidate line
@@ -64,7 +65,7 @@ class Evidence:
     broad: float  # the same in the quieter moments and without the strongest line: no voice, no lone tone
     halved: float  # log of power at odd halves of the tooth-passing frequency over power at the other orders
     tooth_hz: float  # tooth-passing frequency
-    has_air_pass: bool  # whether what sounds without cutting is known from a recording of its own
+    tone: LoneTone | None  # whose a lone line is; None without one
 
 
 def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
@@ -133,11 +134,22 @@ def _off_comb(spectra: CutSpectra, *, rotation_hz: float) -> NDArray[np.bool_]:
     return np.asarray((nearest > guard_hz) & (spectra.hz > BOTTOM_HZ))
 
 
+def _whose(spectra: CutSpectra, family: tuple[Peak, ...]) -> LoneTone | None:
+    """Say what an idle recording tells of a lone line; None where there is none, or only a broad place."""
+    if len(family) != 1 or family[0].excess <= 0:
+        return None
+    if spectra.air is not None and spectra.air.holds(family[0].frequency_hz):
+        return "in air"
+    if spectra.air is not None and spectra.air.lacks(family[0].frequency_hz):
+        return "only cutting"
+    return "unknown"
+
+
 def _in_air(spectra: CutSpectra, peaks: tuple[Peak, ...]) -> NDArray[np.bool_]:
     """Say which bins hold lines that an air pass has, too. Shape (f,)."""
     held = np.zeros(len(spectra.hz), dtype=bool)
     for peak in peaks:
-        if spectra.has_air_pass and peak.in_idle:
+        if spectra.air is not None and peak.in_idle:
             held |= np.abs(spectra.hz - peak.frequency_hz) < spectra.line_width_hz
     return held
 
@@ -209,7 +221,7 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
         broad=unrepeated(quiet * (rest_lines - lone)),
         halved=_halved(spectra, rotation_hz=rotation_hz, flutes=flutes),
         tooth_hz=rotation_hz * flutes,
-        has_air_pass=spectra.has_air_pass,
+        tone=_whose(spectra, family),
     )
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from chatter.cut.sections import Section, Sections
 from chatter.cut.spindle import measure_speed
-from chatter.model import CutSetup, Finding, Recording
+from chatter.model import CutSetup, Recording
 
 Floats = NDArray[np.float64]
 LEAST_TURNS = 8
@@ -21,12 +21,6 @@ SURE_Z = 7.0  # comb deviations for which the idling speed is believed
 ON_DIAL = 0.001  # share of the dialled speed
 LOUDER_DB = 6.0  # own choice: a recording so much louder than the idle one, from end to end, is all cut
 LEVEL_S = 0.1  # of one level
-IDLE_QUIET = Finding(
-    code="idle-quiet",
-    severity="warning",
-    message="The idle recording is far quieter than this one is beside the cut, so a lone tone may still be "
-    "the shop's: run the same program in air, vacuum and air blast on, the phone in the same place.",
-)
 
 
 def longest_span(spans: tuple[tuple[float, float], ...]) -> tuple[float, float]:

@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.cut.air_pass import IDLE_CUTS, IDLE_SHORT, IdleSound, has_teeth, idle_sound, say_unfit
 from chatter.cut.engagement import add_combed, trim_to_comb
 from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.findings import Doubt, find_doubt
 from chatter.cut.idle import (
-    IDLE_QUIET,
     LEAST_IDLE_S,
     LEAST_TURNS,
     LONGEST_S,
@@ -25,6 +25,7 @@ from chatter.cut.idle import (
     nearest_spans,
 )
 from chatter.cut.lines import name_lines
+from chatter.cut.no_cut import say_no_cut
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s
 from chatter.cut.sections import Section, Sections, find_sections
@@ -46,10 +47,6 @@ HALVED_NEPERS = 1.4  # 6 dB: run-out of a whole chip load still stays below
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
 RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
 RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
-HOW_TO = (
-    "record again with three seconds of idle before and after the cut, the recorder on uncompressed with "
-    "gain control and noise suppression off, the phone behind the guard"
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,13 +74,13 @@ def study_recording(
     channel, sections = _choose_channel(recording, rotation_hz=setup.rpm / 60)
     samples = recording.samples[channel].astype(np.float64)
     rate_hz = recording.rate_hz
-    air_pass: Floats | None = None
-    if idle is None:
+    air = None if idle is None else idle_sound(idle, channel)
+    if air is None:
         longest = longest_span(sections.idle)
         at_rest: Floats = samples[int(longest[0] * rate_hz) : int(longest[1] * rate_hz)]
     else:
-        at_rest = air_pass = idle.samples[min(channel, idle.channels - 1)].astype(np.float64)
-        if not sections.cuts and cuts_throughout(samples, air_pass, rate_hz=rate_hz):
+        at_rest = air.samples
+        if not sections.cuts and cuts_throughout(samples, at_rest, rate_hz=rate_hz):
             sections = cut_from_end_to_end(recording.duration_s)
     idling_hz = measure_idling_hz(at_rest, recording=recording, setup=setup) if sections.cuts else None
 
@@ -95,7 +92,7 @@ def study_recording(
             recording=recording,
             setup=setup,
             idle_parts=tuple(samples[int(a * rate_hz) : int(b * rate_hz)] for a, b in near),
-            air_parts=() if air_pass is None else (air_pass,),
+            idle_recording=air,
             idling_hz=idling_hz,
         )
 
@@ -160,8 +157,12 @@ def judge_recording(
             f"one recorded like the cut, at {recording.rate_hz:g} Hz",
         )
     channel, sections, studied = study_recording(recording, setup=setup, idle=idle)
+    compared: list[Finding] = []
+    if idle is not None and (unusable := _find_unusable(studied, setup=setup)) is not None:
+        idle, compared = None, [unusable]
+        channel, sections, studied = study_recording(recording, setup=setup)
     doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
-    findings = [*recording.findings, *([] if doubt is None else [doubt.finding])]
+    findings = [*recording.findings, *compared, *([] if doubt is None else [doubt.finding])]
     cuts = tuple(_judge(cut, setup=setup) for cut in studied)
     if doubt is not None and any(cut.verdict == "chatter" for cut in cuts):
         favoured = replace(setup, rpm=doubt.tooth_hz * 60 / setup.flutes)
@@ -171,11 +172,9 @@ def judge_recording(
         )
     for cut in cuts:
         findings.extend(cut.findings)
-    if idle is not None and studied and not any(cut.spectra.has_air_pass for cut in studied):
-        findings.append(IDLE_QUIET)
     if not cuts:
         speed = _whole_speed(recording, channel, setup)
-        findings.append(_no_cut(sections, setup))
+        findings.append(say_no_cut(sections, setup))
         return CutAnalysis(
             spindle=_spindle(setup, speed),
             channel=channel,
@@ -187,6 +186,10 @@ def judge_recording(
     worst = min(
         range(len(cuts)), key=lambda i: (RANK[cuts[i].verdict], -(cuts[i].chatter_probability or 0.0))
     )
+    tone_hz = cuts[worst].chatter_hz
+    if tone_hz is not None and cuts[worst].tone == "unknown":
+        unfit = say_unfit(studied[worst].spectra.air, tone_hz=tone_hz)
+        findings.extend([] if unfit is None else [unfit])
     return CutAnalysis(
         spindle=_spindle(setup, studied[worst].speed),
         channel=channel,
@@ -196,6 +199,18 @@ def judge_recording(
         ramp=_ramp_onset(recording, channel, studied, setup) if _is_ramp(setup) else None,
         pictures=_picture(recording, channel, setup, studied[worst], cuts[worst]) if pictures else None,
     )
+
+
+def _find_unusable(studied: tuple[StudiedCut, ...], *, setup: CutSetup) -> Finding | None:
+    """Say why an idle recording can't be used at all, or None: it is too short, or it cuts."""
+    if studied and all(cut.spectra.air is None for cut in studied):
+        return IDLE_SHORT
+    for cut in studied:
+        tooth_hz = cut.speed.rotation_hz * setup.flutes
+        air, spectra = cut.spectra.air, cut.spectra
+        if air is not None and has_teeth(air, spectra.whole, hz=spectra.hz, tooth_hz=tooth_hz):
+            return IDLE_CUTS
+    return None
 
 
 def _picture(
@@ -327,7 +342,7 @@ def _study(
     recording: Recording,
     setup: CutSetup,
     idle_parts: tuple[Floats, ...],
-    air_parts: tuple[Floats, ...],
+    idle_recording: IdleSound | None,
     idling_hz: float | None,
 ) -> StudiedCut | None:
     """Measure speed and evidence in one section; None when no comb is there."""
@@ -356,7 +371,12 @@ def _study(
         return None
     top_hz = min(TOP_HZ, 0.45 * rate_hz, 0.95 * recording.bandwidth_hz)
     spectra = cut_spectra(
-        part, rate_hz=rate_hz, top_hz=top_hz, speed=speed, idle_parts=idle_parts, air_parts=air_parts
+        part,
+        rate_hz=rate_hz,
+        top_hz=top_hz,
+        speed=speed,
+        idle_parts=idle_parts,
+        idle_recording=idle_recording,
     )
     evidence = weigh(spectra, rotation_hz=speed.rotation_hz, flutes=setup.flutes)
     return StudiedCut(
@@ -442,6 +462,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
         lines=lines,
         findings=tuple(findings),
         half_passing_db=DB_PER_NEPER * cut.evidence.halved if setup.flutes % 2 == 0 else None,
+        tone=cut.evidence.tone if chattering else None,
     )
 
 
@@ -473,21 +494,4 @@ def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:
         programmed_rpm=setup.rpm,
         flutes=setup.flutes,
         cutting=False,
-    )
-
-
-def _no_cut(sections: Sections, setup: CutSetup) -> Finding:
-    """Say why nothing was judged."""
-    if sections.cuts:
-        return Finding(
-            code="spindle-not-found",
-            severity="error",
-            message=f"Something gets louder, but without the lines of a spindle at {setup.rpm:,.0f} rpm "
-            f"whose teeth strike {setup.rpm / 60 * setup.flutes:,.0f} times a second: check the speed and "
-            f"the flute count; if they are right, {HOW_TO}.",
-        )
-    return Finding(
-        code="no-cut-found",
-        severity="error",
-        message=f"No part of the recording stands out as a cut: {HOW_TO}.",
     )

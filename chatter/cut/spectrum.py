@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.cut.air_pass import AirPass, IdleSound, hear_air_pass
 from chatter.cut.spindle import Speed
 from chatter.dsp.angle import phase_turns, split_repeating
 from chatter.dsp.spectra import TINY, frame_powers
@@ -17,7 +18,6 @@ from chatter.dsp.spectra import TINY, frame_powers
 Floats = NDArray[np.float64]
 AVERAGE_S = 0.8  # sliding average that catches the harmonics; its notch is 2 / AVERAGE_S wide
 COMB_FROM_HZ = 100.0  # below, phones roll off and mains hum lives
-AS_LOUD = 0.1  # own choice: an idle recording 10 dB below the idle parts lacks what ran there
 WINDOW_S = 0.8  # of a spectrum: near a lobe's top chatter sings within a few hertz of the comb
 
 
@@ -35,7 +35,7 @@ class CutSpectra:
     rest_frames: Floats  # shape (t, f)
     frame_times_s: Floats  # shape (t,), from the section's start
     idle: Floats | None  # shape (f,)
-    has_air_pass: bool  # the idle power covers another recording, as loud as the idle parts of this one
+    air: AirPass | None  # of an idle recording, whose power the idle power covers
 
 
 def cut_spectra(
@@ -45,7 +45,7 @@ def cut_spectra(
     top_hz: float,
     speed: Speed,
     idle_parts: tuple[Floats, ...],
-    air_parts: tuple[Floats, ...] = (),
+    idle_recording: IdleSound | None = None,
 ) -> CutSpectra:
     """Give the spectra of one steady part.
 
@@ -61,8 +61,8 @@ def cut_spectra(
         The spindle along the same samples.
     idle_parts
         Arrays of shape (m,), sound without cutting beside the cut.
-    air_parts
-        The same from another recording. What either holds is background.
+    idle_recording
+        Another recording without cutting. What either holds is background.
 
     Returns
     -------
@@ -88,9 +88,13 @@ def cut_spectra(
 
     _, hz, whole = spectra(samples)
     times_s, _, rest_frames = spectra(rest)
-    beside, in_air = (
-        idle_power(parts, rate_hz=rate_hz, size_s=size_s, hz=hz) for parts in (idle_parts, air_parts)
-    )
+    idle = idle_power(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz)
+    air = None
+    if idle_recording is not None:
+        air = hear_air_pass(idle_recording, size_s=size_s, hz=hz, cutting=samples, beside=idle_parts)
+    if air is not None:
+        heard = np.minimum(air.power, rest_frames.mean(axis=0))  # another gain, or a hum, explains no more
+        idle = heard if idle is None else np.maximum(idle, heard)
     return CutSpectra(
         hz=hz,
         bin_hz=float(hz[1]),
@@ -101,16 +105,9 @@ def cut_spectra(
         rate_hz=rate_hz,
         rest_frames=rest_frames,
         frame_times_s=times_s,
-        idle=beside if in_air is None else in_air if beside is None else np.maximum(beside, in_air),
-        has_air_pass=_is_as_loud(in_air, beside),
+        idle=idle,
+        air=air,
     )
-
-
-def _is_as_loud(in_air: Floats | None, beside: Floats | None) -> bool:
-    """Say whether an idle recording holds about what the idle parts beside the cut hold."""
-    if in_air is None or not np.any(in_air):
-        return False
-    return beside is None or bool(in_air.sum() >= AS_LOUD * beside.sum())
 
 
 def comb_rise(spectra: CutSpectra, *, rotation_hz: float) -> float:

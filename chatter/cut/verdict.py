@@ -21,6 +21,7 @@ STABLE_BELOW = 0.45
 CHATTER_ABOVE = 0.55
 LONE_AT_MOST = 0.55
 LINELESS_AT_MOST = 0.9  # of a broad chatter without a line to point at, or a lone line that no air pass has
+CLEAR_LOCAL = -2.3  # log of a tenth: a lone line so loud beside what repeats near it is clear
 SLOW_TEETH_HZ = 300.0  # where tooth passing begins to be heard; shape of `beyond` chosen on simulated cuts
 MOST_STEADY = 3.0  # a coherence of 0.95: steadier is just steady
 MOST_MEMBERS = 2.5  # log of a dozen lines: more are just many
@@ -84,10 +85,10 @@ def probability_of_chatter(evidence: Evidence) -> float:
             float(expit(LINELESS_INTERCEPT + LINELESS_WEIGHT * lineless_mark(evidence, unrepeated)))
             for unrepeated in (evidence.broad, evidence.unrepeated)
         )
-        line = max((line.excess for line in evidence.family), default=0.0) if evidence.has_air_pass else 0.0
-        lone = min(whole, LINELESS_AT_MOST if line > 0 else LONE_AT_MOST)
-        if line >= CAP_NEPERS:  # own choice: there are too few simulated ones to fit
-            lone = max(lone, LONE_AT_MOST)
+        own = evidence.tone == "only cutting"
+        lone = min(whole, LINELESS_AT_MOST if own else LONE_AT_MOST)
+        if own and evidence.family[0].excess >= CAP_NEPERS and evidence.local > CLEAR_LOCAL:
+            lone = max(lone, LONE_AT_MOST)  # own choice: there are too few simulated ones to fit
         probability = max(min(broad, LINELESS_AT_MOST), lone)
     return max(0.001, min(0.999, probability))
 

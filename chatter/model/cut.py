@@ -12,6 +12,7 @@ from chatter.model.recording import Finding
 from chatter.model.tap import TapPart
 
 Verdict = Literal["stable", "marginal", "chatter", "undecided"]
+LoneTone = Literal["unknown", "in air", "only cutting"]  # by an idle recording
 LineKind = Literal[
     "tooth passing",
     "spindle harmonic",
@@ -121,6 +122,7 @@ class JudgedCut:
     lines: tuple[Line, ...]
     findings: tuple[Finding, ...] = ()  # about this cut; the document lists them with the recording's
     half_passing_db: float | None = None  # halves of tooth passing over the other orders; even flutes
+    tone: LoneTone | None = None  # whose the lone line named as chatter is; None without one
 
     @property
     def family(self) -> tuple[Line, ...]:
@@ -139,6 +141,7 @@ class JudgedCut:
             "chatter_hz": self.chatter_hz,
             "onset_s": self.onset_s,
             "half_passing_db": self.half_passing_db,
+            "tone": self.tone,
             "lines": [line.to_dict() for line in self.lines],
         }
 

@@ -41,6 +41,8 @@ def _set_next(document: dict[str, Any]) -> str:
         return "check rpm/flutes"  # the rest hangs on them
     if advice.get("urgent"):
         return "cautions first"
+    if document["verdict"] == "marginal" and document["cuts"][document["cut_index"]].get("tone") == "unknown":
+        return "run it in air"  # a lone tone may be the shop's
     if advice["action"] == "change speed" and advice["speeds"]:
         return f"dial {advice['speeds'][0]['set_rpm']:,.0f}"
     if advice["action"] == "reduce depth" and advice["depth_factor"] is not None:

@@ -37,6 +37,14 @@ FACTS = "facts-do-not-fit"
 NO_TEETH = "spindle-not-found"  # code of the finding that what gets louder has another comb or none
 JUDGE_AGAIN = "Then judge this recording with the right ones; record again only if that can't tell either."
 DOUBTED = frozenset({FACTS, TYPED, NO_TEETH})  # codes of findings on which the whole answer hangs
+LONE_TONES = {
+    "unknown": "It has no side tones, and a motor, an axis drive or a vacuum that starts with the cut sounds "
+    "like that, too: without an air pass nobody can tell whose it is.",
+    "in air": "It has no side tones, and the idle recording has a fainter tone there, too: it may be the "
+    "machine's own, which the load makes louder.",
+    "only cutting": "It has no side tones, but the idle recording lacks it: where that was the same program "
+    "in air, with all that runs beside the cut, the tone is the cut's own.",
+}
 _ONE_CUT = {
     "stable": "this cut did not chatter",
     "marginal": "this cut is at the edge; it may have begun to chatter",
@@ -101,30 +109,23 @@ def tell_action(document: CutDocument) -> tuple[str, ...]:
         action = THEN_AGAIN
     if codes & {FACTS, NO_TEETH} and advice.action == "record again":
         return ("First make sure of the speed and the flutes.", *advice.urgent, JUDGE_AGAIN)
-    asked = ask_for_air_pass(document)
-    then = (*advice.urgent, *([] if asked is None else [asked]), action)
-    if not codes & DOUBTED:
-        return then
-    return ("First make sure of the speed and the flutes, and judge again: the rest hangs on them.", *then)
+    if codes & DOUBTED:
+        first = "First make sure of the speed and the flutes, and judge again: the rest hangs on them."
+        return (first, *advice.urgent, action)
+    asked = None if advice.urgent else ask_for_air_pass(document)
+    return (*advice.urgent, *([] if asked is None else [asked]), action)
 
 
 def ask_for_air_pass(document: CutDocument) -> str | None:
-    """Say how to find out whose a lone tone is that may be chatter; None without one, or with an air pass."""
+    """Say how to find out whose a lone tone is that may be chatter; None without one, or if it is known."""
     worst = document.analysis.worst
-    if worst is None or worst.verdict != "marginal" or not _is_lone(worst) or _has_idle(document):
+    if worst is None or worst.chatter_hz is None or worst.verdict != "marginal" or worst.tone != "unknown":
         return None
     return (
-        "First run the same program in air, record it, and give it as the idle file (--idle). "
-        f"If it lacks the tone at {worst.chatter_hz:,.0f} Hz:"
+        "First raise the tool clear of the work, run the same program once more, record it, and give it as "
+        f"the idle file (--idle). If it has the tone at {worst.chatter_hz:,.0f} Hz, too, the tone is no "
+        "chatter. If not:"
     )
-
-
-def _is_lone(cut: JudgedCut) -> bool:
-    return cut.chatter_hz is not None and len(cut.family) < 2
-
-
-def _has_idle(document: CutDocument) -> bool:
-    return document.program["settings"].get("idle") is not None
 
 
 def tell_counts(document: CutDocument) -> str | None:
@@ -292,19 +293,9 @@ def tell_chatter(worst: JudgedCut | None) -> str | None:
 def tell_lone_tone(document: CutDocument) -> str | None:
     """Say what a lone tone that may be chatter rests on; None without one."""
     worst = document.analysis.worst
-    if worst is None or not _is_lone(worst):
+    if worst is None or worst.tone is None:
         return None
-    if ask_for_air_pass(document) is not None:
-        return (
-            "It has no side tones, and a motor, an axis drive or a vacuum that starts with the cut sounds "
-            "like that, too: without an air pass nobody can tell whose it is."
-        )
-    if not _has_idle(document):
-        return None
-    return (
-        "It has no side tones, but the idle recording lacks it: where that was the same program in air, "
-        "with all that runs beside the cut, the tone is the cut's own."
-    )
+    return LONE_TONES[worst.tone]
 
 
 def tell_why(document: CutDocument) -> tuple[str, ...]:

@@ -28,7 +28,7 @@ def evidence(**changed):
         broad=-2.5,
         halved=-12.0,
         tooth_hz=200.0,
-        has_air_pass=False,
+        tone=None,
     )
     return replace(plain, **changed)
 
@@ -40,11 +40,20 @@ def test_lone_line_is_at_most_marginal_however_loud():
 
 def test_lone_line_that_an_air_pass_lacks_may_be_chatter_but_never_surely():
     lone = evidence(
-        peaks=lines(1), family=lines(1), steady=0.0, unrepeated=3.0, tooth_hz=2000.0, has_air_pass=True
+        peaks=lines(1), family=lines(1), steady=0.0, unrepeated=3.0, tooth_hz=2000.0, tone="only cutting"
     )
     assert probability_of_chatter(lone) == 0.9
-    assert probability_of_chatter(replace(lone, has_air_pass=False)) == 0.55
-    assert probability_of_chatter(replace(lone, unrepeated=-4.0, broad=-4.0)) < 0.1
+    assert probability_of_chatter(replace(lone, tone="unknown")) == 0.55
+    assert probability_of_chatter(replace(lone, tone="in air")) == 0.55
+
+
+def test_clear_lone_line_that_an_air_pass_lacks_is_marginal_at_least_and_a_faint_one_is_not():
+    (line,) = lines(1)
+    quiet = evidence(peaks=lines(1), family=lines(1), steady=0.0, unrepeated=-4.0, broad=-4.0)
+    clear = replace(quiet, tone="only cutting", local=-1.0, family=(replace(line, excess=6.0),))
+    assert probability_of_chatter(clear) == 0.55
+    assert probability_of_chatter(replace(clear, local=-5.0)) < 0.1  # far fainter than the teeth beside it
+    assert probability_of_chatter(replace(clear, tone="in air")) < 0.1
 
 
 def test_broad_chatter_without_a_line_is_chatter_but_never_sure():

@@ -227,19 +227,25 @@ def test_verdict_with_much_against_it_is_not_told_as_a_fact(cuts, headline, make
     assert to_text(make_document(tuple(make_cut(*cut) for cut in cuts))).startswith(headline)
 
 
-def test_lone_tone_asks_for_an_air_pass_unless_there_was_one(make_document, make_cut):
-    cut = replace(make_cut("marginal", 0.5), chatter_hz=1371.0, lines=())
+def test_lone_tone_asks_for_an_air_pass_unless_one_told_whose_it_is(make_document, make_cut):
+    cut = replace(make_cut("marginal", 0.5), chatter_hz=1371.0, lines=(), tone="unknown")
     text = " ".join(to_text(make_document((cut,))).split())
-    air = "First run the same program in air, record it, and give it as the idle file (--idle)."
-    assert f"Set next {air} If it lacks the tone at 1,371 Hz: " in text
+    asked = "Set next First raise the tool clear of the work, run the same program once more, record it, and"
+    assert asked in text
+    assert "If it has the tone at 1,371 Hz, too, the tone is no chatter. If not: Change the spindle" in text
     assert "It has no side tones, and a motor" in text
-    told = make_document((cut,))
-    with_idle = replace(
-        told, program={**told.program, "settings": {**told.program["settings"], "idle": "air.wav"}}
-    )
-    compared = " ".join(to_text(with_idle).split())
-    assert air not in compared
-    assert "It has no side tones, but the idle recording lacks it" in compared
+    for tone, said in (("in air", "has a fainter tone there"), ("only cutting", "recording lacks it")):
+        compared = " ".join(to_text(make_document((replace(cut, tone=tone),))).split())
+        assert asked not in compared
+        assert said in compared
+
+
+def test_no_air_pass_is_asked_for_at_a_speed_that_is_unsafe_or_in_doubt(make_document, make_cut):
+    cut = replace(make_cut("marginal", 0.5), chatter_hz=1371.0, lines=(), tone="unknown")
+    document = make_document((cut,))
+    unsafe = replace(document, advice=replace(document.advice, urgent=("First lower the speed.",)))
+    assert "First lower the speed." in to_text(unsafe)
+    assert "run the same program once more" not in to_text(unsafe)
 
 
 def test_several_speeds_are_told_as_tries_of_one_plan(chattering):

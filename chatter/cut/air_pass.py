@@ -1,0 +1,193 @@
+"""What an idle recording holds beside a cut: best the same program run in air.
+
+In: its sound, what its file was told to be, the sound beside the cut. Out: its power on the cut's grid, its
+tones, and whether it can say that a lone tone is the cut's own.
+Source: our own.
+Leaves out: idle parts of the cut's own recording (chatter/cut/spectrum.py).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.dsp.spectra import TINY, frame_powers, peak_frequency_hz, ring_floor
+from chatter.model import Finding, Recording
+
+Floats = NDArray[np.float64]
+FROM_HZ = 300.0  # own choice: hum and rumble don't make a dead recording a loud one
+AS_LOUD = 0.1  # own choice: 10 dB below the idle parts beside the cut it lacks what ran there
+AS_LOUD_AS_CUT = 1e-4  # own choice, where there are no such parts: no shop is 40 dB below a cut
+SAME_TONE = 0.01  # own choice, of its frequency: belts and gears turn a little faster without load
+TONE_NEPERS = 1.8  # 8 dB above its surroundings in the loudest moment: a tone
+WHOLE_BAND = 0.95  # of the bandwidth; a line beyond isn't carried
+CLEAR_TEETH = 10.0  # own choice: 10 dB above their surroundings teeth are heard for sure
+LOUDER_TEETH = 2.0  # own choice: teeth less than 3 dB louder than in the idle recording cut in both
+MOST_TEETH, FEWEST_TEETH = 30, 3
+BLOCK_WINDOWS = 25  # transformed at a time: a long recording takes no more memory
+CHANGED = frozenset(  # a phone or a codec that may have taken a tone away
+    {"clipped", "noise-suppression", "headset-codec", "voice-message", "narrow-band", "damaged"}
+)
+AGAIN = (
+    "raise the tool clear of the work, run the same program with the vacuum and the air blast on, and record "
+    "it with the phone in the same place"
+)
+IDLE_SHORT = Finding(
+    code="idle-short",
+    severity="warning",
+    message=f"The idle recording is too short to compare with, so it was left out: {AGAIN}.",
+)
+IDLE_CUTS = Finding(
+    code="idle-cuts",
+    severity="warning",
+    message="The idle recording is as loud where the teeth sound as the cut itself, so it was left out: "
+    f"{AGAIN}.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class IdleSound:
+    """One channel of an idle recording."""
+
+    samples: Floats  # shape (n,)
+    rate_hz: float
+    reach_hz: float  # it carries nothing above
+    changed: tuple[str, ...]  # findings that say that a tone may have been taken away
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AirPass:
+    """An idle recording on the grid of one cut."""
+
+    power: Floats  # shape (f,), mean square per bin; at a tone that of its loudest moment
+    tones_hz: Floats  # shape (n,), of any moment
+    reach_hz: float  # it carries nothing above
+    unfit: str | None  # why it can't tell whose a tone is; None where it can
+
+    def holds(self, frequency_hz: float) -> bool:
+        """Say whether a tone sounds in it, too, however faint or short."""
+        return bool(np.any(np.abs(self.tones_hz / frequency_hz - 1) < SAME_TONE))
+
+    def lacks(self, frequency_hz: float) -> bool:
+        """Say whether it would have held a tone, and doesn't."""
+        return self.unfit is None and frequency_hz < self.reach_hz and not self.holds(frequency_hz)
+
+
+def idle_sound(idle: Recording, channel: int) -> IdleSound:
+    """Take the channel of an idle recording that stands for one of the cut's recording."""
+    codes = {finding.code for finding in idle.findings}
+    return IdleSound(
+        samples=idle.samples[min(channel, idle.channels - 1)].astype(np.float64),
+        rate_hz=idle.rate_hz,
+        reach_hz=WHOLE_BAND * idle.bandwidth_hz,
+        changed=tuple(sorted(CHANGED & codes)),
+    )
+
+
+def hear_air_pass(
+    sound: IdleSound, *, size_s: float, hz: Floats, cutting: Floats, beside: tuple[Floats, ...]
+) -> AirPass | None:
+    """Give what an idle recording holds; None where it is too short.
+
+    Parameters
+    ----------
+    sound
+        Of the same sample rate as the cut.
+    size_s, hz
+        Window of the cut's spectra and their frequencies, shape (f,).
+    cutting
+        Shape (n,), the cut.
+    beside
+        Arrays of shape (m,), the idle parts beside the cut; none where it fills its recording.
+    """
+    mean, loudest, usual = _moments((sound.samples,), rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
+    if not usual:
+        return None
+    bin_hz, width_hz = float(hz[1]), 2 / size_s
+    inner = max(2, round(1.5 * width_hz / bin_hz))
+    ring = ring_floor(loudest, inner_bins=inner, outer_bins=inner + max(6, round(5 * width_hz / bin_hz)))
+    middle = loudest[1:-1]
+    top = np.flatnonzero((middle >= loudest[:-2]) & (middle > loudest[2:])) + 1
+    top = top[np.log(np.maximum(loudest[top], TINY) / ring[top]) > TONE_NEPERS]
+    power = mean.copy()
+    for index in top:
+        near = slice(max(0, index - inner), index + inner + 1)
+        power[near] = loudest[near]
+    _, _, there = _moments(beside, rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
+    _, _, cut = _moments((cutting,), rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
+    least = AS_LOUD * np.median(there) if there else AS_LOUD_AS_CUT * np.median(cut)
+    unfit = None
+    if sound.changed:
+        unfit = f"the phone or the file changed its sound ({', '.join(sound.changed)})"
+    elif np.median(usual) < max(least, TINY):
+        unfit = "it is far quieter than this one beside the cut"
+    return AirPass(
+        power=power,
+        tones_hz=np.array([peak_frequency_hz(loudest, int(index), bin_hz) for index in top]),
+        reach_hz=sound.reach_hz,
+        unfit=unfit,
+    )
+
+
+def has_teeth(air: AirPass, whole: Floats, *, hz: Floats, tooth_hz: float) -> bool:
+    """Say whether teeth strike in the idle recording about as loud as in the cut, whole being its power."""
+    bin_hz = float(hz[1])
+    orders = np.arange(1, min(MOST_TEETH, int(0.95 * hz[-1] / tooth_hz)) + 1) * tooth_hz
+    orders = orders[orders > FROM_HZ]
+    if not orders.size:
+        return False
+
+    def lines(power: Floats) -> tuple[Floats, Floats]:
+        tops, floors = [], []
+        for at_hz in orders:
+            reach = max(2, round(SAME_TONE * at_hz / bin_hz))
+            at, wide = round(at_hz / bin_hz), max(4 * reach, round(0.3 * tooth_hz / bin_hz))
+            tops.append(power[max(0, at - reach) : at + reach + 1].max())
+            floors.append(np.median(power[max(0, at - wide) : at + wide + 1]))
+        return np.maximum(tops, TINY), np.maximum(floors, TINY)
+
+    cutting, around = lines(whole)
+    idling, floor = lines(air.power)
+    clear = cutting / around > CLEAR_TEETH
+    if clear.sum() < FEWEST_TEETH:
+        return False
+    heard = float(np.median((idling / floor)[clear])) > CLEAR_TEETH
+    return heard and bool(cutting[clear].sum() < LOUDER_TEETH * idling[clear].sum())
+
+
+def say_unfit(air: AirPass | None, *, tone_hz: float) -> Finding | None:
+    """Say why an idle recording can't tell whose a lone tone is; None where it can, or without one."""
+    if air is None or air.holds(tone_hz) or air.lacks(tone_hz):
+        return None
+    why = air.unfit or f"it carries nothing above {air.reach_hz:,.0f} Hz"
+    return Finding(
+        code="idle-unfit",
+        severity="warning",
+        message=f"The idle recording can't tell whose the tone at {tone_hz:,.0f} Hz is, "
+        f"because {why}: {AGAIN}.",
+    )
+
+
+def _moments(
+    parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: Floats
+) -> tuple[Floats, Floats, list[float]]:
+    """Give mean and loudest power of all windows, shape (f,), and the power of each that is no rumble."""
+    total, loudest = np.zeros(len(hz)), np.zeros(len(hz))
+    usual: list[float] = []
+    size = round(size_s * rate_hz)
+    for part in parts:
+        for start in range(0, len(part) - size + 1, BLOCK_WINDOWS * size):
+            _, at, powers = frame_powers(
+                part[start : start + (BLOCK_WINDOWS + 1) * size].astype(np.float32),
+                rate_hz=rate_hz,
+                window_s=size_s,
+                hop_s=size_s / 2,
+                pad=2,
+                top_hz=float(hz[-1]),
+            )
+            for row in powers:
+                power = np.interp(hz, at, row)
+                total += power
+                loudest = np.maximum(loudest, power)
+                usual.append(float(power[hz > FROM_HZ].sum()))
+    return total / max(1, len(usual)), loudest, usual
