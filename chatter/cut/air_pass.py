@@ -18,7 +18,8 @@ Floats = NDArray[np.float64]
 FROM_HZ = 300.0  # own choice: hum and rumble don't make a dead recording a loud one
 AS_LOUD = 0.1  # own choice: 10 dB below the idle parts beside the cut it lacks what ran there
 AS_LOUD_AS_CUT = 1e-4  # own choice, where there are no such parts: no shop is 40 dB below a cut
-SAME_TONE = 0.01  # own choice, of its frequency: belts and gears turn a little faster without load
+SAME_TONE = 0.03  # of its frequency: what turns with a spindle that slips under load sounds higher in air
+SAME_TEETH = 0.01  # own choice: two takes of one cut differ no more
 TONE_NEPERS = 1.8  # 8 dB above its surroundings in the loudest moment: a tone
 WHOLE_BAND = 0.95  # of the bandwidth; a line beyond isn't carried
 CLEAR_TEETH = 10.0  # own choice: 10 dB above their surroundings teeth are heard for sure
@@ -140,7 +141,7 @@ def has_teeth(air: AirPass, whole: Floats, *, hz: Floats, tooth_hz: float) -> bo
     def lines(power: Floats) -> tuple[Floats, Floats]:
         tops, floors = [], []
         for at_hz in orders:
-            reach = max(2, round(SAME_TONE * at_hz / bin_hz))
+            reach = max(2, round(SAME_TEETH * at_hz / bin_hz))
             at, wide = round(at_hz / bin_hz), max(4 * reach, round(0.3 * tooth_hz / bin_hz))
             tops.append(power[max(0, at - reach) : at + reach + 1].max())
             floors.append(np.median(power[max(0, at - wide) : at + wide + 1]))

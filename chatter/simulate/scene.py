@@ -184,7 +184,7 @@ def render_scene(scene: Scene, *, air_pass: bool = False) -> RenderedScene:
     level = float(np.sqrt(np.mean(sound[on] ** 2)))
     runs = 2 if air_pass else 1  # one after the other before the same phone
     sound = np.pad(sound, (0, (runs - 1) * len(sound))) + _shop(
-        scene, rng, mask=np.tile(on, runs), level=level
+        scene, rng, mask=np.tile(on, runs), level=level, cutting=len(on)
     )
     sound = phone.in_room(sound, rng, rate_hz=rate, decay_s=scene.decay_s, wet=float(rng.uniform(0.2, 0.8)))
     if scene.agc:
@@ -272,9 +272,12 @@ def _radiate(scene: Scene, rng: np.random.Generator, x: Floats, y: Floats, force
     return np.asarray(share * tool / (np.std(tool) + 1e-30) + (1 - share) * work / (np.std(work) + 1e-30))
 
 
-def _shop(scene: Scene, rng: np.random.Generator, *, mask: NDArray[np.bool_], level: float) -> Floats:
-    """Give everything that is not the cut."""
+def _shop(
+    scene: Scene, rng: np.random.Generator, *, mask: NDArray[np.bool_], level: float, cutting: int
+) -> Floats:
+    """Give everything that is not the cut; the samples after the first `cutting` ones are an air pass."""
     rate, count = scene.rate_hz, len(mask)
+    unloaded = 1.0 if count == cutting else float(10 ** (-rng.uniform(0, 15) / 20))  # the drive, in air
     t = np.arange(count) / rate
     turn_hz = scene.conditions.rpm / 60
     idle = 0.02 * level * phone.coloured(rng, count, rate_hz=rate, low_hz=150, high_hz=9000)
@@ -301,7 +304,8 @@ def _shop(scene: Scene, rng: np.random.Generator, *, mask: NDArray[np.bool_], le
         on = np.flatnonzero(mask)
         moving = (np.arange(count) > on[0] - 0.3 * rate) & (np.arange(count) < on[-1] + 0.3 * rate)
         hz = float(rng.uniform(300, 1200))
-        idle = idle + level * 10 ** (-rng.uniform(10, 26) / 20) * moving * np.sin(2 * np.pi * hz * t)
+        tone = np.where(np.arange(count) < cutting, 1.0, unloaded) * np.sin(2 * np.pi * hz * t)
+        idle = idle + level * 10 ** (-rng.uniform(10, 26) / 20) * moving * tone
     return idle
 
 
