@@ -18,13 +18,18 @@ Floats = NDArray[np.float64]
 FROM_HZ = 300.0  # own choice: hum and rumble don't make a dead recording a loud one
 AS_LOUD = 0.1  # own choice: 10 dB below the idle parts beside the cut it lacks what ran there
 AS_LOUD_AS_CUT = 1e-4  # own choice, where there are no such parts: no shop is 40 dB below a cut
-SAME_TONE = 0.03  # of its frequency: what turns with a spindle that slips under load sounds higher in air
+SLIP = 0.03  # of its frequency: what turns with a spindle that slips under load sounds higher in air
 SAME_TEETH = 0.01  # own choice: two takes of one cut differ no more
 TONE_NEPERS = 1.8  # 8 dB above its surroundings in the loudest moment: a tone
 WHOLE_BAND = 0.95  # of the bandwidth; a line beyond isn't carried
 CLEAR_TEETH = 10.0  # own choice: 10 dB above their surroundings teeth are heard for sure
 LOUDER_TEETH = 2.0  # own choice: teeth less than 3 dB louder than in the idle recording cut in both
 MOST_TEETH, FEWEST_TEETH = 30, 3
+NEAR_COMB = 0.002  # own choice, of its frequency: so near a spindle's line is the spindle's
+AS_CLEAR = (
+    0.3  # own choice: teeth that stand out so much of it beside the cut, too, are the spindle's own lines
+)
+LEAST_WINDOWS = 2.5  # own choice: in less sound plain noise has a tone now and then
 BLOCK_WINDOWS = 25  # transformed at a time: a long recording takes no more memory
 CHANGED = frozenset(  # a phone or a codec that may have taken a tone away
     {"clipped", "noise-suppression", "headset-codec", "voice-message", "narrow-band", "damaged"}
@@ -33,6 +38,7 @@ AGAIN = (
     "raise the tool clear of the work, run the same program with the vacuum and the air blast on, and record "
     "it with the phone in the same place"
 )
+OTHER_RECORDER = "record the cut and the air pass anew with a recorder that writes uncompressed sound"
 IDLE_SHORT = Finding(
     code="idle-short",
     severity="warning",
@@ -53,7 +59,8 @@ class IdleSound:
     samples: Floats  # shape (n,)
     rate_hz: float
     reach_hz: float  # it carries nothing above
-    changed: tuple[str, ...]  # findings that say that a tone may have been taken away
+    is_changed: bool  # a tone may have been taken away
+    turns_hz: float | None  # of its spindle, where that was measured
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,17 +68,24 @@ class AirPass:
     """An idle recording on the grid of one cut."""
 
     power: Floats  # shape (f,), mean square per bin; at a tone that of its loudest moment
+    beside: Floats | None  # shape (f,), of the idle parts beside the cut; None without any
     tones_hz: Floats  # shape (n,), of any moment
+    off_comb: NDArray[np.bool_]  # shape (n,), which of them are none of the spindle's own lines
+    width_hz: float  # of a line
     reach_hz: float  # it carries nothing above
-    unfit: str | None  # why it can't tell whose a tone is; None where it can
+    is_changed: bool  # a tone may have been taken away
+    is_quiet: bool  # it lacks what ran beside the cut
 
     def holds(self, frequency_hz: float) -> bool:
-        """Say whether a tone sounds in it, too, however faint or short."""
-        return bool(np.any(np.abs(self.tones_hz / frequency_hz - 1) < SAME_TONE))
+        """Say whether a tone sounds in it, too, however faint: there, or a little higher and off the comb."""
+        away_hz = self.tones_hz - frequency_hz
+        higher = self.off_comb & (away_hz > 0) & (away_hz < SLIP * frequency_hz)
+        return bool(np.any((np.abs(away_hz) < self.width_hz) | higher))
 
     def lacks(self, frequency_hz: float) -> bool:
         """Say whether it would have held a tone, and doesn't."""
-        return self.unfit is None and frequency_hz < self.reach_hz and not self.holds(frequency_hz)
+        told = not (self.is_changed or self.is_quiet) and frequency_hz < self.reach_hz
+        return told and not self.holds(frequency_hz)
 
 
 def idle_sound(idle: Recording, channel: int) -> IdleSound:
@@ -81,12 +95,19 @@ def idle_sound(idle: Recording, channel: int) -> IdleSound:
         samples=idle.samples[min(channel, idle.channels - 1)].astype(np.float64),
         rate_hz=idle.rate_hz,
         reach_hz=WHOLE_BAND * idle.bandwidth_hz,
-        changed=tuple(sorted(CHANGED & codes)),
+        is_changed=bool(CHANGED & codes),
+        turns_hz=None,
     )
 
 
 def hear_air_pass(
-    sound: IdleSound, *, size_s: float, hz: Floats, cutting: Floats, beside: tuple[Floats, ...]
+    sound: IdleSound,
+    *,
+    size_s: float,
+    hz: Floats,
+    cutting: Floats,
+    beside: tuple[Floats, ...],
+    rotation_hz: float,
 ) -> AirPass | None:
     """Give what an idle recording holds; None where it is too short.
 
@@ -100,10 +121,12 @@ def hear_air_pass(
         Shape (n,), the cut.
     beside
         Arrays of shape (m,), the idle parts beside the cut; none where it fills its recording.
+    rotation_hz
+        Of the cut; the idle recording's own counts where it was measured.
     """
-    mean, loudest, usual = _moments((sound.samples,), rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
-    if not usual:
+    if len(sound.samples) < LEAST_WINDOWS * size_s * sound.rate_hz:
         return None
+    mean, loudest, usual = _moments((sound.samples,), rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
     bin_hz, width_hz = float(hz[1]), 2 / size_s
     inner = max(2, round(1.5 * width_hz / bin_hz))
     ring = ring_floor(loudest, inner_bins=inner, outer_bins=inner + max(6, round(5 * width_hz / bin_hz)))
@@ -114,24 +137,31 @@ def hear_air_pass(
     for index in top:
         near = slice(max(0, index - inner), index + inner + 1)
         power[near] = loudest[near]
-    _, _, there = _moments(beside, rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
+    idle, _, there = _moments(beside, rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
     _, _, cut = _moments((cutting,), rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
     least = AS_LOUD * np.median(there) if there else AS_LOUD_AS_CUT * np.median(cut)
-    unfit = None
-    if sound.changed:
-        unfit = f"the phone or the file changed its sound ({', '.join(sound.changed)})"
-    elif np.median(usual) < max(least, TINY):
-        unfit = "it is far quieter than this one beside the cut"
+    tones_hz = np.array([peak_frequency_hz(loudest, int(index), bin_hz) for index in top])
+    turns_hz = rotation_hz if sound.turns_hz is None else sound.turns_hz
+    away_hz = np.abs(tones_hz - np.round(tones_hz / turns_hz) * turns_hz)
     return AirPass(
         power=power,
-        tones_hz=np.array([peak_frequency_hz(loudest, int(index), bin_hz) for index in top]),
+        beside=idle if there else None,
+        tones_hz=tones_hz,
+        off_comb=away_hz > width_hz + NEAR_COMB * tones_hz,
+        width_hz=width_hz,
         reach_hz=sound.reach_hz,
-        unfit=unfit,
+        is_changed=sound.is_changed,
+        is_quiet=bool(np.median(usual) < max(least, TINY)),
     )
 
 
 def has_teeth(air: AirPass, whole: Floats, *, hz: Floats, tooth_hz: float) -> bool:
-    """Say whether teeth strike in the idle recording about as loud as in the cut, whole being its power."""
+    """Say whether teeth strike in the idle recording about as loud as in the cut, whole being its power.
+
+    A spindle's own lines may lie there, too: then they stand out beside the cut as well.
+    """
+    if air.beside is None:  # what fills its recording is louder than the idle one all the way
+        return False
     bin_hz = float(hz[1])
     orders = np.arange(1, min(MOST_TEETH, int(0.95 * hz[-1] / tooth_hz)) + 1) * tooth_hz
     orders = orders[orders > FROM_HZ]
@@ -152,7 +182,9 @@ def has_teeth(air: AirPass, whole: Floats, *, hz: Floats, tooth_hz: float) -> bo
     clear = cutting / around > CLEAR_TEETH
     if clear.sum() < FEWEST_TEETH:
         return False
-    heard = float(np.median((idling / floor)[clear])) > CLEAR_TEETH
+    tops, floors = lines(air.beside)
+    stand_out = float(np.median((idling / floor)[clear]))
+    heard = stand_out > max(CLEAR_TEETH, float(np.median((tops / floors)[clear])) / AS_CLEAR)
     return heard and bool(cutting[clear].sum() < LOUDER_TEETH * idling[clear].sum())
 
 
@@ -160,20 +192,27 @@ def say_unfit(air: AirPass | None, *, tone_hz: float) -> Finding | None:
     """Say why an idle recording can't tell whose a lone tone is; None where it can, or without one."""
     if air is None or air.holds(tone_hz) or air.lacks(tone_hz):
         return None
-    why = air.unfit or f"it carries nothing above {air.reach_hz:,.0f} Hz"
+    why, then = f"it carries nothing above {air.reach_hz:,.0f} Hz", OTHER_RECORDER
+    if air.is_changed:
+        why = "the phone or the file changed its sound"
+    elif air.is_quiet:
+        why, then = "it is far quieter than this one beside the cut", AGAIN
     return Finding(
         code="idle-unfit",
         severity="warning",
         message=f"The idle recording can't tell whose the tone at {tone_hz:,.0f} Hz is, "
-        f"because {why}: {AGAIN}.",
+        f"because {why}: {then}.",
     )
 
 
 def _moments(
     parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: Floats
 ) -> tuple[Floats, Floats, list[float]]:
-    """Give mean and loudest power of all windows, shape (f,), and the power of each that is no rumble."""
-    total, loudest = np.zeros(len(hz)), np.zeros(len(hz))
+    """Give the mean power of all windows and the loudest but one, shape (f,), and that of each but rumble.
+
+    Windows overlap by half, so what lasts as long as one of them is in two.
+    """
+    total, first, second = (np.zeros(len(hz)) for _ in range(3))
     usual: list[float] = []
     size = round(size_s * rate_hz)
     for part in parts:
@@ -189,6 +228,7 @@ def _moments(
             for row in powers:
                 power = np.interp(hz, at, row)
                 total += power
-                loudest = np.maximum(loudest, power)
+                second = np.maximum(second, np.minimum(first, power))
+                first = np.maximum(first, power)
                 usual.append(float(power[hz > FROM_HZ].sum()))
-    return total / max(1, len(usual)), loudest, usual
+    return total / max(1, len(usual)), second, usual

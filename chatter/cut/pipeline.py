@@ -83,6 +83,7 @@ def study_recording(
         if not sections.cuts and cuts_throughout(samples, at_rest, rate_hz=rate_hz):
             sections = cut_from_end_to_end(recording.duration_s)
     idling_hz = measure_idling_hz(at_rest, recording=recording, setup=setup) if sections.cuts else None
+    air = None if air is None else replace(air, turns_hz=idling_hz)
 
     def study(section: Section) -> StudiedCut | None:
         near = nearest_spans(sections.idle, section)
@@ -203,7 +204,7 @@ def judge_recording(
 
 def _find_unusable(studied: tuple[StudiedCut, ...], *, setup: CutSetup) -> Finding | None:
     """Say why an idle recording can't be used at all, or None: it is too short, or it cuts."""
-    if studied and all(cut.spectra.air is None for cut in studied):
+    if any(cut.spectra.air is None for cut in studied):
         return IDLE_SHORT
     for cut in studied:
         tooth_hz = cut.speed.rotation_hz * setup.flutes
@@ -405,6 +406,7 @@ def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, 
             chatter_probability=None,
             chatter_hz=None,
             onset_s=None,
+            tone=None,
             lines=tuple(
                 replace(line, kind="unexplained", order=None) if line.kind in CHATTER_KINDS else line
                 for line in cut.lines

@@ -91,7 +91,9 @@ def cut_spectra(
     idle = idle_power(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz)
     air = None
     if idle_recording is not None:
-        air = hear_air_pass(idle_recording, size_s=size_s, hz=hz, cutting=samples, beside=idle_parts)
+        air = hear_air_pass(
+            idle_recording, size_s=size_s, hz=hz, cutting=samples, beside=idle_parts, rotation_hz=rotation_hz
+        )
     if air is not None:
         heard = np.minimum(air.power, rest_frames.mean(axis=0))  # another gain, or a hum, explains no more
         idle = heard if idle is None else np.maximum(idle, heard)

@@ -10,6 +10,7 @@ from typing import Any
 from chatter.report._wrapping import wrap
 from chatter.report.cut_words import DOUBTED, tell_percent
 
+IN_DOUBT = ("unknown", "in air")
 HEAD = f"{'row':>4}  {'verdict':<9}  {'chatter':>7}  {'at Hz':>8}  {'set next':<16}  file"
 
 
@@ -41,8 +42,8 @@ def _set_next(document: dict[str, Any]) -> str:
         return "check rpm/flutes"  # the rest hangs on them
     if advice.get("urgent"):
         return "cautions first"
-    if document["verdict"] == "marginal" and document["cuts"][document["cut_index"]].get("tone") == "unknown":
-        return "run it in air"  # a lone tone may be the shop's
+    if document["verdict"] == "marginal" and document["cuts"][document["cut_index"]].get("tone") in IN_DOUBT:
+        return "is it the shop's"  # of a lone tone: an air pass tells
     if advice["action"] == "change speed" and advice["speeds"]:
         return f"dial {advice['speeds'][0]['set_rpm']:,.0f}"
     if advice["action"] == "reduce depth" and advice["depth_factor"] is not None:

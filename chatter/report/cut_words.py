@@ -32,6 +32,7 @@ LINE_NAMES = {
     "resonance": "the machine rings here (a hump)",
     "unexplained": "not explained",
 }
+IDLE = "idle-"  # what codes of findings about an idle recording begin with
 TYPED = "speed-as-typed"  # code of the finding that thousands may have been meant
 FACTS = "facts-do-not-fit"
 NO_TEETH = "spindle-not-found"  # code of the finding that what gets louder has another comb or none
@@ -39,7 +40,7 @@ JUDGE_AGAIN = "Then judge this recording with the right ones; record again only 
 DOUBTED = frozenset({FACTS, TYPED, NO_TEETH})  # codes of findings on which the whole answer hangs
 LONE_TONES = {
     "unknown": "It has no side tones, and a motor, an axis drive or a vacuum that starts with the cut sounds "
-    "like that, too: without an air pass nobody can tell whose it is.",
+    "like that, too: without an air pass that can tell, nobody knows whose it is.",
     "in air": "It has no side tones, and the idle recording has a fainter tone there, too: it may be the "
     "machine's own, which the load makes louder.",
     "only cutting": "It has no side tones, but the idle recording lacks it: where that was the same program "
@@ -119,12 +120,18 @@ def tell_action(document: CutDocument) -> tuple[str, ...]:
 def ask_for_air_pass(document: CutDocument) -> str | None:
     """Say how to find out whose a lone tone is that may be chatter; None without one, or if it is known."""
     worst = document.analysis.worst
-    if worst is None or worst.chatter_hz is None or worst.verdict != "marginal" or worst.tone != "unknown":
+    if worst is None or worst.chatter_hz is None or worst.verdict != "marginal" or worst.tone is None:
+        return None
+    tone = f"the tone at {worst.chatter_hz:,.0f} Hz"
+    if worst.tone == "in air":
+        return f"First look at the work: {tone} may be the machine's own. If chatter has left its marks:"
+    if any(finding["code"].startswith(IDLE) for finding in document.recording["findings"]):
+        return f"First give an idle recording that can tell whose {tone} is. If it is the cut's:"
+    if worst.tone == "only cutting":
         return None
     return (
         "First raise the tool clear of the work, run the same program once more, record it, and give it as "
-        f"the idle file (--idle). If it has the tone at {worst.chatter_hz:,.0f} Hz, too, the tone is no "
-        "chatter. If not:"
+        f"the idle file (--idle). If {tone} is about as loud there, it is no chatter. If it isn't there:"
     )
 
 
@@ -284,16 +291,19 @@ def tell_chatter(worst: JudgedCut | None) -> str | None:
     if worst is None or worst.chatter_hz is None:
         return None
     what = "Chatter" if worst.verdict == "chatter" else "What may be chatter"
+    alone = "" if worst.tone == "in air" else " and not there without cutting"
     return (
         f"{what}: strongest at {worst.chatter_hz:,.1f} Hz, which is not a multiple of the spindle's "
-        "speed and not there without cutting."
+        f"speed{alone}."
     )
 
 
 def tell_lone_tone(document: CutDocument) -> str | None:
     """Say what a lone tone that may be chatter rests on; None without one."""
     worst = document.analysis.worst
-    if worst is None or worst.tone is None:
+    if worst is None or worst.tone is None or worst.chatter_hz is None:
+        return None
+    if worst.verdict == "chatter" and worst.tone != "only cutting":  # its broad noise speaks for chatter
         return None
     return LONE_TONES[worst.tone]
 

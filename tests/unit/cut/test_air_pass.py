@@ -132,3 +132,35 @@ def test_broad_noise_is_no_lone_tone(rng, shop):
     noisy = built_cut(rng, rpm=0.99 * 18_000) + np.where((t >= 2) & (t < 4.5), band, 0.0)
     for idle in (None, recording(shop(4))):
         assert judge_recording(recording(noisy), setup=QUICK, idle=idle).worst.tone is None
+
+
+def spin(hz, *, level, seconds=7):
+    """Give a spindle's own lines, throughout a recording."""
+    t = np.arange(seconds * RATE_HZ) / RATE_HZ
+    return sum(level * np.sin(2 * np.pi * k * hz * t + k) / np.sqrt(k) for k in range(1, 12))
+
+
+def test_lines_of_the_spindle_in_air_are_not_taken_for_the_tone(rng, shop):
+    # The ninth multiple of 152 Hz lies 2 % above the tone: whatever sings does so near some multiple.
+    setup = CutSetup(rpm=9200, flutes=2)
+    cutting = built_cut(rng, rpm=8979.0) + sing(2.0, 4.5) + spin(8979 / 60, level=0.01)
+    air = shop() + spin(152.0, level=0.01)
+    analysis = judge_recording(recording(cutting), setup=setup, idle=recording(air))
+    assert analysis.worst.tone == "only cutting"
+
+
+def test_loud_spindle_in_air_is_no_cut(rng, shop):
+    # Its lines lie where the teeth of a light cut strike, and beside the cut they are as loud.
+    cutting = 0.3 * (built_cut(rng, rpm=17_820.0) - shop()) + shop() + spin(297.0, level=0.02)
+    air = shop() + spin(297.0, level=0.02)
+    assert "idle-cuts" not in codes(judge_recording(recording(cutting), setup=QUICK, idle=recording(air)))
+
+
+def test_cut_that_turns_out_undecided_names_no_tone(rng, shop):
+    # Two teeth told as three, and a lone tone: what was heard fits other facts.
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    teeth = sum(np.sin(2 * np.pi * 2 * 99.0 * k * t + k * k) / np.sqrt(k) for k in range(1, 30))
+    sound = shop() + np.where((t >= 2.0) & (t < 4.5), 0.05 * teeth, 0.0) + sing(2.0, 4.5)
+    for rpm in (4000.0, 4500.0):
+        for cut in judge_recording(recording(sound), setup=CutSetup(rpm=rpm, flutes=3)).cuts:
+            assert cut.tone is None or cut.chatter_hz is not None

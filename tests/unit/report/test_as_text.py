@@ -232,7 +232,7 @@ def test_lone_tone_asks_for_an_air_pass_unless_one_told_whose_it_is(make_documen
     text = " ".join(to_text(make_document((cut,))).split())
     asked = "Set next First raise the tool clear of the work, run the same program once more, record it, and"
     assert asked in text
-    assert "If it has the tone at 1,371 Hz, too, the tone is no chatter. If not: Change the spindle" in text
+    assert "the tone at 1,371 Hz is about as loud there, it is no chatter. If it isn't there: Change" in text
     assert "It has no side tones, and a motor" in text
     for tone, said in (("in air", "has a fainter tone there"), ("only cutting", "recording lacks it")):
         compared = " ".join(to_text(make_document((replace(cut, tone=tone),))).split())
