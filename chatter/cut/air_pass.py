@@ -20,15 +20,13 @@ AS_LOUD = 0.1  # own choice: 10 dB below the idle parts beside the cut it lacks 
 AS_LOUD_AS_CUT = 1e-4  # own choice, where there are no such parts: no shop is 40 dB below a cut
 SLIP = 0.03  # of its frequency: what turns with a spindle that slips under load sounds higher in air
 SAME_TEETH = 0.01  # own choice: two takes of one cut differ no more
-TONE_NEPERS = 1.8  # 8 dB above its surroundings in the loudest moment: a tone
+TONE_NEPERS = 1.8  # 8 dB above its surroundings in the loudest window but one: a tone
 WHOLE_BAND = 0.95  # of the bandwidth; a line beyond isn't carried
 CLEAR_TEETH = 10.0  # own choice: 10 dB above their surroundings teeth are heard for sure
 LOUDER_TEETH = 2.0  # own choice: teeth less than 3 dB louder than in the idle recording cut in both
 MOST_TEETH, FEWEST_TEETH = 30, 3
 NEAR_COMB = 0.002  # own choice, of its frequency: so near a spindle's line is the spindle's
-AS_CLEAR = (
-    0.3  # own choice: teeth that stand out so much of it beside the cut, too, are the spindle's own lines
-)
+AS_CLEAR = 0.3  # own choice: what stands out so much of it beside the cut, too, are the spindle's own lines
 LEAST_WINDOWS = 2.5  # own choice: in less sound plain noise has a tone now and then
 BLOCK_WINDOWS = 25  # transformed at a time: a long recording takes no more memory
 CHANGED = frozenset(  # a phone or a codec that may have taken a tone away
@@ -67,7 +65,7 @@ class IdleSound:
 class AirPass:
     """An idle recording on the grid of one cut."""
 
-    power: Floats  # shape (f,), mean square per bin; at a tone that of its loudest moment
+    power: Floats  # shape (f,), mean square per bin; at a tone that of its loudest window but one
     beside: Floats | None  # shape (f,), of the idle parts beside the cut; None without any
     tones_hz: Floats  # shape (n,), of any moment
     off_comb: NDArray[np.bool_]  # shape (n,), which of them are none of the spindle's own lines
@@ -218,7 +216,7 @@ def _moments(
     for part in parts:
         for start in range(0, len(part) - size + 1, BLOCK_WINDOWS * size):
             _, at, powers = frame_powers(
-                part[start : start + (BLOCK_WINDOWS + 1) * size].astype(np.float32),
+                part[start : start + BLOCK_WINDOWS * size + size // 2].astype(np.float32),  # none twice
                 rate_hz=rate_hz,
                 window_s=size_s,
                 hop_s=size_s / 2,
