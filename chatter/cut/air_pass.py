@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.dsp.spectra import TINY, frame_powers, peak_frequency_hz, ring_floor
+from chatter.dsp.spectra import TINY, frame_powers, line_reach_bins, line_ring, peak_frequency_hz
 from chatter.model import Finding, Recording
 
 Floats = NDArray[np.float64]
@@ -126,18 +126,21 @@ def hear_air_pass(
         return None
     mean, loudest, usual = _moments((sound.samples,), rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
     bin_hz, width_hz = float(hz[1]), 2 / size_s
-    inner = max(2, round(1.5 * width_hz / bin_hz))
-    ring = ring_floor(loudest, inner_bins=inner, outer_bins=inner + max(6, round(5 * width_hz / bin_hz)))
+    reach = line_reach_bins(bin_hz=bin_hz, width_hz=width_hz)
+    ring = line_ring(loudest, bin_hz=bin_hz, width_hz=width_hz)
     middle = loudest[1:-1]
     top = np.flatnonzero((middle >= loudest[:-2]) & (middle > loudest[2:])) + 1
     top = top[np.log(np.maximum(loudest[top], TINY) / ring[top]) > TONE_NEPERS]
     power = mean.copy()
     for index in top:
-        near = slice(max(0, index - inner), index + inner + 1)
+        near = slice(max(0, index - reach), index + reach + 1)
         power[near] = loudest[near]
     idle, _, there = _moments(beside, rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
-    _, _, cut = _moments((cutting,), rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
-    least = AS_LOUD * np.median(there) if there else AS_LOUD_AS_CUT * np.median(cut)
+    if there:
+        least = AS_LOUD * float(np.median(there))
+    else:
+        _, _, cut = _moments((cutting,), rate_hz=sound.rate_hz, size_s=size_s, hz=hz)
+        least = AS_LOUD_AS_CUT * float(np.median(cut))
     tones_hz = np.array([peak_frequency_hz(loudest, int(index), bin_hz) for index in top])
     turns_hz = rotation_hz if sound.turns_hz is None else sound.turns_hz
     away_hz = np.abs(tones_hz - np.round(tones_hz / turns_hz) * turns_hz)

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.spectrum import CutSpectra
-from chatter.dsp.spectra import TINY, peak_frequency_hz, ring_floor
+from chatter.dsp.spectra import TINY, line_ring, peak_frequency_hz
 from chatter.dsp.steadiness import band_coherence
 from chatter.model.cut import LoneTone
 
@@ -84,9 +84,9 @@ def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
         Strongest excess first, at most 60.
     """
     bin_hz, width_hz = spectra.bin_hz, spectra.line_width_hz
-    inner = max(2, round(1.5 * width_hz / bin_hz))
-    ring = ring_floor(spectra.rest, inner_bins=inner, outer_bins=inner + max(6, round(5 * width_hz / bin_hz)))
-    excess = np.log(np.maximum(spectra.rest, TINY) / ring)
+    excess = np.log(
+        np.maximum(spectra.rest, TINY) / line_ring(spectra.rest, bin_hz=bin_hz, width_hz=width_hz)
+    )
     below = np.zeros(len(excess), dtype=bool)
     if spectra.idle is not None:
         spread = max(1, round(width_hz / bin_hz))

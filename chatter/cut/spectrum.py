@@ -88,6 +88,7 @@ def cut_spectra(
 
     _, hz, whole = spectra(samples)
     times_s, _, rest_frames = spectra(rest)
+    rest_power = rest_frames.mean(axis=0)
     idle = idle_power(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz)
     air = None
     if idle_recording is not None:
@@ -95,14 +96,14 @@ def cut_spectra(
             idle_recording, size_s=size_s, hz=hz, cutting=samples, beside=idle_parts, rotation_hz=rotation_hz
         )
     if air is not None:
-        heard = np.minimum(air.power, rest_frames.mean(axis=0))  # another gain, or a hum, explains no more
+        heard = np.minimum(air.power, rest_power)  # another gain, or a hum, explains no more
         idle = heard if idle is None else np.maximum(idle, heard)
     return CutSpectra(
         hz=hz,
         bin_hz=float(hz[1]),
         line_width_hz=2 / size_s,
         whole=whole.mean(axis=0),
-        rest=rest_frames.mean(axis=0),
+        rest=rest_power,
         rest_samples=rest,
         rate_hz=rate_hz,
         rest_frames=rest_frames,

@@ -135,6 +135,17 @@ def ring_floor(powers: Floats, *, inner_bins: int, outer_bins: int) -> Floats:
     return np.asarray(np.maximum(np.maximum(left, right), TINY))
 
 
+def line_ring(powers: Floats, *, bin_hz: float, width_hz: float) -> Floats:
+    """Give the ring floor that suits lines of a width, half the main lobe of the window. Shape (f,)."""
+    inner = line_reach_bins(bin_hz=bin_hz, width_hz=width_hz)
+    return ring_floor(powers, inner_bins=inner, outer_bins=inner + max(6, round(5 * width_hz / bin_hz)))
+
+
+def line_reach_bins(*, bin_hz: float, width_hz: float) -> int:
+    """Give how many bins on each side of its top a line of a width takes up."""
+    return max(2, round(1.5 * width_hz / bin_hz))
+
+
 def peak_frequency_hz(powers: Floats, index: int, bin_hz: float) -> float:
     """Refine a peak by a parabola through the logarithm of three bins.
 
