@@ -2,10 +2,10 @@
 
 In: the spectrum of one mode's decay. Out: the middle and spread of its frequency and damping, and how much of
 the sound is room.
-Method: a room's response is a direct sound and an even crowd of echoes whose power falls by 60 dB in a known
-time (Gaussian noise under an exponential). Each echo starts the mode's decay anew, so what the room adds has
-a known covariance at every damping; the likelihood of the spectrum is exact and is weighed over damping and
-strength of the room.
+Method: a room's response is a direct sound and an even crowd of echoes whose power falls by 60 dB in about a
+known time (Gaussian noise under an exponential). Each echo starts the mode's decay anew, and with it those of
+the modes beside it, so what the room adds has a known covariance at every damping; the likelihood of the
+spectrum is exact, taken at the room's likeliest decay, and weighed over damping and strength of the room.
 Source: the room as decaying Gaussian noise: Polack, 1988, as in Kuttruff, Room Acoustics (decaying diffuse
 sound); prior spreads and grids are our own, each on its line.
 Leaves out: single strong echoes.
@@ -40,6 +40,15 @@ class Weighed:
     log_strength: float  # mean of ln of reverberant over direct energy
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Neighbour:
+    """Another mode in the band: its echoes are heard there, too."""
+
+    frequency_hz: float  # damped
+    decay_1_s: float
+    amplitude: complex  # the weighed mode's is 1
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Heard:
     """The spectrum of one mode, its amplitude brought to 1."""
@@ -49,9 +58,12 @@ class Heard:
     hz: Floats
     length_s: float
     rate_hz: float
+    neighbours: tuple[Neighbour, ...] = ()
 
 
-def weigh_mode(heard: Heard, *, frequency_hz: float, decay_1_s: float, room_decay_1_s: float) -> Weighed:
+def weigh_mode(
+    heard: Heard, *, frequency_hz: float, decay_1_s: float, room_decay_1_s: float, room_spread: float
+) -> Weighed:
     """Weigh damping and frequency of one mode.
 
     Parameters
@@ -62,9 +74,11 @@ def weigh_mode(heard: Heard, *, frequency_hz: float, decay_1_s: float, room_deca
         Damped frequency and decay rate to begin at.
     room_decay_1_s
         Decay rate of the room's amplitude, 6.91 over its time for 60 dB.
+    room_spread
+        Of its logarithm.
     """
     echoes = _Echoes(heard)
-    point = np.array([0.0, np.log(decay_1_s), STRENGTH_MIDDLE])
+    point = np.array([0.0, np.log(decay_1_s), STRENGTH_MIDDLE, 0.0])
     width_hz = decay_1_s / (2 * np.pi)
 
     def cost(trial: Floats) -> float:
@@ -73,22 +87,22 @@ def weigh_mode(heard: Heard, *, frequency_hz: float, decay_1_s: float, room_deca
             frequency_hz=frequency_hz + trial[0] * width_hz,
             log_decay=trial[1],
             log_strength=trial[2],
-            room_decay_1_s=room_decay_1_s,
-        )
+            room_decay_1_s=room_decay_1_s * float(np.exp(room_spread * trial[3])),
+        ) + 0.5 * float(trial[3] ** 2)
 
-    start = point + np.array([[0, 0, 0], [0.1, 0, 0], [0, 0.2, 0], [0, 0, 1.0]])
+    start = point + np.vstack((np.zeros(4), np.diag([0.1, 0.2, 1.0, 1.0])))
     best = optimize.minimize(
         cost,
         point,
         method="Nelder-Mead",
-        options={"maxfev": 70, "xatol": 1e-3, "fatol": 1e-2, "initial_simplex": start},
+        options={"maxfev": 110, "xatol": 1e-3, "fatol": 1e-2, "initial_simplex": start},
     )
     at, lowest = best.x, float(best.fun)
     spread = _curvature(cost, at, lowest, 1)
     shift = _curvature(cost, at, lowest, 0)
     damping = at[1] + np.linspace(-1, 1, DAMPING_STEPS) * min(1.5, DAMPING_REACH * spread)
     near = STRENGTHS[np.argsort(np.abs(STRENGTHS - at[2]))[:5]]
-    log = np.array([[-cost(np.array([at[0], one, other])) for other in near] for one in damping])
+    log = np.array([[-cost(np.array([at[0], one, other, at[3]])) for other in near] for one in damping])
     weight = np.exp(log - log.max())
     weight /= weight.sum()
     mean = float(np.sum(weight.sum(axis=1) * damping))
@@ -129,30 +143,39 @@ class _Echoes:
         self.s = 2j * np.pi * heard.hz
         self.turns = np.exp(-np.outer(self.s, self.at_s))
         self.last = np.exp(-self.s * heard.length_s)
+        self.beside_direct = np.zeros((heard.hz.size, 0), dtype=np.complex128)
+        self.beside_started = np.zeros_like(self.turns)
+        for one in heard.neighbours:
+            direct, started = self.ring(complex(-one.decay_1_s, 2 * np.pi * one.frequency_hz))
+            self.beside_direct = np.column_stack((self.beside_direct, direct))
+            self.beside_started += one.amplitude * started
+
+    def ring(self, pole: complex) -> tuple[Complexes, Complexes]:
+        """Give a mode's spectrum where it is struck at once, (bins,), and by each echo, (bins, echoes)."""
+        below = 1 - np.exp((pole - self.s) / self.heard.rate_hz)
+        direct = (1 - np.exp(pole * self.heard.length_s) * self.last) / below
+        left = np.exp(pole * (self.heard.length_s - self.at_s))
+        return direct, (self.turns - np.outer(self.last, left)) / below[:, None]
 
 
 def _likelihood(
     echoes: _Echoes, *, frequency_hz: float, log_decay: float, log_strength: float, room_decay_1_s: float
 ) -> float:
-    """Give the logarithm of the likelihood, the amplitude chosen best."""
+    """Give the logarithm of the likelihood, the amplitudes chosen best."""
     if not -12 < log_strength < 3 or not -2 < log_decay < 10:
         return -1e12
     heard = echoes.heard
     pole = -np.exp(log_decay) + 2j * np.pi * frequency_hz
-    below = 1 - np.exp((pole - echoes.s) / heard.rate_hz)
-    direct = (1 - np.exp(pole * heard.length_s) * echoes.last) / below
-    left = np.exp(pole * (heard.length_s - echoes.at_s))
+    direct, started = echoes.ring(complex(pole))
     power = 2 * room_decay_1_s * np.exp(log_strength - 2 * room_decay_1_s * echoes.at_s)
     power *= heard.length_s / echoes.at_s.size
-    started = (echoes.turns - np.outer(echoes.last, left)) * np.sqrt(power) / below[:, None]
+    started = (started + echoes.beside_started) * np.sqrt(power)
     covariance = started @ started.conj().T
     covariance[np.diag_indices(heard.hz.size)] += heard.noise_power
     lower = linalg.cholesky(covariance, lower=True, check_finite=False)
-    both = linalg.solve_triangular(
-        lower, np.stack((heard.values, direct), axis=1), lower=True, check_finite=False
-    )
-    data, model = both[:, 0], both[:, 1]
-    amplitude = np.vdot(model, data) / np.vdot(model, model).real
-    misfit = float(np.sum(np.abs(data - amplitude * model) ** 2))
+    columns = np.column_stack((heard.values, direct, echoes.beside_direct))
+    columns = linalg.solve_triangular(lower, columns, lower=True, check_finite=False)
+    upper = np.asarray(np.linalg.qr(columns[:, ::-1], mode="r"))  # the data come last: what the modes leave
+    misfit = float(np.abs(upper[-1, -1]) ** 2)
     prior = 0.5 * ((log_strength - STRENGTH_MIDDLE) / STRENGTH_SPREAD) ** 2
     return float(-misfit - 2 * np.sum(np.log(np.diag(lower).real)) - prior)

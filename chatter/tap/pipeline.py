@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from chatter.model.recording import Recording
 from chatter.model.tap import HeardTap, TapAnalysis, TapMode, TapView
 from chatter.tap._fit import shape_of
+from chatter.tap._reverberation import STRENGTH_MIDDLE
 from chatter.tap.decays import Decays, cut_decays
 from chatter.tap.findings import (
     no_decay,
@@ -41,6 +42,7 @@ SURE_WITHIN = 0.154  # spread of ln damping above which only a bound is given (t
 # How far above the middle the bound lies: with 2.3, one true value in twelve was higher in 80 image-source
 # rooms (0 to 10 dB; tests/benchmarks/taps.py draws others), whose few strong echoes are no even crowd.
 BOUND_SPREADS = 3.0
+STRONGEST_ROOM = 0.2  # over the direct sound, where modes are sought: more would drown them; own choice
 MOST_IN_ROOM = 5  # modes; further ones are the room's, as a rule
 EXPLAINED = 0.6  # share of a decay's energy that modes must explain
 EXPLAINED_IN_ROOM = 0.25  # and where a room adds its own; own choice
@@ -186,20 +188,23 @@ def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
 
 
 def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Found, list[TapMode]]:
-    """Fit again, with what the room adds counted as noise, and weigh every mode against the room."""
+    """Fit again, with what the room adds counted as noise, and weigh every mode against the room.
+
+    How strong the room is comes from the loudest mode beside the others, heard in a room of usual strength.
+    """
     length_s = min(length_s, max(0.1, room.decay_s))
-    first = fit_decays(decays, length_s=length_s, most=1)
-    if not len(first.fit.poles):
-        return first, []
-    strength = float(np.exp(weigh_in_room(decays, first.fit, index=0, room=room).log_strength))
+    usual = fit_decays(
+        decays, length_s=length_s, reverberant=float(np.exp(STRENGTH_MIDDLE)), most=MOST_IN_ROOM
+    )
+    loudest = _loudest_tones(usual, decays)
+    if not loudest:
+        return usual, []
+    strength = float(np.exp(weigh_in_room(decays, usual.fit, index=loudest[0], room=room).log_strength))
+    strength = min(strength, STRONGEST_ROOM)
     found = fit_decays(decays, length_s=length_s, reverberant=strength, most=MOST_IN_ROOM)
-    energies = [_energy(found, decays, index) for index in range(len(found.fit.poles))]
     modes = []
-    for index, energy in enumerate(energies):
-        hz, decay_1_s = np.exp(found.fit.poles[index])
-        damped = decay_1_s > 2 * np.pi * hz * MOST_DAMPING or hz < LOWEST_HZ
-        if damped or energy < max(energies) * 10 ** (FAINTEST_IN_ROOM_DB / 10):
-            continue
+    for index in _loudest_tones(found, decays):
+        energy = _energy(found, decays, index)
         weighed = weigh_in_room(decays, found.fit, index=index, room=room)
         mode = _mode(
             damped_hz=weighed.frequency_hz,
@@ -211,6 +216,19 @@ def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Foun
         if mode is not None:
             modes.append(mode)
     return found, modes
+
+
+def _loudest_tones(found: Found, decays: Decays) -> list[int]:
+    """Give the poles that are tones and not far fainter than the loudest pole, the loudest first."""
+    energies = [_energy(found, decays, index) for index in range(len(found.fit.poles))]
+    hz, decay_1_s = np.exp(found.fit.poles).T
+    return [
+        index
+        for index in sorted(range(len(energies)), key=lambda index: -energies[index])
+        if energies[index] >= max(energies) * 10 ** (FAINTEST_IN_ROOM_DB / 10)
+        and decay_1_s[index] <= 2 * np.pi * hz[index] * MOST_DAMPING
+        and hz[index] >= LOWEST_HZ
+    ]
 
 
 def _energy(found: Found, decays: Decays, index: int) -> float:

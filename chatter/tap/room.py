@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.tap._fit import Fit, shape_of
-from chatter.tap._reverberation import Heard, Weighed, weigh_mode
+from chatter.tap._reverberation import Heard, Neighbour, Weighed, weigh_mode
 from chatter.tap.decays import Decays
 from chatter.tap.modes import Found
 
@@ -24,6 +24,7 @@ UNEXPLAINED = 1.2  # what is left, over the noise, that needs another cause than
 FAINTEST_ROOM = 3e-4  # of the decays' energy: a room 35 dB down changes no damping; own choice
 USUAL_DECAY_S = 0.45  # of a workshop; own choice, used where the room's own decay can't be followed
 DECAYS_S = (0.15, 1.2)  # what is believed
+ROOM_SPREAD = 0.3  # of ln of the decay: what is followed is up to a third too slow; own choice
 HOP_S = 0.006
 LN_60_DB = 6.91  # ln(1000): amplitude over 60 dB
 BAND_WIDTHS = (
@@ -95,24 +96,26 @@ def weigh_in_room(decays: Decays, fit: Fit, *, index: int, room: Room) -> Weighe
     """
     hz, decay_1_s = np.exp(fit.poles[index])
     band_hz = float(np.clip(BAND_WIDTHS * decay_1_s / (2 * np.pi), LEAST_BAND_HZ, 0.45 * hz))
-    others = np.delete(np.exp(fit.poles[:, 0]), index)
-    if others.size:
-        nearest = float(np.abs(others - hz).min())
-        band_hz = max(min(band_hz, 0.7 * nearest), min(LEAST_BAND_HZ, band_hz))
     heard_s = max(decays.heard_s, 4 / float(decay_1_s), 0.03)
     length_s = min(heard_s, max(0.04, 3 / float(decay_1_s), MOST_BINS / (2 * band_hz)))
     length_s = max(length_s, LEAST_BINS / (2 * band_hz))
     spectra = decays.spectra(length_s=length_s, high_hz=8000.0)
     values = spectra.values.copy()
-    for number, pole in enumerate(fit.poles):
-        shape = shape_of(spectra, pole)
-        mirror = shape_of(spectra, pole, mirrored=True)
-        amplitude = fit.amplitudes[:, number, None]
-        values -= 0.5 * np.conj(amplitude) * mirror
-        if number != index:
-            values -= 0.5 * amplitude * shape
     amplitude = fit.amplitudes[:, index]
     strength = float(np.sum(np.abs(amplitude) ** 2))
+    neighbours = []
+    for number, pole in enumerate(fit.poles):
+        values -= 0.5 * np.conj(fit.amplitudes[:, number, None]) * shape_of(spectra, pole, mirrored=True)
+        if number == index:
+            continue
+        other_hz, other_1_s = np.exp(pole)
+        if abs(other_hz - hz) < band_hz + other_1_s / np.pi:
+            share = np.vdot(amplitude, fit.amplitudes[:, number]) / strength
+            neighbours.append(
+                Neighbour(frequency_hz=float(other_hz), decay_1_s=float(other_1_s), amplitude=complex(share))
+            )
+        else:
+            values -= 0.5 * fit.amplitudes[:, number, None] * shape_of(spectra, pole)
     joined = 2 * np.sum(np.conj(amplitude)[:, None] * values, axis=0) / strength
     noise_power = 8 * spectra.noise**2 / strength  # two parts of noise**2 each, amplitude doubled
     step_hz = float(spectra.hz[1] - spectra.hz[0])
@@ -124,10 +127,12 @@ def weigh_in_room(decays: Decays, fit: Fit, *, index: int, room: Room) -> Weighe
         hz=spectra.hz[near],
         length_s=spectra.count / spectra.rate_hz,
         rate_hz=spectra.rate_hz,
+        neighbours=tuple(neighbours),
     )
     return weigh_mode(
         heard,
         frequency_hz=float(hz),
         decay_1_s=float(decay_1_s),
         room_decay_1_s=LN_60_DB / room.decay_s,
+        room_spread=ROOM_SPREAD,
     )

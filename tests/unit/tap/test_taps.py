@@ -129,6 +129,19 @@ def test_room_leaves_frequency_and_says_how_sure_the_damping_is():
     assert got.damping_ratio_sd > 0.02 * got.damping_ratio  # no room is as good as none
 
 
+def test_two_near_modes_that_ring_longer_than_the_room_are_parted():
+    # One mode's echoes were taken for a strong room around the other, and the answer was that nothing rings.
+    rng = np.random.default_rng(7)
+    response = room(rng, decay_s=0.48, direct_to_reverberant_db=15.5)
+    samples, _ = record(rng, [(210.0, 0.007, 0.0), (183.0, 0.0065, -4.0)], response=response)
+    loud, soft = judge_taps(recording_of(samples)).modes[:2]
+    assert loud.frequency_hz == pytest.approx(210, rel=0.01)
+    assert soft.frequency_hz == pytest.approx(183, rel=0.01)
+    assert loud.damping_bound == soft.damping_bound == "none"
+    assert loud.damping_ratio == pytest.approx(0.007, rel=0.25)
+    assert soft.damping_ratio == pytest.approx(0.0065, rel=0.25)
+
+
 def test_loud_room_gives_only_a_bound():
     rng = np.random.default_rng(5)
     response = room(rng, decay_s=0.5, direct_to_reverberant_db=3)
