@@ -47,6 +47,15 @@ def caution_outside(speeds_rpm: Sequence[float]) -> str:
     return f"Heard stable but not listed: {told} rpm, outside what spindle and tool may turn as told."
 
 
+def ask_for_air_pass_first(tone_hz: float) -> str:
+    """Ask whose a lone tone in the newest cut is before the next one is made."""
+    return (
+        f"The newest cut counts as marginal only for a lone tone at {tone_hz:,.0f} Hz, which may be the "
+        "machine's own. To find out first, run its program once more clear of the work, record that, and "
+        "judge the cut again with it as the idle file (--idle)."
+    )
+
+
 def caution_jump(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> tuple[str, ...]:
     """Say what to check before a speed that is many times the present one, with its feed."""
     times = f"{set_rpm / setup.rpm:.1f} times"

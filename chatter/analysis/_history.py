@@ -69,7 +69,13 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
     from chatter.advice.next_cut import allows_speed, choose_lighter, choose_next, range_to_try
-    from chatter.advice.words import BIG_JUMP, URGENT_CONCERNS, caution_jump, list_cautions
+    from chatter.advice.words import (
+        BIG_JUMP,
+        URGENT_CONCERNS,
+        ask_for_air_pass_first,
+        caution_jump,
+        list_cautions,
+    )
     from chatter.milling.limits import check_setting, find_speed_range
 
     known = _present(history)
@@ -96,6 +102,9 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
             *caution_jump(known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min),
             *cautions,
         )
+    tone_hz = _tone_in_doubt_hz(history)
+    if tone_hz is not None:
+        cautions = (ask_for_air_pass_first(tone_hz), *cautions)
     urgent = tuple(concern.message for concern in concerns if concern.code in URGENT_CONCERNS)
     others = tuple(concern.message for concern in concerns if concern.code not in URGENT_CONCERNS)
     best = _best(chosen.best, history)
@@ -284,6 +293,17 @@ def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[Ca
             )
         )
     return tuple(told)
+
+
+def _tone_in_doubt_hz(history: _Read) -> float | None:
+    """Give the lone tone that alone makes the newest cut marginal, where no air pass has told whose it is."""
+    newest = history.newest
+    document = None if newest is None else history.documents.get(newest.number)
+    if newest is None or newest.verdict != "marginal" or document is None:
+        return None
+    worst = document["cuts"][document["cut_index"]]
+    tone_hz: float | None = worst["chatter_hz"] if worst.get("tone") == "unknown" else None
+    return tone_hz
 
 
 def _no_cuts(setup: KeptSetup) -> InputError:

@@ -52,3 +52,24 @@ def test_map_and_next_cut_give_the_same_chance_to_the_same_setting(
     of_next, of_map = (chances_of(of, path, depths_mm) for of in (suggest_next_cut, map_setup))
     assert of_next[0] == pytest.approx(of_map[0])  # speeds
     assert (of_next[1] == of_map[1]).all()
+
+
+@pytest.mark.parametrize("tone", ["unknown", "in air", "only cutting", None])
+def test_next_cut_asks_for_an_air_pass_only_where_nobody_can_tell_whose_the_lone_tone_is(tmp_path, tone):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0))
+        document = made_cut("a", rpm=11_880.0, verdict="marginal", chatter_hz=1234.0, tone=tone)
+        notebook.add_cut("one", document=document)
+    asked = [caution for caution in suggest_next_cut("one", notebook=path).cautions if "1,234 Hz" in caution]
+    assert len(asked) == (tone == "unknown")
+
+
+def test_next_cut_asks_for_no_air_pass_of_an_earlier_cut(tmp_path):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0))
+        in_doubt = made_cut("a", rpm=11_880.0, verdict="marginal", chatter_hz=1234.0, tone="unknown")
+        notebook.add_cut("one", document=in_doubt)
+        notebook.add_cut("one", document=made_cut("b", set_rpm=13_000.0, rpm=12_870.0))
+    assert not any("1,234 Hz" in caution for caution in suggest_next_cut("one", notebook=path).cautions)

@@ -13,6 +13,7 @@ def made_cut(
     settings=None,
     rpm=None,
     half_passing_db=None,
+    tone=None,
 ):
     """Give a `cut` document; `name` stands for the recording's content."""
     probability = {"stable": 0.02, "marginal": 0.5, "chatter": 0.98, "undecided": None}[verdict]
@@ -49,6 +50,7 @@ def made_cut(
         "chatter_hz": chatter_hz,
         "onset_s": None,
         "half_passing_db": half_passing_db,
+        "tone": tone,
         "lines": lines,
     }
     turns = None if rpm is None else rpm / 60
