@@ -51,3 +51,14 @@ def test_document_survives_the_way_through_json(chattering):
     assert back["chatter_hz"] == 913.4
     assert back["advice"]["speeds"][0]["set_rpm"] == 13640.0
     assert back["cut_index"] == 0
+
+
+def test_indented_text_is_what_the_standard_library_writes():
+    document = {
+        "empty": [],
+        "none": {},
+        "settings": {"taps": ("a", "b"), "speeds": [1.23456789, [2, {}]]},
+        "rows": [{"word": 'a "quoted"\nµ, ü', "number": 1.5, "gone": None}, {"flag": True, "list": [1, 2]}],
+    }
+    told = to_json(document)
+    assert told == json.dumps(json.loads(told), indent=2, ensure_ascii=False)
