@@ -13,21 +13,25 @@ from scipy import signal
 from chatter.simulate.milling import SimulatedCut
 
 Floats = NDArray[np.float64]
+LEAST_OVER = 8  # ticks of the fine clock for one sample of the phone, at least
+TICKS_PER_STEP = 2  # and for one step of angle, at least
 
 
 def on_clock(cut: SimulatedCut, values: Floats, *, rate_hz: float) -> Floats:
     """Bring values on the angular grid to a phone's clock, without aliases.
+
+    Lines between the steps bend at each of them, so the fine clock ticks often enough that what the bends
+    hold above half its rate is faint: what folds back lies off the spindle's comb, where chatter would be.
 
     Returns
     -------
     NDArray
         Shape (round(duration * rate_hz),).
     """
-    over = max(1, int(np.ceil(cut.rate_hz / rate_hz)))
+    over = max(LEAST_OVER, int(np.ceil(TICKS_PER_STEP * cut.rate_hz / rate_hz)))
     fine_hz = rate_hz * over
     at = np.arange(int(cut.time_s[-1] * fine_hz)) / fine_hz
-    fine = np.interp(at, cut.time_s, values)
-    return fine if over == 1 else np.asarray(signal.resample_poly(fine, 1, over))
+    return np.asarray(signal.resample_poly(np.interp(at, cut.time_s, values), 1, over))
 
 
 def resonate(values: Floats, *, rate_hz: float, frequency_hz: float, damping_ratio: float) -> Floats:

@@ -4,9 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from chatter.simulate import Mode, limit_depth_m, random_scene, render_scene
-from chatter.simulate.phone import automatic_gain, in_room, microphone, resonate
+from chatter.simulate.milling import Conditions, Tool, simulate_cut
+from chatter.simulate.phone import automatic_gain, in_room, microphone, on_clock, resonate
 
 
 @pytest.fixture
@@ -77,3 +79,24 @@ def test_automatic_gain_narrows_a_level_step():
 
 def test_microphone_never_leaves_full_scale(rng):
     assert np.abs(microphone(rng.normal(size=8000), rng, rate_hz=8000, peak=2.0)).max() <= 1.0
+
+
+@pytest.mark.parametrize("rpm", [2178.4, 3630.9, 7341.0])
+def test_teeth_on_a_phones_clock_leave_no_aliases_off_their_comb(rpm):
+    # A periodic force has power at whole multiples of its frequency alone; what sampling folds lies between.
+    tool = Tool(flutes=1, modes=(Mode(axis="x", frequency_hz=900, damping_ratio=0.05, stiffness_n_m=1e12),))
+    conditions = Conditions(
+        rpm=rpm, immersion=0.6, direction="up", feed_per_tooth_m=4e-5, pressure_pa=8e8, force_ratio=0.3
+    )
+    turns = round(4 * rpm / 60)
+    cut = simulate_cut(tool, conditions, depth_m=np.full(turns * 720, 1e-3), steps=720)
+    rate = 44_100
+    force = on_clock(cut, cut.force_x_n + 0.7 * cut.force_y_n, rate_hz=rate)
+    part = np.diff(force[rate // 4 : rate // 4 + 3 * rate], n=2)  # as a panel sounds: the high tones louder
+    power = np.abs(np.fft.rfft(part * signal.get_window("blackmanharris", len(part)))) ** 2
+    hz = np.fft.rfftfreq(len(part), 1 / rate)
+    turn_hz = rpm / 60
+    away_hz = np.abs(hz - np.round(hz / turn_hz) * turn_hz)
+    heard = (hz > 100) & (hz < 8000)
+    between, on = (power[heard & far].sum() for far in (away_hz > 4, away_hz <= 4))
+    assert 10 * np.log10(between / on) < -60
