@@ -79,6 +79,16 @@ def no_decay() -> Finding:
     )
 
 
+def only_room() -> Finding:
+    """Something was struck, but echoes are all that is heard."""
+    return _finding(
+        "only-room",
+        "error",
+        "After the taps the room is all that can be heard to ring: hold the phone within a hand's breadth, or "
+        "against the part, and tap at a place that swings.",
+    )
+
+
 def only_one() -> Finding:
     """One tap has no scatter."""
     return _finding(

@@ -22,6 +22,7 @@ from chatter.tap.findings import (
     no_usable,
     of_faults,
     only_one,
+    only_room,
     only_running,
     room_heard,
     unsteady,
@@ -86,7 +87,7 @@ def judge_taps(recording: Recording) -> TapAnalysis:
     else:
         found, heard = _modes_in_room(decays, room, length_s=length_s)
     if not heard or not _explains(found, share=EXPLAINED if room is None else EXPLAINED_IN_ROOM):
-        return _nothing(channel, onsets)
+        return _nothing(channel, onsets, in_room=room is not None)
     modes = _ranked(heard, faintest_db=FAINTEST_DB if room is None else FAINTEST_IN_ROOM_DB)
     used = sum(onset.fault is None for onset in onsets)
     findings += (only_one(),) if used == 1 else ()
@@ -296,7 +297,7 @@ def _is_mostly_running(onsets: tuple[Onset, ...]) -> bool:
     return faults.count("running") > faults.count(None)
 
 
-def _nothing(channel: int, onsets: tuple[Onset, ...]) -> TapAnalysis:
+def _nothing(channel: int, onsets: tuple[Onset, ...], *, in_room: bool = False) -> TapAnalysis:
     """Say why there is no mode; what a running machine did is no tap."""
     faults = {onset.fault for onset in onsets}
     findings = of_faults(onsets)
@@ -307,7 +308,7 @@ def _nothing(channel: int, onsets: tuple[Onset, ...]) -> TapAnalysis:
     elif faults <= {"double", "clipped"}:
         findings += (no_usable(),)
     else:
-        findings += (no_decay(),)
+        findings += (only_room() if in_room else no_decay(),)
     return TapAnalysis(
         channel=channel,
         taps=_heard_taps(onsets),

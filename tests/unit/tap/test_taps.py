@@ -118,6 +118,16 @@ def test_sound_without_a_ringing_tap_gives_no_mode_and_says_why(kind, rng):
     assert codes(got) & {"no-tap", "no-decay", "no-usable-tap"}
 
 
+def test_blows_of_which_only_the_room_is_heard_are_told_as_that(rng):
+    blows = np.zeros(4 * RATE_HZ)
+    blows[[RATE_HZ, 2 * RATE_HZ]] = 0.5
+    response = room(rng, decay_s=0.5, direct_to_reverberant_db=0)
+    heard = signal.oaconvolve(blows, response)[: blows.size] + 1e-4 * rng.normal(size=blows.size)
+    got = judge_taps(recording_of(heard))
+    assert got.modes == ()
+    assert codes(got) == {"only-room"}
+
+
 def test_room_leaves_frequency_and_says_how_sure_the_damping_is():
     rng = np.random.default_rng(12)
     response = room(rng, decay_s=0.4, direct_to_reverberant_db=18)
