@@ -84,8 +84,8 @@ def only_room() -> Finding:
     return _finding(
         "only-room",
         "error",
-        "After the taps the room is all that can be heard to ring: hold the phone within a hand's breadth, or "
-        "against the part, and tap at a place that swings.",
+        "After the taps the room is all that can be heard to ring: hold the phone within a hand's breadth, "
+        "or against the part, and tap at a place that swings.",
     )
 
 
