@@ -5,9 +5,9 @@ of them, and the numbers that the verdict weighs.
 Method: a line is a peak above the ring of spectrum beside it (a hump is not) and above the idle part. A
 family is |±f_c + k·f_rot|; its members are the lines that fit it. Run-out, vacuum tones and chip noise each
 lack one of the marks: off the comb, absent while idle, narrow, with sidebands, steady over some turns.
-Source: families after Insperger, Stépán, Bayly and Mann, J. Sound Vib. 262 (2003) 333 to 345;
-the once-per-turn share after Schmitz, Medicus and Dutterer, Machining Sci. Tech. 6 (2002) 215.
-Leaves out: the map from these numbers to a probability (chatter/cut/verdict.py).
+Source: families after Insperger, Stépán, Bayly and Mann, J. Sound Vib. 262 (2003) 333 to 345.
+Leaves out: how loud the rest is (chatter/cut/unrepeated.py); the map from all of these numbers to a
+probability (chatter/cut/verdict.py).
 """
 
 from dataclasses import dataclass
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.spectrum import CutSpectra
+from chatter.cut.unrepeated import BOTTOM_HZ, concentration, loudness
 from chatter.dsp.spectra import TINY, line_ring, peak_frequency_hz
 from chatter.dsp.steadiness import band_coherence
 from chatter.model.cut import LoneTone
@@ -23,7 +24,6 @@ from chatter.model.cut import LoneTone
 Floats = NDArray[np.float64]
 LEAST_NEPERS = 1.8  # 8 dB above its surroundings: a candidate line
 CAP_NEPERS = 5.0  # 22 dB: beyond this a line is just loud
-BOTTOM_HZ = 100.0  # below, phones roll off and mains hum lives
 MOST_LINES = 60
 GUARD = 0.015  # of a turn's frequency on each side of the comb that is left to it
 SIDE_LOBE = 0.01  # of a line's power: a Hann window's own is a thousandth, wandering makes it more
@@ -33,8 +33,7 @@ MOST_SPARE = 15.0  # nepers of sidebands that count: with the above, 10 dB at mo
 STEADY_TURNS = 6.0  # time over which a line shall keep its phase
 STEADY_WIDTH = 0.12  # of a turn's frequency: half width of the band that is asked
 LEAST_WIDTH_HZ = 6.0  # own choice: the phase of a sagging spindle's sidebands wanders by some hertz
-MOMENT_S = 0.05  # shorter than a syllable or a bump
-QUIET = 0.1  # share of the moments that are the quieter ones: speech leaves some of them free
+USUAL, QUIET = 0.5, 0.25  # quantiles over moments
 STEADY_LINES = 8  # loudest members that are asked
 LEAST_BASE = 0.1  # own choice: of the loudest family's power
 EXACT = 0.3  # own choice: share of a family's tolerance within which a double lies
@@ -59,12 +58,12 @@ class Evidence:
     family: tuple[Peak, ...]  # members of the best family, strongest first; empty without one
     base: tuple[Peak, ...]  # the chatter's own family: another one where the best lies at twice its frequency
     steady: float  # -log(1 - coherence) of the members over some turns; 0 with less than two members
-    share: float  # log of family power over power that repeats each turn
+    share: float  # log of the family's power over all that repeats
     local: float  # log of a member's power over what repeats near it, the highest of all members
-    unrepeated: float  # log of the power that does not repeat over the power that does
-    broad: float  # the same in the quieter moments and without the strongest line: no voice, no lone tone
+    loudness: tuple[float, float]  # logs of power that does not repeat over power that does: low, high tones
+    broad: tuple[float, float]  # the same without a lone line, in the quieter moments: no voice, no lone tone
+    concentration: float  # how much of what does not repeat lies at one fraction of a turn; no lone line
     halved: float  # log of power at odd halves of the tooth-passing frequency over power at the other orders
-    tooth_hz: float  # tooth-passing frequency
     tone: LoneTone | None  # whose a lone line is; None without one
 
 
@@ -190,37 +189,33 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     steady = _steadiness(spectra, family, rotation_hz=rotation_hz) if len(family) > 1 else 0.0
     if len(family) < 2:
         family = base = _loudest(spectra, peaks, rotation_hz=rotation_hz) or family
-    power = sum(peak.power for peak in family)
-    idle_power = 0.0
-    if spectra.idle is not None:  # the load may make what an air pass has louder: it stays background
-        idle_power = float(np.where(_in_air(spectra, peaks), spectra.rest, spectra.idle).sum())
-    rest_lines = float(spectra.rest.sum())
-    whole = max(float(spectra.whole.sum()) - rest_lines, 0.0)
-    repeating = max(whole, 1e-3 * rest_lines, TINY)
-    lone = 0.0
-    if family:
-        near = np.abs(spectra.hz - family[0].frequency_hz) < spectra.line_width_hz
-        lone = float(spectra.rest[near].sum())
+    # The load may make what an air pass has louder: it stays background.
+    in_air_hz = [peak.frequency_hz for peak in peaks if peak.in_idle and spectra.air is not None]
+    lone_hz = [peak.frequency_hz for peak in family if len(family) == 1]
+    among = _off_comb(spectra, rotation_hz=rotation_hz)
+    for line_hz in in_air_hz + lone_hz:
+        among &= np.abs(spectra.hz - line_hz) > spectra.line_width_hz
 
-    # The usual frame, not the mean: voices and bumps come and go, chatter stays.
-    usual = min(1.0, float(np.median(spectra.rest_frames.sum(axis=1))) / max(rest_lines, TINY))
-    quiet = _quiet_share(spectra)
-
-    def unrepeated(rest: float) -> float:
-        rest = max(rest - idle_power, 0.02 * rest_lines)
-        return float(np.clip(np.log(rest / repeating), -8.0, 6.0))
+    def loud(quantile: float, without_hz: list[float]) -> tuple[float, float]:
+        return loudness(
+            spectra,
+            quantile=quantile,
+            rotation_hz=rotation_hz,
+            tooth_hz=rotation_hz * flutes,
+            without_hz=np.array(without_hz),
+        )
 
     return Evidence(
         peaks=peaks,
         family=family,
         base=base,
         steady=steady,
-        share=float(np.clip(np.log(max(power, TINY) / repeating), -12.0, 6.0)),
+        share=_share(spectra, family),
         local=_local_share(spectra, family, rotation_hz=rotation_hz, flutes=flutes),
-        unrepeated=unrepeated(usual * rest_lines),
-        broad=unrepeated(quiet * (rest_lines - lone)),
+        loudness=loud(USUAL, in_air_hz),
+        broad=loud(QUIET, in_air_hz + lone_hz),
+        concentration=concentration(spectra, among=among, rotation_hz=rotation_hz),
         halved=_halved(spectra, rotation_hz=rotation_hz, flutes=flutes),
-        tooth_hz=rotation_hz * flutes,
         tone=_whose(spectra, family),
     )
 
@@ -239,6 +234,13 @@ def _steadiness(spectra: CutSpectra, family: tuple[Peak, ...], *, rotation_hz: f
     return float(-np.log(max(1 - np.average(coherence, weights=weights), 1e-4)))
 
 
+def _share(spectra: CutSpectra, family: tuple[Peak, ...]) -> float:
+    """Compare the family with all that repeats."""
+    repeating = float(np.maximum(spectra.whole - spectra.rest, 0.0).sum())
+    power = sum(peak.power for peak in family)
+    return float(np.clip(np.log(max(power, TINY) / max(repeating, TINY)), -12.0, 6.0))
+
+
 def _local_share(spectra: CutSpectra, family: tuple[Peak, ...], *, rotation_hz: float, flutes: int) -> float:
     """Compare each member with what repeats around it; loud low teeth say nothing against a high chatter."""
     repeating = np.maximum(spectra.whole - spectra.rest, 0.0)
@@ -249,15 +251,6 @@ def _local_share(spectra: CutSpectra, family: tuple[Peak, ...], *, rotation_hz: 
         beside = max(float(repeating[near].sum()), 1e-3 * float(spectra.rest[near].sum()), TINY)
         best = max(best, float(np.log(max(peak.power, TINY) / beside)))
     return min(best, 6.0)
-
-
-def _quiet_share(spectra: CutSpectra) -> float:
-    """Compare the quieter moments with the mean power: near 1 for steady noise, far less for voices."""
-    quarter = len(spectra.rest_samples) // 4  # of a part too short for moments of their own
-    size = max(1, min(round(MOMENT_S * spectra.rate_hz), quarter))
-    count = len(spectra.rest_samples) // size
-    power = np.mean(spectra.rest_samples[: count * size].reshape(count, size) ** 2, axis=1)
-    return min(1.0, float(np.quantile(power, QUIET)) / max(float(power.mean()), TINY))
 
 
 def _halved(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> float:

@@ -3,8 +3,8 @@
 In: evidence of one cut. Out: verdict, probability, and what to say when there is none.
 Rules: below 0.45 stable, above 0.55 chatter, between marginal. Lines of one family are weighed by one map. A
 lone line, or none, goes by what does not repeat: a line is then at most marginal, because a vacuum or a drive
-sounds like that. A clear one that an air pass lacks is marginal at least; lone or broad chatter is never
-stated surer than 0.9.
+sounds like that. A loud one, or a clear one that an air pass lacks, is marginal at least; lone or broad
+chatter is never stated surer than 0.9.
 Source: logistic regression, D. R. Cox, J. R. Stat. Soc. B 20 (1958) 215 to 242; weights in weights.py.
 Leaves out: cuts without a measured speed, which the pipeline leaves undecided.
 """
@@ -14,7 +14,7 @@ import math
 from scipy.special import expit
 
 from chatter.cut.evidence import CAP_NEPERS, Evidence
-from chatter.cut.weights import INTERCEPT, LINELESS_INTERCEPT, LINELESS_WEIGHT, WEIGHTS
+from chatter.cut.weights import INTERCEPT, LINELESS_INTERCEPT, LINELESS_WEIGHTS, WEIGHTS
 from chatter.model import Verdict
 
 STABLE_BELOW = 0.45
@@ -22,7 +22,8 @@ CHATTER_ABOVE = 0.55
 LONE_AT_MOST = 0.55
 LINELESS_AT_MOST = 0.9  # of a broad chatter without a line to point at, or a lone line that no air pass has
 CLEAR_LOCAL = -2.3  # log of a tenth: a lone line so loud beside what repeats near it is clear
-SLOW_TEETH_HZ = 300.0  # where tooth passing begins to be heard; shape of `beyond` chosen on simulated cuts
+LOUD_SHARE = -2.3  # and beside all that repeats, loud; of ten such in the fitted scenes six were chatter
+LEVELS_OFF = (-5.0, 4.0)  # logs of power beyond which louder or fainter says no more
 MOST_STEADY = 3.0  # a coherence of 0.95: steadier is just steady
 MOST_MEMBERS = 2.5  # log of a dozen lines: more are just many
 
@@ -33,40 +34,37 @@ def marks(evidence: Evidence) -> dict[str, float]:
     Returns
     -------
     dict
-        `share`: log of family power over repeating power. `local`: the same near a member, for the member
-        where it is highest. `beyond`: see `lineless_mark`. `members`: log of the number of lines. `steady`:
-        how well the lines keep their phase, by how many there are. `quick`: log of the tooth-passing
-        frequency, no evidence by itself: where teeth are heard well, the same marks say more.
+        `local`: log of a member's power over what repeats near it, the highest of all members. `members`: log
+        of the number of lines. `steady`: how well the lines keep their phase, by how many there are. The
+        others: see `lineless_marks`.
     """
     members = min(MOST_MEMBERS, math.log(max(1, len(evidence.family))))
     return {
-        "share": max(-5.0, min(0.0, evidence.share)),
-        "local": max(-5.0, min(0.0, evidence.local)),
-        "beyond": lineless_mark(evidence, evidence.unrepeated),
+        "local": max(LEVELS_OFF[0], min(0.0, evidence.local)),
         "members": members,
         "steady": min(MOST_STEADY, evidence.steady) * (1 + members),
-        "quick": _quick(evidence),
+        **lineless_marks(evidence, evidence.loudness),
     }
 
 
-def lineless_mark(evidence: Evidence, unrepeated: float) -> float:
-    """Give what does not repeat against what a stable cut of that tooth-passing frequency has.
-
-    Slow teeth are hardly heard beside chip noise, so there a stable cut too seems not to repeat.
+def lineless_marks(evidence: Evidence, loudness: tuple[float, float]) -> dict[str, float]:
+    """Give the marks that need no lines.
 
     Parameters
     ----------
     evidence
         Of one cut.
-    unrepeated
-        Log of the power that does not repeat over the power that does: all of it, or without a lone line.
+    loudness
+        Logs of the power that does not repeat over the power that does, in low and in high tones: all of it,
+        or without a lone line.
+
+    Returns
+    -------
+    dict
+        `low`, `high`: those. `concentration`: how much of it lies at one fraction of a turn.
     """
-    kept = max(-3.0, min(1.0, unrepeated))
-    return kept + _quick(evidence) * (1 + kept / 4)
-
-
-def _quick(evidence: Evidence) -> float:
-    return max(-1.5, min(1.5, math.log(evidence.tooth_hz / SLOW_TEETH_HZ)))
+    low, high = (max(LEVELS_OFF[0], min(LEVELS_OFF[1], value)) for value in loudness)
+    return {"low": low, "high": high, "concentration": evidence.concentration}
 
 
 def probability_of_chatter(evidence: Evidence) -> float:
@@ -78,19 +76,30 @@ def probability_of_chatter(evidence: Evidence) -> float:
         Between 0.001 and 0.999: the fit has no more cases than that allows.
     """
     if len(evidence.family) > 1:
-        values = marks(evidence)
-        probability = float(expit(INTERCEPT + sum(WEIGHTS[name] * value for name, value in values.items())))
+        probability = _mapped(INTERCEPT, WEIGHTS, marks(evidence))
     else:
         broad, whole = (
-            float(expit(LINELESS_INTERCEPT + LINELESS_WEIGHT * lineless_mark(evidence, unrepeated)))
-            for unrepeated in (evidence.broad, evidence.unrepeated)
+            _mapped(LINELESS_INTERCEPT, LINELESS_WEIGHTS, lineless_marks(evidence, loudness))
+            for loudness in (evidence.broad, evidence.loudness)
         )
         own = evidence.tone == "only cutting"
         lone = min(whole, LINELESS_AT_MOST if own else LONE_AT_MOST)
-        if own and evidence.family[0].excess >= CAP_NEPERS and evidence.local > CLEAR_LOCAL:
+        if _is_telling(evidence):
             lone = max(lone, LONE_AT_MOST)  # own choice: there are too few simulated ones to fit
         probability = max(min(broad, LINELESS_AT_MOST), lone)
     return max(0.001, min(0.999, probability))
+
+
+def _is_telling(evidence: Evidence) -> bool:
+    """Say whether a lone tone is too loud to be passed over: beside the teeth, or as only cutting makes."""
+    if evidence.tone not in {"unknown", "only cutting"}:
+        return False
+    own = evidence.tone == "only cutting" and evidence.family[0].excess >= CAP_NEPERS
+    return evidence.share > LOUD_SHARE or (own and evidence.local > CLEAR_LOCAL)
+
+
+def _mapped(intercept: float, weights: dict[str, float], values: dict[str, float]) -> float:
+    return float(expit(intercept + sum(weights[name] * value for name, value in values.items())))
 
 
 def verdict_of(probability: float) -> Verdict:

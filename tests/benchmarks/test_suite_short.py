@@ -26,7 +26,7 @@ def test_figures_count_undecided_as_half_and_leave_out_what_cannot_be_told():
             verdict=verdict,
             probability=probability,
             family_marks=(),
-            lineless_marks=(),
+            lineless=(),
             speed_right=True,
             start_right=True,
             line_right=chattering,

@@ -62,12 +62,12 @@ def test_vacuum_that_starts_with_the_cut_is_never_called_chatter(rng):
 
 
 def test_broad_chatter_without_a_narrow_line_is_called_chatter_but_never_with_certainty(rng):
-    # A tool that leaves the cut irregularly: a narrow-band roar near 900 Hz, twice as strong as the teeth.
+    # A tool that leaves the cut irregularly: a narrow-band roar near 900 Hz, three times as strong as teeth.
     t = np.arange(7 * RATE_HZ) / RATE_HZ
     roar = resonate(rng.normal(size=len(t)), rate_hz=RATE_HZ, frequency_hz=900.0, damping_ratio=0.05)
     cutting = built_cut(rng, rpm=17_800.0)
     inside = (t >= 2.0) & (t < 4.5)
-    roar *= 2 * np.std(cutting[inside]) / np.std(roar)
+    roar *= 3 * np.std(cutting[inside]) / np.std(roar)
     sound = recording(0.3 * (cutting + np.where(inside, roar, 0.0)))
     worst = judge_recording(sound, setup=CutSetup(rpm=18_000, flutes=2)).worst
     assert worst is not None

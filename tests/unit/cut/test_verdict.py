@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 from chatter.cut.evidence import Evidence, Peak
 from chatter.cut.verdict import marks, probability_of_chatter, verdict_of
 
+FAINT = (-4.0, -4.0)
+
 
 def lines(count, *, first_hz=1170.0):
     return tuple(
@@ -22,26 +24,24 @@ def evidence(**changed):
         family=lines(6),
         base=(),
         steady=2.0,
-        share=-3.0,
+        share=-4.0,
         local=-2.0,
-        unrepeated=-2.0,
-        broad=-2.5,
+        loudness=(-2.0, -2.0),
+        broad=(-2.5, -2.5),
+        concentration=0.4,
         halved=-12.0,
-        tooth_hz=200.0,
         tone=None,
     )
     return replace(plain, **changed)
 
 
 def test_lone_line_is_at_most_marginal_however_loud():
-    lone = evidence(peaks=lines(1), family=lines(1), steady=0.0, share=3.0, local=3.0, unrepeated=3.0)
+    lone = evidence(peaks=lines(1), family=lines(1), steady=0.0, local=3.0, loudness=(3.0, 3.0))
     assert verdict_of(probability_of_chatter(lone)) == "marginal"
 
 
 def test_lone_line_that_an_air_pass_lacks_may_be_chatter_but_never_surely():
-    lone = evidence(
-        peaks=lines(1), family=lines(1), steady=0.0, unrepeated=3.0, tooth_hz=2000.0, tone="only cutting"
-    )
+    lone = evidence(peaks=lines(1), family=lines(1), steady=0.0, loudness=(3.0, 3.0), tone="only cutting")
     assert probability_of_chatter(lone) == 0.9
     assert probability_of_chatter(replace(lone, tone="unknown")) == 0.55
     assert probability_of_chatter(replace(lone, tone="in air")) == 0.55
@@ -49,38 +49,47 @@ def test_lone_line_that_an_air_pass_lacks_may_be_chatter_but_never_surely():
 
 def test_clear_lone_line_that_an_air_pass_lacks_is_marginal_at_least_and_a_faint_one_is_not():
     (line,) = lines(1)
-    quiet = evidence(peaks=lines(1), family=lines(1), steady=0.0, unrepeated=-4.0, broad=-4.0)
+    quiet = evidence(peaks=lines(1), family=lines(1), steady=0.0, loudness=FAINT, broad=FAINT)
     clear = replace(quiet, tone="only cutting", local=-1.0, family=(replace(line, excess=6.0),))
     assert probability_of_chatter(clear) == 0.55
     assert probability_of_chatter(replace(clear, local=-5.0)) < 0.1  # far fainter than the teeth beside it
     assert probability_of_chatter(replace(clear, tone="in air")) < 0.1
 
 
+def test_loud_lone_line_that_may_be_chatter_is_marginal_at_least():
+    lone = evidence(family=lines(1), steady=0.0, loudness=FAINT, broad=FAINT, share=-1.0, tone="unknown")
+    assert probability_of_chatter(lone) == 0.55
+    assert probability_of_chatter(replace(lone, share=-3.0)) < 0.1  # a twentieth of the teeth's power
+    assert probability_of_chatter(replace(lone, tone="in air")) < 0.1
+
+
 def test_broad_chatter_without_a_line_is_chatter_but_never_sure():
-    broad = evidence(peaks=(), family=lines(1), steady=0.0, unrepeated=3.0, broad=3.0, tooth_hz=900.0)
+    broad = evidence(peaks=(), family=lines(1), steady=0.0, loudness=(3.0, 3.0), broad=(3.0, 3.0))
     assert 0.55 < probability_of_chatter(broad) <= 0.9
 
 
 def test_nothing_off_the_comb_is_stable():
-    quiet = evidence(peaks=(), family=(), steady=0.0, unrepeated=-4.0, broad=-4.0)
+    quiet = evidence(peaks=(), family=(), steady=0.0, loudness=FAINT, broad=FAINT)
     assert probability_of_chatter(quiet) < 0.1
 
 
 def test_many_steady_lines_speak_for_chatter_however_faint_they_are_beside_the_teeth():
     # Common practice: sidebands a whole turn apart that keep their phase are chatter's own sign.
-    faint = evidence(peaks=lines(14), family=lines(14), share=-8.0, local=-3.0, unrepeated=-5.0)
+    faint = evidence(peaks=lines(14), family=lines(14), local=-3.0, loudness=(-5.0, -5.0), concentration=1.2)
     few = replace(faint, peaks=lines(2), family=lines(2), steady=0.5)
     assert probability_of_chatter(faint) > probability_of_chatter(few) + 0.3
 
 
 @given(
-    st.sampled_from(["steady", "share", "local", "unrepeated"]),
+    st.sampled_from(["steady", "local", "loudness", "broad", "concentration"]),
+    st.sampled_from([1, 6]),
     st.floats(-8, 5),
     st.floats(0, 3),
-    st.floats(30, 3000),
 )
-def test_more_evidence_never_makes_chatter_less_likely(name, value, more, tooth_hz):
-    low, high = (evidence(tooth_hz=tooth_hz, **{name: level}) for level in (value, value + more))
+def test_more_evidence_never_makes_chatter_less_likely(name, count, value, more):
+    levels = (value, value + more)
+    less_more = [(level, 0.0) if name in {"loudness", "broad"} else level for level in levels]
+    low, high = (evidence(family=lines(count), **{name: level}) for level in less_more)
     assert probability_of_chatter(high) >= probability_of_chatter(low) - 1e-12
 
 
