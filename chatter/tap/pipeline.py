@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from chatter.model.recording import Recording
 from chatter.model.tap import HeardTap, TapAnalysis, TapMode, TapView
@@ -71,6 +72,12 @@ def judge_taps(recording: Recording) -> TapAnalysis:
     TapAnalysis
         Without modes, and with a finding that says why, where there are none.
     """
+    # Its matrices are small: threads would wait for each other, and all the longer on a busy machine.
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _judge_taps(recording)
+
+
+def _judge_taps(recording: Recording) -> TapAnalysis:
     channel = _best_channel(recording)
     samples = recording.samples[channel, : round(LONGEST_S * recording.rate_hz)].astype(np.float64)
     samples -= samples.mean()

@@ -3,10 +3,12 @@
 import numpy as np
 import pytest
 from scipy import signal
+from threadpoolctl import threadpool_info
 
 from chatter.audio import read_recording
 from chatter.model.tap import TapMode
 from chatter.simulate.practice import write_practice_recording
+from chatter.tap import pipeline
 from chatter.tap.compare import compare_taps
 from chatter.tap.pipeline import judge_taps
 from tests.benchmarks.tap_sounds import RATE_HZ, draw_mode, record, room, shoebox
@@ -116,6 +118,18 @@ def test_sound_without_a_ringing_tap_gives_no_mode_and_says_why(kind, rng):
     got = judge_taps(recording_of(sounds[kind]()))
     assert got.modes == ()
     assert codes(got) & {"no-tap", "no-decay", "no-usable-tap"}
+
+
+def test_linear_algebra_of_a_tap_keeps_to_one_thread(monkeypatch):
+    seen = []
+
+    def find_onsets(samples, *, rate_hz):
+        seen.extend(one["num_threads"] for one in threadpool_info() if one["user_api"] == "blas")
+        return ()
+
+    monkeypatch.setattr(pipeline, "find_onsets", find_onsets)
+    assert codes(judge_taps(recording_of(np.zeros(RATE_HZ)))) == {"no-tap"}
+    assert set(seen) == {1}
 
 
 def test_blows_of_which_only_the_room_is_heard_are_told_as_that(rng):
