@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.spectrum import CutSpectra
-from chatter.cut.unrepeated import BOTTOM_HZ, concentration, loudness
+from chatter.cut.unrepeated import BOTTOM_HZ, concentration, hear_moments, loudness
 from chatter.dsp.spectra import TINY, line_ring, peak_frequency_hz
 from chatter.dsp.steadiness import band_coherence
 from chatter.model.cut import LoneTone
@@ -196,14 +196,14 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     for line_hz in in_air_hz + lone_hz:
         among &= np.abs(spectra.hz - line_hz) > spectra.line_width_hz
 
-    def loud(quantile: float, without_hz: list[float]) -> tuple[float, float]:
+    moments = hear_moments(spectra, quantiles=(USUAL, QUIET), rotation_hz=rotation_hz)
+
+    def loud(power: Floats, without_hz: list[float]) -> tuple[float, float]:
         return loudness(
-            spectra,
-            quantile=quantile,
-            rotation_hz=rotation_hz,
-            tooth_hz=rotation_hz * flutes,
-            without_hz=np.array(without_hz),
+            power, moments, spectra, tooth_hz=rotation_hz * flutes, without_hz=np.array(without_hz)
         )
+
+    usual, quiet = moments.powers
 
     return Evidence(
         peaks=peaks,
@@ -212,8 +212,8 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
         steady=steady,
         share=_share(spectra, family),
         local=_local_share(spectra, family, rotation_hz=rotation_hz, flutes=flutes),
-        loudness=loud(USUAL, in_air_hz),
-        broad=loud(QUIET, in_air_hz + lone_hz),
+        loudness=loud(usual, in_air_hz),
+        broad=loud(quiet, in_air_hz + lone_hz),
         concentration=concentration(spectra, among=among, rotation_hz=rotation_hz),
         halved=_halved(spectra, rotation_hz=rotation_hz, flutes=flutes),
         tone=_whose(spectra, family),

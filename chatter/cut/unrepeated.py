@@ -8,6 +8,8 @@ families |±f_c + k·f_rot| after Insperger, Stépán, Bayly and Mann, J. Sound 
 Leaves out: single lines (chatter/cut/evidence.py).
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
@@ -29,27 +31,31 @@ OVER_IDLE = 1.5  # how many times the idle power doesn't count
 LEAST_PLACES = 3  # of a part that takes part
 
 
-def loudness(
-    spectra: CutSpectra, *, quantile: float, rotation_hz: float, tooth_hz: float, without_hz: Floats
-) -> tuple[float, float]:
-    """Compare what does not repeat with what does, in low and in high tones.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Moments:
+    """What does not repeat, frequency by frequency, at some quantiles over short moments."""
+
+    hz: Floats  # shape (f,)
+    length_s: float  # of a moment
+    powers: tuple[Floats, ...]  # for each quantile, shape (f,): of even noise the mean, at each of them
+
+
+def hear_moments(spectra: CutSpectra, *, quantiles: tuple[float, ...], rotation_hz: float) -> Moments:
+    """Split a steady part into moments.
 
     Parameters
     ----------
     spectra
         Of the steady part.
-    quantile
+    quantiles
         Which moments count, at each frequency by itself: 0.5 the usual one, less the quieter ones. Voices and
-        bumps come and go, chatter stays. Even noise gives about the same number at each.
-    rotation_hz, tooth_hz
-        Rotation and tooth-passing frequency; high tones begin at five times the latter.
-    without_hz
-        Shape (k,), frequencies of lines that are left out.
+        bumps come and go, chatter stays.
+    rotation_hz
+        Rotation frequency: a moment lasts six turns, 0.1 s at least.
 
     Returns
     -------
-    low, high
-        Logs of power ratios; the same number twice where one of the bands can't be heard.
+    Moments
     """
     rest = spectra.rest_samples
     moment_s = min(max(MOMENT_S, MOMENT_TURNS / rotation_hz), len(rest) / spectra.rate_hz / FEWEST_MOMENTS)
@@ -61,12 +67,37 @@ def loudness(
         pad=2,  # as that of the spectra, so that sums over a band compare
         top_hz=float(spectra.hz[-1]),
     )
-    power = np.quantile(frames, quantile, axis=0) / -np.log1p(-quantile)  # of noise this is the mean
-    own = power
+    levels = np.quantile(frames, quantiles, axis=0)
+    powers = [level / -np.log1p(-quantile) for level, quantile in zip(levels, quantiles, strict=True)]
+    return Moments(hz=hz, length_s=moment_s, powers=tuple(powers))
+
+
+def loudness(
+    power: Floats, moments: Moments, spectra: CutSpectra, *, tooth_hz: float, without_hz: Floats
+) -> tuple[float, float]:
+    """Compare what does not repeat with what does, in low and in high tones.
+
+    Parameters
+    ----------
+    power
+        Shape (f,), one of the moments' powers.
+    moments, spectra
+        Of the same steady part.
+    tooth_hz
+        Tooth-passing frequency; high tones begin at five times that.
+    without_hz
+        Shape (k,), frequencies of lines that are left out.
+
+    Returns
+    -------
+    low, high
+        Logs of power ratios; the same number twice where one of the bands can't be heard.
+    """
+    hz, own = moments.hz, power
     if spectra.idle is not None:
-        longer = 2 / spectra.line_width_hz / moment_s
+        longer = 2 / spectra.line_width_hz / moments.length_s
         own = np.maximum(power - longer * np.interp(hz, spectra.hz, spectra.idle), 0.0)
-    reach_hz = max(spectra.line_width_hz, REACH / moment_s)
+    reach_hz = max(spectra.line_width_hz, REACH / moments.length_s)
     for line_hz in without_hz:
         own = np.where(np.abs(hz - line_hz) <= reach_hz, 0.0, own)
     repeating = np.maximum(spectra.whole - spectra.rest, 0.0)

@@ -5,7 +5,7 @@ import pytest
 
 from chatter.cut.spectrum import cut_spectra
 from chatter.cut.spindle import Speed
-from chatter.cut.unrepeated import concentration, loudness
+from chatter.cut.unrepeated import concentration, hear_moments, loudness
 
 RATE_HZ = 16_000
 TURN_HZ = 100.0
@@ -26,13 +26,8 @@ def spectra_of(samples, *, idle=()):
 
 
 def loud(spectra, *, quantile=0.5, without_hz=()):
-    return loudness(
-        spectra,
-        quantile=quantile,
-        rotation_hz=TURN_HZ,
-        tooth_hz=TOOTH_HZ,
-        without_hz=np.array(without_hz),
-    )
+    moments = hear_moments(spectra, quantiles=(quantile,), rotation_hz=TURN_HZ)
+    return loudness(moments.powers[0], moments, spectra, tooth_hz=TOOTH_HZ, without_hz=np.array(without_hz))
 
 
 def off_comb(spectra):
