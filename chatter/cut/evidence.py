@@ -144,12 +144,16 @@ def _whose(spectra: CutSpectra, family: tuple[Peak, ...]) -> LoneTone | None:
     return "unknown"
 
 
+def _in_air_hz(spectra: CutSpectra, peaks: tuple[Peak, ...]) -> list[float]:
+    """Give the lines that an air pass has, too: the load may make them louder, they stay background."""
+    return [peak.frequency_hz for peak in peaks if peak.in_idle and spectra.air is not None]
+
+
 def _in_air(spectra: CutSpectra, peaks: tuple[Peak, ...]) -> NDArray[np.bool_]:
-    """Say which bins hold lines that an air pass has, too. Shape (f,)."""
+    """Say which bins hold such lines. Shape (f,)."""
     held = np.zeros(len(spectra.hz), dtype=bool)
-    for peak in peaks:
-        if spectra.air is not None and peak.in_idle:
-            held |= np.abs(spectra.hz - peak.frequency_hz) < spectra.line_width_hz
+    for line_hz in _in_air_hz(spectra, peaks):
+        held |= np.abs(spectra.hz - line_hz) < spectra.line_width_hz
     return held
 
 
@@ -189,8 +193,7 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     steady = _steadiness(spectra, family, rotation_hz=rotation_hz) if len(family) > 1 else 0.0
     if len(family) < 2:
         family = base = _loudest(spectra, peaks, rotation_hz=rotation_hz) or family
-    # The load may make what an air pass has louder: it stays background.
-    in_air_hz = [peak.frequency_hz for peak in peaks if peak.in_idle and spectra.air is not None]
+    in_air_hz = _in_air_hz(spectra, peaks)
     lone_hz = [peak.frequency_hz for peak in family if len(family) == 1]
     among = _off_comb(spectra, rotation_hz=rotation_hz)
     for line_hz in in_air_hz + lone_hz:

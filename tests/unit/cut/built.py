@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from chatter.cut.spindle import Speed
 from chatter.model import CutSetup, Recording
 
 RATE_HZ = 16_000
@@ -31,3 +32,16 @@ def built_cut(rng, *, rpm=5940.0, cuts=((2.0, 4.5),), chatter_hz=None, lone_hz=N
         inside = (t >= start_s) & (t < end_s)
         sound = sound + 0.1 * np.where(inside, cutting, 0.0)
     return sound
+
+
+def even_speed(turn_hz):
+    """Give the speed of a spindle that turns evenly and was found beyond doubt."""
+    return Speed(
+        rotation_hz=turn_hz,
+        sd_hz=0.001,
+        times_s=np.zeros(1),
+        track_hz=np.full(1, turn_hz),
+        score=100.0,
+        z=20.0,
+        found=True,
+    )

@@ -5,22 +5,14 @@ import pytest
 
 from chatter.cut.evidence import weigh
 from chatter.cut.spectrum import cut_spectra
-from chatter.cut.spindle import Speed
+from tests.unit.cut.built import even_speed
 
 RATE_HZ = 16_000
 TURN_HZ = 100.0
 
 
 def weighed(samples, *, rate_hz=RATE_HZ, turn_hz=TURN_HZ):
-    speed = Speed(
-        rotation_hz=turn_hz,
-        sd_hz=0.001,
-        times_s=np.zeros(1),
-        track_hz=np.full(1, turn_hz),
-        score=100.0,
-        z=20.0,
-        found=True,
-    )
+    speed = even_speed(turn_hz)
     spectra = cut_spectra(samples, rate_hz=rate_hz, top_hz=0.4 * rate_hz, speed=speed, idle_parts=())
     return weigh(spectra, rotation_hz=turn_hz, flutes=2)
 

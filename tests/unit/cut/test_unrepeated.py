@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from chatter.cut.spectrum import cut_spectra
-from chatter.cut.spindle import Speed
 from chatter.cut.unrepeated import concentration, hear_moments, loudness
+from tests.unit.cut.built import even_speed
 
 RATE_HZ = 16_000
 TURN_HZ = 100.0
@@ -13,16 +13,7 @@ TOOTH_HZ = 200.0  # so high tones begin at 1000 Hz
 
 
 def spectra_of(samples, *, idle=()):
-    speed = Speed(
-        rotation_hz=TURN_HZ,
-        sd_hz=0.001,
-        times_s=np.zeros(1),
-        track_hz=np.full(1, TURN_HZ),
-        score=100.0,
-        z=20.0,
-        found=True,
-    )
-    return cut_spectra(samples, rate_hz=RATE_HZ, top_hz=6000, speed=speed, idle_parts=idle)
+    return cut_spectra(samples, rate_hz=RATE_HZ, top_hz=6000, speed=even_speed(TURN_HZ), idle_parts=idle)
 
 
 def loud(spectra, *, quantile=0.5, without_hz=()):
