@@ -239,14 +239,14 @@ def _steadiness(spectra: CutSpectra, family: tuple[Peak, ...], *, rotation_hz: f
 
 def _share(spectra: CutSpectra, family: tuple[Peak, ...]) -> float:
     """Compare the family with all that repeats."""
-    repeating = float(np.maximum(spectra.whole - spectra.rest, 0.0).sum())
+    repeating = float(spectra.repeating.sum())
     power = sum(peak.power for peak in family)
     return float(np.clip(np.log(max(power, TINY) / max(repeating, TINY)), -12.0, 6.0))
 
 
 def _local_share(spectra: CutSpectra, family: tuple[Peak, ...], *, rotation_hz: float, flutes: int) -> float:
     """Compare each member with what repeats around it; loud low teeth say nothing against a high chatter."""
-    repeating = np.maximum(spectra.whole - spectra.rest, 0.0)
+    repeating = spectra.repeating
     reach_hz = max(1.05, 0.6 * flutes) * rotation_hz
     best = -12.0
     for peak in family:

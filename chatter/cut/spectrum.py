@@ -37,6 +37,11 @@ class CutSpectra:
     idle: Floats | None  # shape (f,)
     air: AirPass | None  # of an idle recording, whose power the idle power covers
 
+    @property
+    def repeating(self) -> Floats:
+        """Power that repeats every turn. Shape (f,)."""
+        return np.maximum(self.whole - self.rest, 0.0)
+
 
 def cut_spectra(
     samples: Floats,

@@ -100,7 +100,7 @@ def loudness(
     reach_hz = max(spectra.line_width_hz, REACH / moments.length_s)
     for line_hz in without_hz:
         own = np.where(np.abs(hz - line_hz) <= reach_hz, 0.0, own)
-    repeating = np.maximum(spectra.whole - spectra.rest, 0.0)
+    repeating = spectra.repeating
 
     def ratio(low_hz: float, high_hz: float) -> float:
         wide = (spectra.hz > low_hz) & (spectra.hz <= high_hz)
