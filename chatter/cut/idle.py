@@ -42,6 +42,11 @@ def nearest_spans(spans: tuple[tuple[float, float], ...], section: Section) -> l
     return taken
 
 
+def long_parts(parts: tuple[Floats, ...], *, rate_hz: float) -> tuple[Floats, ...]:
+    """Give those of some idle parts, each of shape (n,), that are long enough to tell by."""
+    return tuple(part for part in parts if len(part) >= LEAST_IDLE_S * rate_hz and np.any(part))
+
+
 def measure_idling_hz(longest: Floats, *, recording: Recording, setup: CutSetup) -> float | None:
     """Give the rotation frequency of the longest idle part, or None.
 

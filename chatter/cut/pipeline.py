@@ -5,14 +5,14 @@ Source: each stage names its own.
 Leaves out: advice (chatter/advice) and files (chatter/audio).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.cut.air_pass import IDLE_CUTS, IDLE_SHORT, IdleSound, has_teeth, idle_sound, say_unfit
+from chatter.cut.air_pass import IDLE_CUTS, IDLE_SHORT, has_teeth, idle_sound, say_unfit
 from chatter.cut.engagement import add_combed, trim_to_comb
-from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.findings import Doubt, find_doubt
 from chatter.cut.idle import (
     LEAST_IDLE_S,
@@ -22,15 +22,15 @@ from chatter.cut.idle import (
     cuts_throughout,
     longest_span,
     measure_idling_hz,
-    nearest_spans,
 )
 from chatter.cut.lines import name_lines
 from chatter.cut.no_cut import say_no_cut
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s
-from chatter.cut.sections import Section, Sections, find_sections
-from chatter.cut.spectrum import CutSpectra, comb_rise, cut_spectra
+from chatter.cut.sections import Sections, find_sections
+from chatter.cut.spectrum import comb_rise
 from chatter.cut.spindle import Speed, measure_speed, not_found, of_one_spindle
+from chatter.cut.study import EDGE_S, LEAST_SAMPLES, StudiedCut, look_inside, study_section
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, RampOnset, Recording, Spindle
@@ -38,8 +38,6 @@ from chatter.model.cut import CHATTER_KINDS
 from chatter.model.pictures import CutPictures
 
 Floats = NDArray[np.float64]
-TOP_HZ = 8000.0
-EDGE_S = 0.12  # entry and exit, left out of the steady part
 MOST_DOUBTED = 0.9  # chance of chatter where the sound speaks against the speed told; own choice
 DB_PER_NEPER = 4.343  # of power
 HALVED_NEPERS = 1.4  # 6 dB: run-out of a whole chip load still stays below
@@ -47,18 +45,6 @@ HALVED_NEPERS = 1.4  # 6 dB: run-out of a whole chip load still stays below
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
 RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
 RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class StudiedCut:
-    """One cut with everything that the stages found."""
-
-    section: Section
-    speed: Speed
-    spectra: CutSpectra
-    evidence: Evidence
-    steady_start_s: float
-    steady_end_s: float
 
 
 def study_recording(
@@ -84,20 +70,11 @@ def study_recording(
             sections = cut_from_end_to_end(recording.duration_s)
     idling_hz = measure_idling_hz(at_rest, recording=recording, setup=setup) if sections.cuts else None
     air = None if air is None else replace(air, turns_hz=idling_hz)
-
-    def study(section: Section) -> StudiedCut | None:
-        near = nearest_spans(sections.idle, section)
-        return _study(
-            samples,
-            section,
-            recording=recording,
-            setup=setup,
-            idle_parts=tuple(samples[int(a * rate_hz) : int(b * rate_hz)] for a, b in near),
-            idle_recording=air,
-            idling_hz=idling_hz,
-        )
-
-    studied = [cut for cut in map(study, sections.cuts) if cut is not None]
+    study = partial(
+        study_section, samples, recording=recording, setup=setup, idle_recording=air, idling_hz=idling_hz
+    )
+    sections, known = look_inside(samples, sections, recording=recording, setup=setup, study=study)
+    studied = [cut for cut in known.values() if cut is not None]
     if not studied:
         return channel, sections, ()
     tooth_hz = max(studied, key=lambda cut: cut.speed.score).speed.rotation_hz * setup.flutes
@@ -106,12 +83,11 @@ def study_recording(
         samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, sections=sections, tooth_hz=tooth_hz
     )
     if more is not sections:  # what was heard as idle held a cut: study all of them anew
-        sections, studied = more, []
+        sections, known = more, {}
     trimmed = trim_to_comb(
         samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, sections=sections, tooth_hz=tooth_hz
     )
-    known = {cut.section: cut for cut in studied}
-    again = [known[section] if section in known else study(section) for section in trimmed]
+    again = [known[one] if one in known else study(one, idle=sections.idle) for one in trimmed]
     return channel, sections, _with_teeth(again)
 
 
@@ -197,7 +173,7 @@ def judge_recording(
         cuts=cuts,
         cut_index=worst,
         findings=tuple(findings),
-        ramp=_ramp_onset(recording, channel, studied, setup) if _is_ramp(setup) else None,
+        ramp=_ramp_onset(recording, channel, studied, setup) if setup.is_ramp else None,
         pictures=_picture(recording, channel, setup, studied[worst], cuts[worst]) if pictures else None,
     )
 
@@ -232,10 +208,6 @@ def _picture(
         flutes=setup.flutes,
         chatter_hz=None if judged is None else judged.chatter_hz,
     )
-
-
-def _is_ramp(setup: CutSetup) -> bool:
-    return setup.depth_from_mm is not None and setup.depth_to_mm is not None
 
 
 def _ramp_onset(
@@ -336,60 +308,6 @@ def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, S
     return best[1], best[2]
 
 
-def _study(
-    samples: Floats,
-    section: Section,
-    *,
-    recording: Recording,
-    setup: CutSetup,
-    idle_parts: tuple[Floats, ...],
-    idle_recording: IdleSound | None,
-    idling_hz: float | None,
-) -> StudiedCut | None:
-    """Measure speed and evidence in one section; None when no comb is there."""
-    rate_hz = recording.rate_hz
-    edge_s = min(EDGE_S, 0.1 * (section.end_s - section.start_s))
-    start_s, end_s = section.start_s + edge_s, section.end_s - edge_s
-    if (end_s - start_s) * setup.rpm / 60 < LEAST_TURNS:
-        return None
-    if end_s - start_s > LONGEST_S and _is_ramp(setup):
-        start_s = end_s - LONGEST_S  # the deep end decides
-    elif end_s - start_s > LONGEST_S:
-        middle = (start_s + end_s) / 2
-        start_s, end_s = middle - LONGEST_S / 2, middle + LONGEST_S / 2
-    part = samples[int(start_s * rate_hz) : int(end_s * rate_hz)]
-    if len(part) < 2048 or not np.any(part):
-        return None
-    speed = measure_speed(
-        part,
-        rate_hz=rate_hz,
-        bandwidth_hz=recording.bandwidth_hz,
-        programmed_rpm=setup.rpm,
-        flutes=setup.flutes,
-        idling_hz=idling_hz,
-    )
-    if not speed.found:
-        return None
-    top_hz = min(TOP_HZ, 0.45 * rate_hz, 0.95 * recording.bandwidth_hz)
-    spectra = cut_spectra(
-        part,
-        rate_hz=rate_hz,
-        top_hz=top_hz,
-        speed=speed,
-        idle_parts=idle_parts,
-        idle_recording=idle_recording,
-    )
-    evidence = weigh(spectra, rotation_hz=speed.rotation_hz, flutes=setup.flutes)
-    return StudiedCut(
-        section=section,
-        speed=speed,
-        spectra=spectra,
-        evidence=evidence,
-        steady_start_s=start_s,
-        steady_end_s=end_s,
-    )
-
-
 def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, ...]) -> JudgedCut:
     """Take the certainty from chatter where a wrong speed or flute count would explain its lines as well.
 
@@ -483,11 +401,10 @@ def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:
     """Look for the comb in the whole recording."""
     samples = recording.samples[channel].astype(np.float64)
     most = int(30 * recording.rate_hz)
-    if len(samples) > most:
-        start = (len(samples) - most) // 2
-        samples = samples[start : start + most]
+    start = max(0, (len(samples) - most) // 2)
+    samples = samples[start : start + most]
     turns = len(samples) / recording.rate_hz * setup.rpm / 60
-    if len(samples) < 2048 or turns < LEAST_TURNS or not np.any(samples):
+    if len(samples) < LEAST_SAMPLES or turns < LEAST_TURNS or not np.any(samples):
         return not_found(setup.rpm / 60, times_s=np.zeros(1))
     return measure_speed(
         samples,

@@ -16,7 +16,7 @@ from chatter.cut.weights import LEAST_CHANCE
 from chatter.dsp.angle import phase_turns, refine_phase
 from chatter.dsp.comb import Layer, find_base, score_apart, score_at_fractions
 from chatter.dsp.envelope import TOP_HZ as ENVELOPE_TOP_HZ
-from chatter.dsp.envelope import band_envelopes, envelope_excess, line_excess
+from chatter.dsp.envelope import WINDOWS, band_envelopes, envelope_excess, line_excess
 from chatter.dsp.spectra import frame_powers, running_floor
 
 Floats = NDArray[np.float64]
@@ -32,6 +32,7 @@ SAG_LOW, SAG_HIGH = 0.985, 1.004  # speed under load over idling speed
 TOP_HZ = 6000.0
 PAD = 4
 MOST_ORDERS = 20  # of the loudness: higher ones blur
+FADE = 8.0  # orders over which theirs lose weight; chosen on simulated cuts of the fitted families
 STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
 LEAST_SD = 2e-5  # of the speed: the median error on simulated cuts is half of it
 BLOCK_S = 0.25  # blocks in which drift is measured
@@ -82,6 +83,7 @@ def measure_speed(
     programmed_rpm: float,
     flutes: int,
     idling_hz: float | None = None,
+    idle: tuple[Floats, ...] = (),
     cutting: bool = True,
 ) -> Speed:
     """Measure the speed inside one section.
@@ -96,6 +98,8 @@ def measure_speed(
         The prior.
     idling_hz
         Rotation frequency before and after the cut, if it was measured: load only pulls it down a little.
+    idle
+        Parts without cutting beside it, each of shape (m,): what thumps there is not the spindle.
     cutting
         Whether the section is a cut, with a verdict to come, or sound without one.
 
@@ -118,25 +122,30 @@ def measure_speed(
     )
     bin_hz = float(hz[1])
     mean = powers.mean(axis=0)
-    envelope_hz, envelopes = band_envelopes(
-        samples, rate_hz=rate_hz, top_hz=min(0.45 * rate_hz, bandwidth_hz)
-    )
+    band_top_hz = min(0.45 * rate_hz, bandwidth_hz)
+    envelope_hz, envelopes = band_envelopes(samples, rate_hz=rate_hz, top_hz=band_top_hz)
     lines = Layer(
         excess=line_excess(mean, bin_hz=bin_hz, spacing_hz=programmed_hz, pad=PAD),
         bin_hz=bin_hz,
         top_hz=top_hz,
         most=80,
+        fade=np.inf,
         between=0.35,
         scale=1.0,
     )
     loudness_bin_hz, loudness = envelope_excess(
-        envelopes, rate_hz=envelope_hz, window_s=min(2 * size_s, length_s / 1.3), spacing_hz=programmed_hz
+        envelopes,
+        rate_hz=envelope_hz,
+        window_s=min(2 * size_s, length_s / WINDOWS),
+        spacing_hz=programmed_hz,
+        beside=[band_envelopes(part, rate_hz=rate_hz, top_hz=band_top_hz) for part in idle],
     )
     envelope = Layer(
         excess=loudness,
         bin_hz=loudness_bin_hz,
         top_hz=0.98 * ENVELOPE_TOP_HZ,
         most=MOST_ORDERS,
+        fade=FADE,
         between=0.2,
         scale=1.0,
     )

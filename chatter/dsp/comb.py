@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-BOTTOM_HZ = 60.0
 # Ratios to a base that lie between small fractions: combs there share few harmonics with its own.
 APART = (
     (0.55, 0.64),
@@ -40,6 +39,7 @@ class Layer:
     bin_hz: float
     top_hz: float  # harmonics above are left out
     most: int  # highest order used
+    fade: float  # orders over which the weights of harmonics fall, as a normal curve does; inf: not at all
     between: float  # weight of harmonics between those of the teeth
     scale: float  # weight of the whole spectrum
 
@@ -149,17 +149,17 @@ def _score_bases(
     layers: tuple[Layer, ...], *, low_hz: float, high_hz: float, teeth: int
 ) -> tuple[Floats, Floats]:
     """Give closely spaced bases and their scores in all spectra together: shapes (b,)."""
-    orders = [layer_orders(layer, low_hz=low_hz, high_hz=high_hz) for layer in layers]
+    orders = [layer_orders(layer, high_hz=high_hz) for layer in layers]
     step = min(layer.bin_hz / at[-1] for layer, at in zip(layers, orders, strict=True)) / 1.5
     bases = np.arange(low_hz, high_hz + step, step)
     scores = np.zeros(len(bases))
     for layer, at in zip(layers, orders, strict=True):
         weights = layer.scale * np.where(at % teeth == 0, 1.0, layer.between)
+        weights = weights * np.exp(-0.5 * (at / layer.fade) ** 2)
         scores += comb_scores(layer.excess, bin_hz=layer.bin_hz, bases_hz=bases, orders=at, weights=weights)
     return bases, scores
 
 
-def layer_orders(layer: Layer, *, low_hz: float, high_hz: float) -> NDArray[np.int64]:
-    """Give the harmonics of a layer that are used: inside its spectrum, above the phone's roll-off."""
-    orders = np.arange(1, int(np.clip(layer.top_hz / high_hz, 1, layer.most)) + 1)
-    return orders[orders * low_hz >= min(BOTTOM_HZ, low_hz)]
+def layer_orders(layer: Layer, *, high_hz: float) -> NDArray[np.int64]:
+    """Give the harmonics of a layer that are used: those inside its spectrum for every base tried."""
+    return np.arange(1, int(np.clip(layer.top_hz / high_hz, 1, layer.most)) + 1)

@@ -8,9 +8,11 @@ the analytic signal, D. Gabor, J. IEE 93 (1946) 429 to 457.
 Leaves out: what the comb belongs to.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
+from scipy import fft, ndimage
 
 from chatter.dsp.spectra import frame_powers, ring_floor, running_floor
 
@@ -25,6 +27,8 @@ RATE_HZ = 5000.0  # of the envelopes
 TOP_HZ = 2400.0  # of their spectra
 CAP = 6.0  # nepers, as for lines
 PAD = 4
+WINDOWS = 1.3  # least length of a sound, in windows
+CLEARLY = 1.0  # nepers above the floor: noise alone seldom reaches it; own choice
 
 
 def band_envelopes(samples: Floats, *, rate_hz: float, top_hz: float) -> tuple[float, list[Floats]]:
@@ -76,9 +80,14 @@ def band_envelopes(samples: Floats, *, rate_hz: float, top_hz: float) -> tuple[f
 
 
 def envelope_excess(
-    envelopes: list[Floats], *, rate_hz: float, window_s: float, spacing_hz: float
+    envelopes: list[Floats],
+    *,
+    rate_hz: float,
+    window_s: float,
+    spacing_hz: float,
+    beside: Sequence[tuple[float, list[Floats]]] = (),
 ) -> tuple[float, Floats]:
-    """Give how far the mean spectrum of the envelopes stands above its floor.
+    """Give how far the mean spectrum of the envelopes stands above its floor, and above that of other sound.
 
     Parameters
     ----------
@@ -88,6 +97,9 @@ def envelope_excess(
         Length of a Hann window.
     spacing_hz
         Distance of the lines that are looked for: the floor spans three of them.
+    beside
+        Rate and envelopes of other sounds, from band_envelopes: what stands clearly above its floor in any
+        of them, a compressor's thumps for one, counts by so much less here.
 
     Returns
     -------
@@ -96,16 +108,34 @@ def envelope_excess(
     """
     total: Floats | None = None
     bin_hz = 1.0
-    for envelope in envelopes:
-        _, hz, powers = frame_powers(
-            envelope, rate_hz=rate_hz, window_s=window_s, hop_s=window_s / 4, pad=PAD, top_hz=TOP_HZ
-        )
-        bin_hz = float(hz[1])
-        excess = line_excess(powers.mean(axis=0), bin_hz=bin_hz, spacing_hz=spacing_hz, pad=PAD)
+    for band, envelope in enumerate(envelopes):
+        bin_hz, excess = _excess_of(envelope, rate_hz=rate_hz, window_s=window_s, spacing_hz=spacing_hz)
+        less = np.zeros(len(excess))
+        for other_hz, others in beside:
+            if band < len(others):
+                other_s = min(window_s, len(others[band]) / other_hz / WINDOWS)
+                there_hz, there = _excess_of(
+                    others[band], rate_hz=other_hz, window_s=other_s, spacing_hz=spacing_hz
+                )
+                there = ndimage.maximum_filter1d(there, 2 * PAD + 1) - CLEARLY
+                at = np.arange(len(excess)) * bin_hz / there_hz
+                less = np.maximum(less, np.interp(at, np.arange(len(there)), there))
+        excess = np.maximum(excess - less, 0.0)
         total = excess if total is None else total + excess
     if total is None:
         return bin_hz, np.zeros(2)
     return bin_hz, total / len(envelopes)
+
+
+def _excess_of(
+    envelope: Floats, *, rate_hz: float, window_s: float, spacing_hz: float
+) -> tuple[float, Floats]:
+    """Give bin width and excess of one envelope."""
+    _, hz, powers = frame_powers(
+        envelope, rate_hz=rate_hz, window_s=window_s, hop_s=window_s / 4, pad=PAD, top_hz=TOP_HZ
+    )
+    bin_hz = float(hz[1])
+    return bin_hz, line_excess(powers.mean(axis=0), bin_hz=bin_hz, spacing_hz=spacing_hz, pad=PAD)
 
 
 def line_excess(power: Floats, *, bin_hz: float, spacing_hz: float, pad: int) -> Floats:

@@ -58,6 +58,11 @@ class CutSetup:
         """Give the depth that advice is about."""
         return present_depth_mm(self.depth_mm, depth_to_mm=self.depth_to_mm)
 
+    @property
+    def is_ramp(self) -> bool:
+        """Say whether the pass grows evenly deeper."""
+        return self.depth_from_mm is not None and self.depth_to_mm is not None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:

@@ -6,9 +6,9 @@
 Each scene gives four sounds, heard as its file sounds after the codec: its first cut with the speed that was
 dialled; the same with a wrong speed told, half of them within 1 % of a small fraction of the dialled one; and
 twice a sound of the shop without any spindle (vacuum, compressor, air, talk, bumps, fan, another mill), with
-the scene's speed told. Each is as long as a random part of the cut. The comb of the first is the spindle's
-where its speed is within 0.1 %; the others' never is. `--fit` prints the numbers of chatter/cut/weights.py.
-Results: docs/methods.md.
+the scene's speed told. Each is as long as a random part of the cut, and heard beside
+the sound before it. The comb of the first is the spindle's where its speed is within 0.1 %; the others' never
+is. `--fit` prints the numbers of chatter/cut/weights.py. Results: docs/methods.md.
 """
 
 import sys
@@ -19,10 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
-from chatter.cut.idle import LONGEST_S
-from chatter.cut.pipeline import EDGE_S
+from chatter.cut.idle import IDLE_S, LONGEST_S, long_parts
 from chatter.cut.spindle import measure_speed
 from chatter.cut.spindle_comb import chance_of_spindle
+from chatter.cut.study import EDGE_S
 from chatter.cut.weights import LEAST_CHANCE
 from chatter.simulate import Scene, phone, school_sounds
 from chatter.simulate.school import SchoolScene
@@ -63,11 +63,17 @@ def _hear(
     bandwidth_hz: float,
     rpm: float,
     flutes: int,
+    idle: tuple[NDArray[np.float64], ...],
     true_rpm: float = np.inf,
 ) -> Heard:
     """Hear one sound; without a true speed no comb in it is right."""
     speed = measure_speed(
-        samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, programmed_rpm=rpm, flutes=flutes
+        samples,
+        rate_hz=rate_hz,
+        bandwidth_hz=bandwidth_hz,
+        programmed_rpm=rpm,
+        flutes=flutes,
+        idle=idle,
     )
     assert speed.comb is not None
     right = abs(speed.comb.base_hz * 60 / true_rpm - 1) < 1e-3
@@ -97,7 +103,14 @@ def _work(scene: Scene | SchoolScene) -> list[Heard] | None:
     least = int(max(SHORTEST_S, FEWEST_TURNS * 60 / rendered.programmed_rpm) * rate_hz)
     part = part[: max(least, int(len(part) * rng.uniform(0.1, 1)))]
     rpm = rendered.programmed_rpm
-    hear_it = partial(_hear, rate_hz=rate_hz, bandwidth_hz=recording.bandwidth_hz, flutes=rendered.flutes)
+    before = recording.samples[0, : int(start_s * rate_hz)].astype(np.float64)
+    hear_it = partial(
+        _hear,
+        rate_hz=rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        flutes=rendered.flutes,
+        idle=long_parts((before[-int(IDLE_S * rate_hz) :],), rate_hz=rate_hz),
+    )
     heard = [
         hear_it(part, "cut", rpm=rpm, true_rpm=rendered.true_rpm),
         hear_it(part, "wrong speed", rpm=rpm * _wrong(rng)),

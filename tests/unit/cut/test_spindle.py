@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from chatter.cut.spindle import Speed, measure_speed, of_one_spindle
-from chatter.cut.spindle_comb import Comb
+from chatter.cut.spindle_comb import Comb, chance_of_spindle
 from chatter.cut.weights import COMB_INTERCEPT, COMB_WEIGHTS
 
 
@@ -60,6 +60,27 @@ def test_comb_of_another_speed_is_not_taken_for_the_spindle(told_rpm, found, rng
     assert speed.found == found
     if not found:
         assert speed.rotation_hz == told_rpm / 60
+
+
+def test_thumps_that_are_there_without_the_cut_hide_no_spindle(rng):
+    # A compressor strikes 24 times a second, cutting or not: its multiples fit other speeds.
+    rate_hz, turn_hz = 16_000, 98.5
+    t = np.arange(6 * rate_hz) / rate_hz
+    thumps = np.abs(np.sin(np.pi * 24.0 * t)) ** 40 * rng.normal(size=len(t))
+    teeth = np.maximum(0, np.sin(2 * np.pi * 2 * turn_hz * t)) * rng.normal(size=len(t))
+    idle = 3.0 * thumps[: 3 * rate_hz] + 0.05 * rng.normal(size=3 * rate_hz)
+    sound = (3.0 * thumps + 0.3 * teeth)[3 * rate_hz :]
+    knowing, not_knowing = (
+        measure_speed(
+            sound, rate_hz=rate_hz, bandwidth_hz=8000.0, programmed_rpm=6000.0, flutes=2, idle=there
+        )
+        for there in ((idle,), ())
+    )
+    assert knowing.found
+    assert knowing.rotation_hz == pytest.approx(turn_hz, rel=1e-3)
+    assert knowing.comb is not None
+    assert not_knowing.comb is not None
+    assert chance_of_spindle(knowing.comb) > 2 * chance_of_spindle(not_knowing.comb)
 
 
 def test_noise_has_no_spindle(rng):

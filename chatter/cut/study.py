@@ -1,0 +1,188 @@
+"""A section of sound, studied: its speed, its spectra, its evidence; and parted where no comb is believed.
+
+In: sections of one channel, the idle beside them, what the user knows. Out: the cuts with what they hold.
+Method: a compressor or a vacuum that started with the cut may run on after it; then the section that was
+loud holds two states of its own, and only one of them has teeth.
+Source: our own; each stage names its own.
+Leaves out: the verdict (chatter/cut/verdict.py).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.cut.air_pass import IdleSound
+from chatter.cut.evidence import Evidence, weigh
+from chatter.cut.idle import LEAST_TURNS, LONGEST_S, long_parts, nearest_spans
+from chatter.cut.sections import Section, Sections, find_sections
+from chatter.cut.spectrum import CutSpectra, cut_spectra
+from chatter.cut.spindle import BELIEVED, Speed, measure_speed
+from chatter.cut.spindle_comb import chance_of_spindle
+from chatter.model import CutSetup, Recording
+
+Floats = NDArray[np.float64]
+TOP_HZ = 8000.0
+EDGE_S = 0.12  # entry and exit, left out of the steady part
+LEAST_SAMPLES = 2048
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StudiedCut:
+    """One cut with everything that the stages found."""
+
+    section: Section
+    speed: Speed
+    spectra: CutSpectra
+    evidence: Evidence
+    steady_start_s: float
+    steady_end_s: float
+
+    @property
+    def chance(self) -> float:
+        """Chance that the comb is the spindle's."""
+        return 0.0 if self.speed.comb is None else chance_of_spindle(self.speed.comb)
+
+
+def study_section(
+    samples: Floats,
+    section: Section,
+    *,
+    idle: tuple[tuple[float, float], ...],
+    recording: Recording,
+    setup: CutSetup,
+    idle_recording: IdleSound | None,
+    idling_hz: float | None,
+) -> StudiedCut | None:
+    """Measure speed and evidence in one section.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,), the channel.
+    section
+        What to study of it.
+    idle
+        Spans without cutting, s; the nearest are used.
+    recording, setup
+        What the channel is of, and what the user knows.
+    idle_recording, idling_hz
+        Another recording without cutting, and the rotation frequency without cutting; None if not known.
+
+    Returns
+    -------
+    StudiedCut or None
+        None when the section is too short, or no comb is there.
+    """
+    rate_hz = recording.rate_hz
+    edge_s = min(EDGE_S, 0.1 * (section.end_s - section.start_s))
+    start_s, end_s = section.start_s + edge_s, section.end_s - edge_s
+    if (end_s - start_s) * setup.rpm / 60 < LEAST_TURNS:
+        return None
+    if end_s - start_s > LONGEST_S and setup.is_ramp:
+        start_s = end_s - LONGEST_S  # the deep end decides
+    elif end_s - start_s > LONGEST_S:
+        middle = (start_s + end_s) / 2
+        start_s, end_s = middle - LONGEST_S / 2, middle + LONGEST_S / 2
+    part = samples[int(start_s * rate_hz) : int(end_s * rate_hz)]
+    if len(part) < LEAST_SAMPLES or not np.any(part):
+        return None
+    near = nearest_spans(idle, section)
+    idle_parts = tuple(samples[int(a * rate_hz) : int(b * rate_hz)] for a, b in near)
+    speed = measure_speed(
+        part,
+        rate_hz=rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        programmed_rpm=setup.rpm,
+        flutes=setup.flutes,
+        idling_hz=idling_hz,
+        idle=long_parts(idle_parts, rate_hz=rate_hz),
+    )
+    if not speed.found:
+        return None
+    spectra = cut_spectra(
+        part,
+        rate_hz=rate_hz,
+        top_hz=min(TOP_HZ, 0.45 * rate_hz, 0.95 * recording.bandwidth_hz),
+        speed=speed,
+        idle_parts=idle_parts,
+        idle_recording=idle_recording,
+    )
+    return StudiedCut(
+        section=section,
+        speed=speed,
+        spectra=spectra,
+        evidence=weigh(spectra, rotation_hz=speed.rotation_hz, flutes=setup.flutes),
+        steady_start_s=start_s,
+        steady_end_s=end_s,
+    )
+
+
+def look_inside(
+    samples: Floats,
+    sections: Sections,
+    *,
+    recording: Recording,
+    setup: CutSetup,
+    study: Callable[..., StudiedCut | None],
+) -> tuple[Sections, dict[Section, StudiedCut | None]]:
+    """Study every section, and part those without a believed comb by the two states they may hold.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,), the channel.
+    sections
+        Where it is loud, and where it idles.
+    recording, setup
+        What the channel is of, and what the user knows.
+    study
+        Takes a section and idle spans, as study_section.
+
+    Returns
+    -------
+    sections, known
+        A section is parted where a part has a likelier comb; what its own quieter state holds is idle then.
+        Each section that is left, and what was found in it.
+    """
+    cuts: list[Section] = []
+    idle = list(sections.idle)
+    known: dict[Section, StudiedCut | None] = {}
+    for section in sections.cuts:
+        cut = study(section, idle=sections.idle)
+        chance = 0.0 if cut is None else cut.chance
+        if chance < BELIEVED:
+            parts, quiet = _states_of(samples, section, recording=recording, setup=setup)
+            inner = {part: study(part, idle=(*sections.idle, *quiet)) for part in parts}
+            if max((one.chance for one in inner.values() if one is not None), default=0.0) > chance:
+                known |= inner
+                cuts.extend(parts)
+                idle.extend(quiet)
+                continue
+        known[section] = cut
+        cuts.append(section)
+    return replace(sections, cuts=tuple(cuts), idle=tuple(sorted(idle))), known
+
+
+def _states_of(
+    samples: Floats, section: Section, *, recording: Recording, setup: CutSetup
+) -> tuple[tuple[Section, ...], tuple[tuple[float, float], ...]]:
+    """Give the louder spells inside a section, and the quieter spans, s; none where it has one state only."""
+    rate_hz, first_s = recording.rate_hz, section.start_s
+    inside = find_sections(
+        samples[int(first_s * rate_hz) : int(section.end_s * rate_hz)],
+        rate_hz=rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        rotation_hz=setup.rpm / 60,
+    )
+    parts = tuple(
+        Section(
+            start_s=first_s + one.start_s,
+            end_s=section.end_s if one.open_end else first_s + one.end_s,
+            open_start=one.open_start and section.open_start,
+            open_end=one.open_end and section.open_end,
+        )
+        for one in inside.cuts
+    )
+    return parts, tuple((first_s + start_s, first_s + end_s) for start_s, end_s in inside.idle)
