@@ -25,7 +25,6 @@ LIGHTER, MUCH_LIGHTER = 0.7, 0.5  # shares of the deeper cut's depth
 # doubled, at 16 dB none of 155 stable ones was told so (docs/next.md).
 LEAST_RISE_DB = 16.0
 MOST_RISE_DB = 3.0  # what run-out may differ by over twice the depth; simulated cuts: 2 dB
-LOUD_DB = 6.0  # halves this far above the other orders let a single cut not be told
 
 
 def compare_halves(

@@ -8,15 +8,12 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
-from chatter.model.cut import CutAnalysis
+from chatter.model.cut import DOUBTFUL_RUN_OUT, HALVES_UNTOLD_DB, CutAnalysis
 from chatter.model.notebook import SAME_SPEED, KeptCut
 
 MOST_COMPARED = 200  # of one dialled speed, the newest; own choice: keeps long notebooks quick
 SOFT_DB = -10.0  # own choice: 1 in 100 cuts with softer halves doubles (tests/benchmarks/halves.py)
 SURE_DOUBLING = 0.9  # chance of chatter; own choice
-# Chance of chatter of a cut that was undecided. Own choice: above DOUBTFUL of advice/next_cut.py, so that
-# a surer stable cut goes first, and below a half, as it counts as stable.
-DOUBTFUL_RUN_OUT = 0.3
 
 
 def settle_cuts(cuts: tuple[KeptCut, ...]) -> tuple[KeptCut, ...]:
@@ -62,9 +59,7 @@ def is_untold(cut: KeptCut) -> bool:
     """Say whether a cut of known depth is undecided because its halves may be run-out or period doubling."""
     if cut.verdict != "undecided" or cut.half_passing_db is None or not cut.depth_mm:
         return False
-    from chatter.advice.halves import LOUD_DB
-
-    return cut.half_passing_db > LOUD_DB
+    return cut.half_passing_db > HALVES_UNTOLD_DB
 
 
 def may_double(cut: KeptCut, *, among: Iterable[KeptCut]) -> bool:

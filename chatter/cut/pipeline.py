@@ -34,13 +34,12 @@ from chatter.cut.study import EDGE_S, LEAST_SAMPLES, StudiedCut, look_inside, st
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, RampOnset, Recording, Spindle
-from chatter.model.cut import CHATTER_KINDS
+from chatter.model.cut import CHATTER_KINDS, DOUBTFUL_RUN_OUT, HALVES_DOUBTFUL_DB, HALVES_UNTOLD_DB
 from chatter.model.pictures import CutPictures
 
 Floats = NDArray[np.float64]
 MOST_DOUBTED = 0.9  # chance of chatter where the sound speaks against the speed told; own choice
 DB_PER_NEPER = 4.343  # of power
-HALVED_NEPERS = 1.4  # 6 dB: run-out of a whole chip load still stays below
 # Nepers by which harmonics are louder in a cut than idling, where another cut's are clearly louder; and in
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
 RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
@@ -337,8 +336,12 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
     """Turn one studied cut into its part of the document."""
     chance = probability_of_chatter(cut.evidence)
     verdict = verdict_of(chance)
-    doubled = verdict in {"stable", "marginal"} and cut.evidence.halved > HALVED_NEPERS
-    if doubled:
+    half_db = DB_PER_NEPER * cut.evidence.halved
+    loud_halves = verdict != "chatter" and half_db > HALVES_DOUBTFUL_DB
+    untold = loud_halves and half_db > HALVES_UNTOLD_DB
+    if loud_halves:
+        chance = max(chance, DOUBTFUL_RUN_OUT)
+    if untold:
         verdict = "undecided"
     chattering = verdict == "chatter" or (verdict == "marginal" and bool(cut.evidence.family))
     section = cut.section
@@ -353,7 +356,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
                 "before and after it.",
             )
         )
-    if doubled:
+    if loud_halves:
         findings.append(
             Finding(
                 code="period-doubling-or-run-out",
@@ -376,12 +379,12 @@ def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
         measured_rpm=cut.speed.rotation_hz * 60,
         measured_rpm_sd=cut.speed.sd_hz * 60,
         verdict=verdict,
-        chatter_probability=None if doubled else chance,
+        chatter_probability=None if untold else chance,
         chatter_hz=cut.evidence.base[0].frequency_hz if chattering else None,
         onset_s=_onset_s(cut) if chattering else None,
         lines=lines,
         findings=tuple(findings),
-        half_passing_db=DB_PER_NEPER * cut.evidence.halved if setup.flutes % 2 == 0 else None,
+        half_passing_db=half_db if setup.flutes % 2 == 0 else None,
         tone=cut.evidence.tone if chattering else None,
     )
 

@@ -23,6 +23,13 @@ LineKind = Literal[
     "unexplained",
 ]
 CHATTER_KINDS: tuple[LineKind, ...] = ("chatter", "chatter sideband")
+# Odd halves of the tooth-passing frequency over the other multiples of the speed: above the first a stable
+# verdict is doubtful, above the second there is none. Own choices: of 14 fitted cuts above 6 dB that weren't
+# heard to chatter otherwise 4 chattered, none by doubling; seven of the ten stable ones lay below 13 dB.
+HALVES_DOUBTFUL_DB, HALVES_UNTOLD_DB = 6.0, 13.0
+# Least chance of chatter of a cut whose run-out may be period doubling. Own choice: above DOUBTFUL of
+# advice/next_cut.py, so that a surer stable cut goes first, and below a half, as it counts as stable.
+DOUBTFUL_RUN_OUT = 0.3
 Action = Literal["keep", "change speed", "reduce depth", "record again"]
 Direction = Literal["up", "climb"]
 

@@ -22,7 +22,7 @@ def heard(depth_mm, verdict, half_db, *, set_rpm=20_000.0):
         # docs/next.md, rule 6: 6 dB louder than in a lighter cut at this speed is chatter ...
         ([(1.0, "stable", 2.0), (0.4, "stable", -15.0)], ["chatter", "stable"]),
         # ... as loud over twice the depth is run-out, which settles an undecided cut ...
-        ([(1.0, "undecided", 9.0), (0.45, "undecided", 8.0)], ["stable", "stable"]),
+        ([(1.0, "undecided", 15.0), (0.45, "undecided", 14.0)], ["stable", "stable"]),
         # ... but not one that is undecided for another reason than loud halves.
         ([(1.0, "undecided", 3.0), (0.45, "stable", 2.0)], ["stable"]),
     ],
@@ -33,5 +33,5 @@ def test_heard_cuts_count_as_the_notebook_counts_them(cuts, expected):
 
 
 def test_last_cut_whose_halves_alone_are_loud_is_untold():
-    assert settle([heard(1.0, "undecided", 9.0)]) == ([], True)
+    assert settle([heard(1.0, "undecided", 15.0)]) == ([], True)
     assert settle([heard(1.0, "undecided", 3.0)]) == ([], False)

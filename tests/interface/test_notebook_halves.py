@@ -71,7 +71,7 @@ def test_stable_cut_that_may_double_unheard_is_told_on_card_map_and_when_done(
 
 
 def test_cut_that_may_double_its_period_asks_for_a_lighter_one(halved):
-    following = json.loads(halved((1.0, "undecided", 9.0))("next", "6 mm long", "--json").out)
+    following = json.loads(halved((1.0, "undecided", 15.0))("next", "6 mm long", "--json").out)
     assert (following["action"], following["set_rpm"], following["depth_mm"]) == ("cut", 20_000.0, 0.45)
     assert "run-out stays as loud" in following["why"]
     assert "chatter gets far softer" in following["why"]
@@ -79,18 +79,18 @@ def test_cut_that_may_double_its_period_asks_for_a_lighter_one(halved):
 
 
 def test_lighter_cut_that_is_asked_for_keeps_the_limits_of_the_setup(halved):
-    run = halved((1.0, "undecided", 9.0), max_depth_mm=0.3)
+    run = halved((1.0, "undecided", 15.0), max_depth_mm=0.3)
     assert json.loads(run("next", "6 mm long", "--json").out)["depth_mm"] == 0.3
     # Nor is a speed asked for that the tool may not turn.
-    assert is_one_clear_line(halved((1.0, "undecided", 9.0), tool_max_rpm=15_000.0)("next", "6 mm long"))
+    assert is_one_clear_line(halved((1.0, "undecided", 15.0), tool_max_rpm=15_000.0)("next", "6 mm long"))
 
 
 def test_cut_that_may_double_its_period_but_has_no_depth_is_told_in_one_line(halved):
-    assert is_one_clear_line(halved((None, "undecided", 9.0))("next", "6 mm long"))
+    assert is_one_clear_line(halved((None, "undecided", 15.0))("next", "6 mm long"))
 
 
 def test_halves_that_stay_as_loud_settle_both_cuts_as_stable(halved):
-    run = halved((1.0, "undecided", 9.0), (0.45, "undecided", 8.0))
+    run = halved((1.0, "undecided", 15.0), (0.45, "undecided", 14.0))
     shown = json.loads(run("setup", "show", "6 mm long", "--json").out)["cuts"]
     assert [cut["verdict"] for cut in shown] == ["stable", "stable"]
     assert json.loads(run("next", "6 mm long", "--json").out)["best_so_far"]["depth_mm"] == 1.0

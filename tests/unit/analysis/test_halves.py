@@ -32,7 +32,7 @@ def test_lighter_cut_filed_later_tells_that_the_deeper_one_doubled(tmp_path):
 
 
 def test_lighter_cut_filed_later_tells_that_both_have_run_out(tmp_path):
-    cuts = filed(tmp_path / "n.db", (1.0, "undecided", 9.0), (0.4, "undecided", 9.5))
+    cuts = filed(tmp_path / "n.db", (1.0, "undecided", 15.0), (0.4, "undecided", 15.5))
     notes = tell_settled(settle_cuts(cuts[:1]), heard=cuts, new=cuts[1].number)
     assert [note.rsplit(", ", 1)[1] for note in notes] == [
         "so cut 1 counts as stable.",
@@ -44,7 +44,7 @@ def test_cut_that_later_ones_no_longer_settle_is_told_as_it_was_heard(tmp_path):
     # The third is as soft as run-out never is, so the speed doubles; at 0.78 of its depth (over 0.7) it
     # says nothing of the second cut (docs/next.md, rule 6).
     cuts = filed(
-        tmp_path / "n.db", (1.0, "undecided", 9.0), (0.45, "undecided", 8.0), (0.35, "stable", -15.0)
+        tmp_path / "n.db", (1.0, "undecided", 15.0), (0.45, "undecided", 14.0), (0.35, "stable", -15.0)
     )
     before = settle_cuts(cuts[:2])
     assert [cut.verdict for cut in before] == ["stable", "stable"]

@@ -9,6 +9,7 @@ from hypothesis.extra.numpy import arrays
 from chatter.cut import judge_recording
 from chatter.errors import BadValueError, ChatterError
 from chatter.model import CutSetup, Recording
+from chatter.model.cut import DOUBTFUL_RUN_OUT
 from chatter.simulate.phone import resonate
 from tests.unit.cut.built import RATE_HZ, SETUP, built_cut, recording
 
@@ -163,14 +164,18 @@ def test_odd_arrays_give_an_answer_or_a_named_error(samples, rpm, flutes):
         assert cut.chatter_probability is None or 0 <= cut.chatter_probability <= 1
 
 
-def test_loud_halves_of_tooth_passing_with_two_flutes_are_undecided(rng):
+@pytest.mark.parametrize(
+    ("level", "verdict", "chance"),
+    [(0.05, "stable", 0.0), (0.2, "stable", DOUBTFUL_RUN_OUT), (0.4, "undecided", None)],
+)
+def test_loud_halves_of_tooth_passing_with_two_flutes_leave_doubt(rng, level, verdict, chance):
     t = np.arange(7 * RATE_HZ) / RATE_HZ
     halves = sum(np.sin(2 * np.pi * 99.0 * k * t + k) for k in (3, 5, 7))
-    sound = built_cut(rng) + 0.3 * np.where((t >= 2.0) & (t < 4.5), halves, 0.0)
-    analysis = judge_recording(recording(sound), setup=SETUP)
-    assert analysis.cuts[0].verdict == "undecided"
-    assert analysis.cuts[0].chatter_probability is None
-    assert "period-doubling-or-run-out" in codes(analysis)
+    sound = built_cut(rng) + level * np.where((t >= 2.0) & (t < 4.5), halves, 0.0)
+    (cut,) = (analysis := judge_recording(recording(sound), setup=SETUP)).cuts
+    assert cut.verdict == verdict
+    assert cut.chatter_probability == (None if chance is None else pytest.approx(chance, abs=0.1))
+    assert ("period-doubling-or-run-out" in codes(analysis)) == (chance != 0.0)
 
 
 def test_wrong_flute_count_is_doubted_and_the_right_one_is_not(rng):
