@@ -32,7 +32,6 @@ SAG_LOW, SAG_HIGH = 0.985, 1.004  # speed under load over idling speed
 TOP_HZ = 6000.0
 PAD = 4
 MOST_ORDERS = 20  # of the loudness: higher ones blur
-FADE = 8.0  # orders over which theirs lose weight; chosen on simulated cuts of the fitted families
 STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
 LEAST_SD = 2e-5  # of the speed: the median error on simulated cuts is half of it
 BLOCK_S = 0.25  # blocks in which drift is measured
@@ -145,7 +144,7 @@ def measure_speed(
         bin_hz=loudness_bin_hz,
         top_hz=0.98 * ENVELOPE_TOP_HZ,
         most=MOST_ORDERS,
-        fade=FADE,
+        fade=np.inf,
         between=0.2,
         scale=1.0,
     )

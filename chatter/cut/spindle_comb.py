@@ -20,6 +20,7 @@ from chatter.cut.weights import COMB_INTERCEPT, COMB_WEIGHTS
 from chatter.dsp.comb import Layer, find_base, score_apart, score_at_fractions
 
 LINES_BESIDE_LOUDNESS = 0.05  # weight; chosen on simulated cuts
+FADE = 8.0  # orders over which those of the loudness lose weight; chosen on fitted simulated cuts
 LEAST_MARK = 0.05  # scores below it are all alike
 USUAL_HZ = 100.0  # rotation frequency from which others are counted
 
@@ -54,6 +55,7 @@ def find_comb(lines: Layer, loudness: Layer, *, low_hz: float, high_hz: float, f
         few harmonics with it; `fractions`, the same over the best comb at a small fraction of it; `speed`
         over 6,000 rev/min; `flutes`.
     """
+    loudness = replace(loudness, fade=FADE)
     layers = (replace(lines, scale=LINES_BESIDE_LOUDNESS), loudness)
     base_hz, score, z = find_base(layers, low_hz=low_hz, high_hz=high_hz, teeth=flutes)
     _, line_score, line_z = find_base((lines, loudness), low_hz=low_hz, high_hz=high_hz, teeth=flutes)

@@ -83,6 +83,21 @@ def test_thumps_that_are_there_without_the_cut_hide_no_spindle(rng):
     assert chance_of_spindle(knowing.comb) > 2 * chance_of_spindle(not_knowing.comb)
 
 
+def test_light_cut_that_was_taken_for_idle_hides_no_spindle(rng):
+    rate_hz, turn_hz = 16_000, 98.5
+    t = np.arange(3 * rate_hz) / rate_hz
+    teeth = np.maximum(0, np.sin(2 * np.pi * 2 * turn_hz * t)) ** 2
+    cut, light = (
+        level * (0.4 * teeth * rng.normal(size=len(t)) + 0.3 * rng.normal(size=len(t)))
+        for level in (1.0, 0.3)
+    )
+    speed = measure_speed(
+        cut, rate_hz=rate_hz, bandwidth_hz=8000.0, programmed_rpm=6000.0, flutes=2, idle=(light,)
+    )
+    assert speed.found
+    assert speed.rotation_hz == pytest.approx(turn_hz, rel=1e-3)
+
+
 def test_noise_has_no_spindle(rng):
     for _ in range(10):
         sound = rng.normal(size=48_000)
