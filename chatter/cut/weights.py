@@ -1,8 +1,9 @@
 """The fitted maps from evidence to probability: logistic curves; the verdict has no negative weights.
 
-Fitted by `python tests/benchmarks/suite.py workshop school 800 --fit` (2026-11-26, seeds 100 and 300) on
-simulated recordings of the families "workshop" and "school" whose speed was measured right. Figures on other
-seeds, and on another family, stand in docs/verdicts.md. No real recording of real chatter took part.
+Fitted by `python tests/benchmarks/suite.py workshop school 800 --fit` (2026-11-26, seeds 100 and 300; fewer
+spindles were found that day than are today) on simulated recordings of the families "workshop" and "school"
+whose speed was measured right. Figures on other seeds, and on another family, stand in docs/verdicts.md. No
+real recording of real chatter took part.
 """
 
 INTERCEPT = -2.444
@@ -21,7 +22,7 @@ LINELESS_WEIGHTS = {  # of what does not repeat, where there is no family of lin
     "concentration": 3.6518,
 }
 
-# Fitted by `python tests/benchmarks/combs.py workshop school 360 --fit` (2026-11-26, the same seeds).
+# Fitted by `python tests/benchmarks/combs.py workshop school 360 --fit` (2026-11-27, the same seeds).
 COMB_INTERCEPT = -6.467
 COMB_WEIGHTS = {  # per unit of each mark of chatter/cut/spindle_comb.py
     "score": 0.8238,
