@@ -42,9 +42,13 @@ def nearest_spans(spans: tuple[tuple[float, float], ...], section: Section) -> l
     return taken
 
 
-def long_parts(parts: tuple[Floats, ...], *, rate_hz: float) -> tuple[Floats, ...]:
-    """Give those of some idle parts, each of shape (n,), that are long enough to tell by."""
-    return tuple(part for part in parts if len(part) >= LEAST_IDLE_S * rate_hz and np.any(part))
+def loudest_part(parts: tuple[Floats, ...], *, rate_hz: float) -> Floats | None:
+    """Give the loudest of some idle parts, each of shape (n,), where another machine may run.
+
+    None where all are too short to tell by.
+    """
+    long = [part for part in parts if len(part) >= LEAST_IDLE_S * rate_hz and np.any(part)]
+    return max(long, key=lambda part: float(np.mean(part**2)), default=None)
 
 
 def measure_idling_hz(longest: Floats, *, recording: Recording, setup: CutSetup) -> float | None:

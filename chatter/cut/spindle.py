@@ -82,7 +82,7 @@ def measure_speed(
     programmed_rpm: float,
     flutes: int,
     idling_hz: float | None = None,
-    idle: tuple[Floats, ...] = (),
+    idle: Floats | None = None,
     cutting: bool = True,
 ) -> Speed:
     """Measure the speed inside one section.
@@ -98,7 +98,7 @@ def measure_speed(
     idling_hz
         Rotation frequency before and after the cut, if it was measured: load only pulls it down a little.
     idle
-        Parts without cutting beside it, each of shape (m,): what thumps there is not the spindle.
+        Shape (m,), sound without cutting beside it: what thumps there is not the spindle.
     cutting
         Whether the section is a cut, with a verdict to come, or sound without one.
 
@@ -137,7 +137,7 @@ def measure_speed(
         rate_hz=envelope_hz,
         window_s=min(2 * size_s, length_s / WINDOWS),
         spacing_hz=programmed_hz,
-        beside=[band_envelopes(part, rate_hz=rate_hz, top_hz=band_top_hz) for part in idle],
+        beside=None if idle is None else band_envelopes(idle, rate_hz=rate_hz, top_hz=band_top_hz),
     )
     envelope = Layer(
         excess=loudness,

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IdleSound
 from chatter.cut.evidence import Evidence, weigh
-from chatter.cut.idle import LEAST_TURNS, LONGEST_S, long_parts, nearest_spans
+from chatter.cut.idle import LEAST_TURNS, LONGEST_S, loudest_part, nearest_spans
 from chatter.cut.sections import Section, Sections, find_sections
 from chatter.cut.spectrum import CutSpectra, cut_spectra
 from chatter.cut.spindle import BELIEVED, Speed, measure_speed
@@ -97,7 +97,7 @@ def study_section(
         programmed_rpm=setup.rpm,
         flutes=setup.flutes,
         idling_hz=idling_hz,
-        idle=long_parts(idle_parts, rate_hz=rate_hz),
+        idle=loudest_part(idle_parts, rate_hz=rate_hz),
     )
     if not speed.found:
         return None

@@ -8,8 +8,6 @@ the analytic signal, D. Gabor, J. IEE 93 (1946) 429 to 457.
 Leaves out: what the comb belongs to.
 """
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage
@@ -85,7 +83,7 @@ def envelope_excess(
     rate_hz: float,
     window_s: float,
     spacing_hz: float,
-    beside: Sequence[tuple[float, list[Floats]]] = (),
+    beside: tuple[float, list[Floats]] | None = None,
 ) -> tuple[float, Floats]:
     """Give how far the mean spectrum of the envelopes stands above its floor, and above that of other sound.
 
@@ -98,8 +96,8 @@ def envelope_excess(
     spacing_hz
         Distance of the lines that are looked for: the floor spans three of them.
     beside
-        Rate and envelopes of other sounds, from band_envelopes: what stands clearly above its floor in any
-        of them, a compressor's thumps for one, counts by so much less here.
+        Rate and envelopes of another sound, from band_envelopes: what stands clearly above its floor there,
+        a compressor's thumps for one, counts by so much less here.
 
     Returns
     -------
@@ -110,17 +108,17 @@ def envelope_excess(
     bin_hz = 1.0
     for band, envelope in enumerate(envelopes):
         bin_hz, excess = _excess_of(envelope, rate_hz=rate_hz, window_s=window_s, spacing_hz=spacing_hz)
-        less = np.zeros(len(excess))
-        for other_hz, others in beside:
-            if band < len(others):
-                other_s = min(window_s, len(others[band]) / other_hz / WINDOWS)
-                there_hz, there = _excess_of(
-                    others[band], rate_hz=other_hz, window_s=other_s, spacing_hz=spacing_hz
-                )
-                there = ndimage.maximum_filter1d(there, 2 * PAD + 1) - CLEARLY
-                at = np.arange(len(excess)) * bin_hz / there_hz
-                less = np.maximum(less, np.interp(at, np.arange(len(there)), there))
-        excess = np.maximum(excess - less, 0.0)
+        if beside is not None and band < len(beside[1]):
+            other_hz, other = beside[0], beside[1][band]
+            there_hz, there = _excess_of(
+                other,
+                rate_hz=other_hz,
+                window_s=min(window_s, len(other) / other_hz / WINDOWS),
+                spacing_hz=spacing_hz,
+            )
+            there = np.maximum(ndimage.maximum_filter1d(there, 2 * PAD + 1) - CLEARLY, 0.0)
+            at = np.arange(len(excess)) * bin_hz / there_hz
+            excess = np.maximum(excess - np.interp(at, np.arange(len(there)), there), 0.0)
         total = excess if total is None else total + excess
     if total is None:
         return bin_hz, np.zeros(2)

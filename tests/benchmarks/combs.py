@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
-from chatter.cut.idle import IDLE_S, LONGEST_S, long_parts
+from chatter.cut.idle import IDLE_S, LONGEST_S, loudest_part
 from chatter.cut.spindle import measure_speed
 from chatter.cut.spindle_comb import chance_of_spindle
 from chatter.cut.study import EDGE_S
@@ -63,7 +63,7 @@ def _hear(
     bandwidth_hz: float,
     rpm: float,
     flutes: int,
-    idle: tuple[NDArray[np.float64], ...],
+    idle: NDArray[np.float64] | None,
     true_rpm: float = np.inf,
 ) -> Heard:
     """Hear one sound; without a true speed no comb in it is right."""
@@ -109,7 +109,7 @@ def _work(scene: Scene | SchoolScene) -> list[Heard] | None:
         rate_hz=rate_hz,
         bandwidth_hz=recording.bandwidth_hz,
         flutes=rendered.flutes,
-        idle=long_parts((before[-int(IDLE_S * rate_hz) :],), rate_hz=rate_hz),
+        idle=loudest_part((before[-int(IDLE_S * rate_hz) :],), rate_hz=rate_hz),
     )
     heard = [
         hear_it(part, "cut", rpm=rpm, true_rpm=rendered.true_rpm),
