@@ -1,4 +1,7 @@
-"""The cut pipeline: one file a stage, one public function a stage; pipeline.py alone knows the order."""
+"""The cut pipeline: one file a stage, one public function a stage.
+
+pipeline.py knows their order, study.py that inside a section.
+"""
 
 from chatter.cut.pipeline import judge_recording, study_recording
 
