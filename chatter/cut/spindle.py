@@ -52,6 +52,11 @@ class Speed:
     z: float
     comb: Comb | None = None  # what was weighed in a cut, found or not
 
+    @property
+    def chance(self) -> float:
+        """Chance that the comb is the spindle's."""
+        return 0.0 if self.comb is None else chance_of_spindle(self.comb)
+
 
 def window_s(rotation_hz: float, length_s: float) -> float:
     """Give a window that parts neighbouring harmonics and fits the section."""
@@ -128,7 +133,6 @@ def measure_speed(
         bin_hz=bin_hz,
         top_hz=top_hz,
         most=80,
-        fade=np.inf,
         between=0.35,
         scale=1.0,
     )
@@ -144,7 +148,6 @@ def measure_speed(
         bin_hz=loudness_bin_hz,
         top_hz=0.98 * ENVELOPE_TOP_HZ,
         most=MOST_ORDERS,
-        fade=np.inf,
         between=0.2,
         scale=1.0,
     )
@@ -198,7 +201,7 @@ def of_one_spindle(speeds: list[Speed], *, without: bool) -> list[bool]:
     Load takes far less from one spindle's speed than voices and bumps, whose combs are faint, lie off it.
     Where other loud sections are `without` any comb, faint ones are none either.
     """
-    chances = [0.0 if speed.comb is None else chance_of_spindle(speed.comb) for speed in speeds]
+    chances = [speed.chance for speed in speeds]
     if max(chances, default=0.0) < BELIEVED:
         return [not without] * len(speeds)
     surest_hz = speeds[int(np.argmax(chances))].rotation_hz

@@ -19,7 +19,6 @@ from chatter.cut.idle import LEAST_TURNS, LONGEST_S, loudest_part, nearest_spans
 from chatter.cut.sections import Section, Sections, find_sections
 from chatter.cut.spectrum import CutSpectra, cut_spectra
 from chatter.cut.spindle import BELIEVED, Speed, measure_speed
-from chatter.cut.spindle_comb import chance_of_spindle
 from chatter.model import CutSetup, Recording
 
 Floats = NDArray[np.float64]
@@ -38,11 +37,6 @@ class StudiedCut:
     evidence: Evidence
     steady_start_s: float
     steady_end_s: float
-
-    @property
-    def chance(self) -> float:
-        """Chance that the comb is the spindle's."""
-        return 0.0 if self.speed.comb is None else chance_of_spindle(self.speed.comb)
 
 
 def study_section(
@@ -151,11 +145,11 @@ def look_inside(
     known: dict[Section, StudiedCut | None] = {}
     for section in sections.cuts:
         cut = study(section, idle=sections.idle)
-        chance = 0.0 if cut is None else cut.chance
+        chance = 0.0 if cut is None else cut.speed.chance
         if chance < BELIEVED:
             parts, quiet = _states_of(samples, section, recording=recording, setup=setup)
             inner = {part: study(part, idle=(*sections.idle, *quiet)) for part in parts}
-            if max((one.chance for one in inner.values() if one is not None), default=0.0) > chance:
+            if max((one.speed.chance for one in inner.values() if one is not None), default=0.0) > chance:
                 known |= inner
                 cuts.extend(parts)
                 idle.extend(quiet)

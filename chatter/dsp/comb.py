@@ -39,9 +39,9 @@ class Layer:
     bin_hz: float
     top_hz: float  # harmonics above are left out
     most: int  # highest order used
-    fade: float  # orders over which the weights of harmonics fall, as a normal curve does; inf: not at all
     between: float  # weight of harmonics between those of the teeth
     scale: float  # weight of the whole spectrum
+    fade: float = np.inf  # orders over which the weights of harmonics fall, as a normal curve does
 
 
 def comb_scores(

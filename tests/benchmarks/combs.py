@@ -6,9 +6,9 @@
 Each scene gives four sounds, heard as its file sounds after the codec: its first cut with the speed that was
 dialled; the same with a wrong speed told, half of them within 1 % of a small fraction of the dialled one; and
 twice a sound of the shop without any spindle (vacuum, compressor, air, talk, bumps, fan, another mill), with
-the scene's speed told. Each is as long as a random part of the cut, and heard beside
-the sound before it. The comb of the first is the spindle's where its speed is within 0.1 %; the others' never
-is. `--fit` prints the numbers of chatter/cut/weights.py. Results: docs/methods.md.
+the scene's speed told. Each is as long as a random part of the cut, and heard beside the sound before it. The
+comb of the first is the spindle's where its speed is within 0.1 %; the others' never is. `--fit` prints the
+numbers of chatter/cut/weights.py. Results: docs/methods.md.
 """
 
 import sys

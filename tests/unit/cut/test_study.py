@@ -25,7 +25,7 @@ def look(rng, *, whole, part):
     def study(section, *, idle):
         asked.append((section, idle))
         chance = whole if section == LOUD else part
-        return None if chance is None else SimpleNamespace(section=section, chance=chance)
+        return None if chance is None else SimpleNamespace(speed=SimpleNamespace(chance=chance))
 
     found = look_inside(samples, SECTIONS, recording=recording(samples), setup=SETUP, study=study)
     return *found, asked
@@ -36,7 +36,7 @@ def test_section_without_a_comb_is_parted_where_its_louder_state_has_one(rng):
     (part,) = sections.cuts
     assert (part.start_s, part.open_start) == (2.0, False)  # the inner part begins with its section
     assert part.end_s == pytest.approx(CUT_ENDS_S, abs=0.05)
-    assert known[part].chance == 0.6
+    assert known[part].speed.chance == 0.6
     assert LOUD not in known
     # What is left is idle, for this cut and those beside it.
     (rest,) = [span for span in sections.idle if span not in SECTIONS.idle]

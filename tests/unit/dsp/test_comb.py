@@ -14,7 +14,7 @@ def spectrum_of(base_hz: float, *, height: float = 4.0) -> Layer:
     at = np.arange(base_hz, 3900.0, base_hz)
     for reach in (-1, 0, 1):
         excess[np.round(at / 0.1).astype(int) + reach] = height
-    return Layer(excess=excess, bin_hz=0.1, top_hz=3900.0, most=20, fade=np.inf, between=1.0, scale=1.0)
+    return Layer(excess=excess, bin_hz=0.1, top_hz=3900.0, most=20, between=1.0, scale=1.0)
 
 
 def test_base_of_a_comb_is_found_with_its_score():
@@ -32,7 +32,7 @@ def test_low_harmonics_outdo_more_high_ones_where_weights_fade():
     for lines_hz in at.values():
         for reach in (-1, 0, 1):
             excess[np.round(lines_hz / 0.1).astype(int) + reach] = 4.0
-    even = Layer(excess=excess, bin_hz=0.1, top_hz=3900.0, most=20, fade=np.inf, between=1.0, scale=1.0)
+    even = Layer(excess=excess, bin_hz=0.1, top_hz=3900.0, most=20, between=1.0, scale=1.0)
     low_hz, high_hz = 94.0, 106.0
     assert find_base((even,), low_hz=low_hz, high_hz=high_hz, teeth=1)[0] == pytest.approx(103.0, rel=1e-4)
     faded = replace(even, fade=8.0)

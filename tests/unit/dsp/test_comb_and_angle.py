@@ -21,13 +21,13 @@ def lines_of(sound):
     _, hz, powers = frame_powers(sound, rate_hz=RATE_HZ, window_s=0.4, hop_s=0.1, pad=4)
     bin_hz = float(hz[1])
     excess = line_excess(powers.mean(axis=0), bin_hz=bin_hz, spacing_hz=100.0, pad=4)
-    return Layer(excess=excess, bin_hz=bin_hz, top_hz=3000.0, most=60, fade=np.inf, between=0.35, scale=1.0)
+    return Layer(excess=excess, bin_hz=bin_hz, top_hz=3000.0, most=60, between=0.35, scale=1.0)
 
 
 def loudness_of(sound):
     rate_hz, envelopes = band_envelopes(sound, rate_hz=RATE_HZ, top_hz=7000.0)
     bin_hz, excess = envelope_excess(envelopes, rate_hz=rate_hz, window_s=0.8, spacing_hz=100.0)
-    return Layer(excess=excess, bin_hz=bin_hz, top_hz=2300.0, most=20, fade=np.inf, between=0.2, scale=1.0)
+    return Layer(excess=excess, bin_hz=bin_hz, top_hz=2300.0, most=20, between=0.2, scale=1.0)
 
 
 @pytest.mark.parametrize("true_hz", [97.3, 100.0, 104.9])
