@@ -11,10 +11,10 @@ Leaves out: period doubling.
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from chatter.advice.shapes import ABSENT, KnownMode, Shapes, draw_shapes, respond
 from chatter.milling import stability
@@ -37,6 +37,7 @@ FAINTEST_BASE_DB = -25.0  # own choice, re the strongest member
 COLOUR_DB, ODD_COLOUR_DB, ODD_SHARE = 6.0, 18.0, 0.25  # spread of what work, room and phone do to one line
 USUAL_HZ, USUAL_SPREAD = 1000.0, 0.9  # tool-point modes, ln: common practice for small mills
 SURPRISE = 0.03  # own choice: share of cuts whose verdict no machine explains
+_share_below = np.frompyfunc(NormalDist().cdf, 1, 1)  # scipy's takes longer to load than this to run
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -259,7 +260,7 @@ def draw_limit_share(cut: HeardCut, *, count: int = DRAWS) -> Floats:
 def _fit(cut: HeardCut, *, limit_share: Floats) -> Floats:
     """Give the likelihood of a cut's verdict, from the limit at its speed over the present depth."""
     over = np.log(cut.depth_share / np.clip(limit_share, 1e-12, 1e12)) / LIMIT_SPREAD
-    chatters = special.ndtr(over)
+    chatters = np.asarray(_share_below(over), dtype=float)
     heard = cut.chatter_probability
     return np.asarray(SURPRISE + (1 - SURPRISE) * (heard * chatters + (1 - heard) * (1 - chatters)))
 

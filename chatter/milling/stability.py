@@ -166,18 +166,20 @@ def limit_at_speed(
     depth = boundary.depth_times_kt
     # Between neighbours the turns may pass a whole number: there lies a chatter frequency. The phase itself
     # jumps by a turn where the depth goes through infinity; depths below 0 on either side rule that out.
-    floor, deep = np.floor(turns), depth > 0
-    whole = np.maximum(floor[..., :-1], floor[..., 1:])
-    passed = (floor[..., :-1] != floor[..., 1:]) & deep[..., :-1] & deep[..., 1:] & (whole >= 0)
-    here = np.nonzero(passed)  # few of them, so only these are worked out
+    floor = np.floor(turns)
+    here = np.nonzero(floor[..., :-1] != floor[..., 1:])  # few of them, so only these are worked out
     after = (*here[:-1], here[-1] + 1)
+    whole = np.maximum(floor[here], floor[after])
+    counts = (depth[here] > 0) & (depth[after] > 0) & (whole >= 0)
+    whole = whole[counts]
+    here, after = (tuple(axis[counts] for axis in one) for one in (here, after))
     hz = np.broadcast_to(frequency_hz, turns.shape)
-    share = np.clip((whole[here] - turns[here]) / (turns[after] - turns[here]), 0, 1)
-    at = depth[here] + share * (depth[after] - depth[here])
+    share = np.clip((whole - turns[here]) / (turns[after] - turns[here]), 0, 1)
+    limits = depth[here] + share * (depth[after] - depth[here])
     shape = turns.shape[1:-1]
     limit, chatter_hz = np.full(math.prod(shape), np.inf), np.full(math.prod(shape), np.nan)
-    deepest_first = np.argsort(at, kind="stable")[::-1]  # so that the smallest is what stays in its place
-    places = np.broadcast_to(np.arange(limit.size).reshape(*shape, 1), passed.shape)[here][deepest_first]
-    limit[places] = at[deepest_first]
-    chatter_hz[places] = (hz[here] + share * (hz[after] - hz[here]))[deepest_first]
+    deepest_first = np.argsort(limits, kind="stable")[::-1]  # so that the smallest is what stays in its place
+    place = np.broadcast_to(np.arange(limit.size).reshape(shape)[here[1:-1]], limits.shape)[deepest_first]
+    limit[place] = limits[deepest_first]
+    chatter_hz[place] = (hz[here] + share * (hz[after] - hz[here]))[deepest_first]
     return limit.reshape(shape), chatter_hz.reshape(shape)

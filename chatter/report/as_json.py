@@ -72,6 +72,8 @@ def _encoder(between: str) -> json.JSONEncoder:
 
 def _plain(value: Any, name: str) -> Any:  # JSON values are of any kind
     """Turn a value into one that JSON can hold, with numbers rounded by their unit."""
+    if type(value) is float:  # most are: long lists of cuts are written quickly so
+        return round(value, _decimals(name)) if math.isfinite(value) else None
     if isinstance(value, dict):
         # Settings are an echo of the input: rounding them would make a batch look for other options.
         return {key: inner if key == "settings" else _plain(inner, key) for key, inner in value.items()}

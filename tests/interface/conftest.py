@@ -1,8 +1,10 @@
-"""Sounds and files that people give by mistake, and the command line in a process of its own."""
+"""Sounds and files that people give by mistake, and the command line, here or in a process of its own."""
 
+import io
 import os
 import subprocess
 import sys
+from contextlib import chdir, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from chatter.cli import main
 from tests.interface.noise_made import RATE_HZ, sine
 
 ROOT = Path(__file__).parents[2]
@@ -23,7 +26,28 @@ class Ran:
 
 
 @pytest.fixture
-def chatter(tmp_path):
+def chatter(tmp_path, monkeypatch):
+    """Give the command line in this process, which spares the start; what it prints is read as UTF-8."""
+
+    def run(*words, cwd=tmp_path):
+        out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
+        with monkeypatch.context() as patched, chdir(cwd), redirect_stdout(out), redirect_stderr(err):
+            patched.setattr(sys, "argv", ["chatter", *map(str, words)])
+            with pytest.raises(SystemExit) as stopped:
+                main()
+        return Ran(stopped.value.code, _read(out), _read(err))
+
+    return run
+
+
+def _read(stream):
+    stream.flush()
+    return stream.buffer.getvalue().decode()
+
+
+@pytest.fixture
+def chatter_alone(tmp_path):
+    """Give the command line in a process of its own, as a user starts it."""
     environment = os.environ | {"PYTHONPATH": str(ROOT)}  # this checkout, installed or not
 
     def run(*words, cwd=tmp_path):

@@ -163,8 +163,8 @@ def test_number_of_jobs_is_checked(shop, jobs):
         analyse_batch(shop / "table.csv", out=shop / "out.jsonl", jobs=jobs)
 
 
-def test_command_exits_with_1_when_a_row_failed_and_0_when_all_were_answered(shop, chatter):
-    ran = chatter("batch", "table.csv", "--out", "out.jsonl", "--jobs", "2", cwd=shop)
+def test_command_exits_with_1_when_a_row_failed_and_0_when_all_were_answered(shop, chatter_alone):
+    ran = chatter_alone("batch", "table.csv", "--out", "out.jsonl", "--jobs", "2", cwd=shop)
     assert ran.code == 1
     assert ran.out == ""
     assert "2 of 4 rows answered" in ran.err
@@ -172,7 +172,7 @@ def test_command_exits_with_1_when_a_row_failed_and_0_when_all_were_answered(sho
     assert "2 failed: missing.wav: there is no such file" in told  # the row, and what is wrong with it
     assert "1 undecided - - record again a.wav" in told
     (shop / "good.csv").write_text("file,rpm,flutes\na.wav,12000,2\n", encoding="utf-8")
-    assert chatter("batch", "good.csv", "--out", "good.jsonl", cwd=shop).code == 0
+    assert chatter_alone("batch", "good.csv", "--out", "good.jsonl", cwd=shop).code == 0
 
 
 def lives(process):

@@ -8,8 +8,8 @@ import pytest
 import soundfile
 
 
-def test_demo_tells_one_stable_and_one_chattering_cut(chatter):
-    ran = chatter("demo")
+def test_demo_tells_one_stable_and_one_chattering_cut(chatter_alone):
+    ran = chatter_alone("demo")
     assert ran.code == 0, ran.err
     assert ran.err == ""
     first, second = ran.out.split("Recording 2.")
@@ -45,7 +45,7 @@ def test_practice_recording_holds_the_chosen_answer(chatter, answer, seed):
     assert json.loads(judged.out)["verdict"] == answer
 
 
-def test_same_number_makes_the_same_recording(chatter, tmp_path):
+def test_same_number_makes_the_same_recording(chatter_alone, tmp_path):
     for name, seed in (("a.wav", "1"), ("b.wav", "1"), ("c.wav", "2")):
         words = (
             "synth",
@@ -60,7 +60,7 @@ def test_same_number_makes_the_same_recording(chatter, tmp_path):
             "--seed",
             seed,
         )
-        assert chatter(*words).code == 0
+        assert chatter_alone(*words).code == 0
     a, b, c = (soundfile.read(tmp_path / name)[0] for name in ("a.wav", "b.wav", "c.wav"))
     assert (a == b).all()
     assert a.shape != c.shape or (a != c).any()

@@ -15,7 +15,7 @@ from tests.unit.notebook.made import made_cut
 ROOT = Path(__file__).parents[3]
 CUTS = 10_000
 LIMIT_S = 2.0
-RUNS = 5
+RUNS = 12
 
 
 @pytest.fixture(scope="module")
