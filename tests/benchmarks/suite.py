@@ -105,6 +105,11 @@ def share(holds: np.ndarray) -> float:
     return float(np.mean(holds)) if len(holds) else float("nan")
 
 
+def area_under_curve(bad: np.ndarray, good: np.ndarray) -> float:
+    """Give how often a chattering cut stands above a stable one; a tie counts half."""
+    return share(((bad[:, None] > good) + 0.5 * (bad[:, None] == good)).ravel())
+
+
 def figures(rows: list[Row]) -> dict[str, float]:
     """Give the figures of merit; a null probability counts as 0.5."""
     scored = [row for row in rows if row.scored]
@@ -117,7 +122,7 @@ def figures(rows: list[Row]) -> dict[str, float]:
     right_bad, right_good = share(verdicts[truth] == "chatter"), share(verdicts[~truth] == "stable")
     return {
         "scenes": float(len(rows)),
-        "AUC": share(((bad[:, None] > good) + 0.5 * (bad[:, None] == good)).ravel()),
+        "AUC": area_under_curve(bad, good),
         "right verdict, mean of both": (right_bad + right_good) / 2,
         "chatter called chatter": right_bad,
         "stable called stable": right_good,
