@@ -6,7 +6,7 @@ by its harmonics: each adds its height above the floor, capped, and costs a fixe
 the true one pays for harmonics that are not there and a multiple misses some. Run-out and doubled periods put
 power on fractions of tooth passing, and so does chatter that locks to every second to tenth tooth: a comb on
 any of these, or on a multiple, fits the named facts. So half or twice the speed can't be told, nor can an
-eighth. The thresholds were chosen on the "workshop" family of simulated scenes.
+eighth (chatter/cut/mix_up.py asks about some). The thresholds were chosen on simulated "workshop" scenes.
 Source: harmonic summation, D. J. Hermes, J. Acoust. Soc. Am. 83 (1988) 257 to 264; the price is our own.
 Leaves out: measuring the speed (chatter/cut/spindle.py).
 """

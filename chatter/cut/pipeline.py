@@ -24,6 +24,7 @@ from chatter.cut.idle import (
     measure_idling_hz,
 )
 from chatter.cut.lines import name_lines
+from chatter.cut.mix_up import find_mix_up
 from chatter.cut.no_cut import say_no_cut
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s
@@ -138,14 +139,15 @@ def judge_recording(
         idle, compared = None, [unusable]
         channel, sections, studied = study_recording(recording, setup=setup)
     doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
-    findings = [*recording.findings, *compared, *([] if doubt is None else [doubt.finding])]
     cuts = tuple(_judge(cut, setup=setup) for cut in studied)
-    if doubt is not None and any(cut.verdict == "chatter" for cut in cuts):
-        favoured = replace(setup, rpm=doubt.tooth_hz * 60 / setup.flutes)
-        _, _, otherwise = study_recording(recording, setup=favoured, idle=idle)
-        cuts = tuple(
-            _doubted(cut, study=study, otherwise=otherwise) for cut, study in zip(cuts, studied, strict=True)
-        )
+    if any(cut.verdict == "chatter" for cut in cuts):
+        doubt, otherwise = _hear_otherwise(recording, studied, doubt=doubt, setup=setup, idle=idle)
+        if doubt is not None:
+            cuts = tuple(
+                _doubted(cut, study=study, otherwise=otherwise)
+                for cut, study in zip(cuts, studied, strict=True)
+            )
+    findings = [*recording.findings, *compared, *([] if doubt is None else [doubt.finding])]
     for cut in cuts:
         findings.extend(cut.findings)
     if not cuts:
@@ -305,6 +307,25 @@ def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, S
     if best is None:  # a recording has at least one channel
         raise BadValueError("the number of channels", 0, "a recording with at least one channel")
     return best[1], best[2]
+
+
+def _hear_otherwise(
+    recording: Recording,
+    studied: tuple[StudiedCut, ...],
+    *,
+    doubt: Doubt | None,
+    setup: CutSetup,
+    idle: Recording | None,
+) -> tuple[Doubt | None, tuple[StudiedCut, ...]]:
+    """Study a chattering recording at the speed that it favours, or that may have been mixed up."""
+
+    def study(other: CutSetup) -> tuple[StudiedCut, ...]:
+        return study_recording(recording, setup=other, idle=idle)[2]
+
+    if doubt is not None:
+        return doubt, study(replace(setup, rpm=doubt.tooth_hz * 60 / setup.flutes))
+    mixed = find_mix_up(studied, setup=setup, study=study)
+    return (None, ()) if mixed is None else mixed
 
 
 def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, ...]) -> JudgedCut:

@@ -1,0 +1,80 @@
+"""Whether a cut that seems to chatter would be stable at a speed that is easily mixed up with the one told.
+
+In: the studied cuts, what was said of them. Out: a doubt, and the cuts as studied at that speed.
+Why: told 18,000 rpm of a spindle that turns at 12,000, every line of the cut stands where chatter that locked
+to every third turn would. So few tools chatter exactly there that a wrong speed is likelier. Told twice the
+speed, an odd number of flutes sounds as if it doubled its period, a kind of chatter: that is only doubted.
+Source: common practice, our own ratios and shares.
+Leaves out: other wrong speeds and flute counts, which speak for themselves (chatter/cut/findings.py).
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from chatter.cut.findings import Doubt
+from chatter.cut.spindle import BELIEVED
+from chatter.cut.study import StudiedCut
+from chatter.cut.verdict import STABLE_BELOW, probability_of_chatter
+from chatter.model import CutSetup, Finding
+
+MIX_UPS = (2 / 3, 3 / 4, 4 / 3, 3 / 2)  # of the speed told
+HALF = 1 / 2
+ON_COMB = 0.02  # of a turn's frequency, by which a line may lie off the other comb; own choice
+
+
+def find_mix_up(
+    studied: tuple[StudiedCut, ...],
+    *,
+    setup: CutSetup,
+    study: Callable[[CutSetup], tuple[StudiedCut, ...]],
+) -> tuple[Doubt, tuple[StudiedCut, ...]] | None:
+    """Ask at each such speed on whose comb the chatter lies whether the cut is stable there.
+
+    Parameters
+    ----------
+    studied
+        The cuts at the speed told.
+    setup
+        What the user told.
+    study
+        Studies the recording under another setup.
+
+    Returns
+    -------
+    tuple or None
+        The doubt, and the cuts at that speed, none of them where it may as well double its period; None
+        where no such speed has a believed comb and is stable.
+    """
+    worst = max(studied, key=lambda cut: probability_of_chatter(cut.evidence))
+    if not worst.evidence.base:
+        return None
+    turn_hz, line_hz = worst.speed.rotation_hz, worst.evidence.base[0].frequency_hz
+    middle_s = (worst.steady_start_s + worst.steady_end_s) / 2
+    for share in (*MIX_UPS, HALF):
+        order = line_hz / (share * turn_hz)
+        if abs(order - round(order)) > ON_COMB:
+            continue
+        there = study(replace(setup, rpm=60 * share * turn_hz))
+        same = [cut for cut in there if cut.section.start_s <= middle_s <= cut.section.end_s]
+        if any(_is_quiet(cut) for cut in same):
+            doubles = share == HALF and setup.flutes % 2 == 1
+            return _doubt(same[0], setup=setup, doubles=doubles), () if doubles else there
+    return None
+
+
+def _is_quiet(cut: StudiedCut) -> bool:
+    """Say whether a cut has a spindle's comb and is stable."""
+    return cut.speed.chance >= BELIEVED and probability_of_chatter(cut.evidence) < STABLE_BELOW
+
+
+def _doubt(cut: StudiedCut, *, setup: CutSetup, doubles: bool) -> Doubt:
+    """Say which speed would explain the lines."""
+    rpm = 60 * cut.speed.rotation_hz
+    message = (
+        f"The lines of the cut fit a spindle at {rpm:,.0f} rpm as well, and there it would be stable: check "
+        f"the speed told ({setup.rpm:,g} rpm)."
+    )
+    if doubles:
+        message += " If that is right, teeth cut in turns, a kind of chatter."
+    finding = Finding(code="facts-do-not-fit", severity="warning", message=message)
+    return Doubt(finding=finding, tooth_hz=cut.speed.rotation_hz * setup.flutes)
