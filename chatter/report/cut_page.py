@@ -20,6 +20,7 @@ from chatter.report.cut_words import (
     tell_counts,
     tell_depth,
     tell_doubt,
+    tell_odds,
     tell_other_findings,
     tell_percent,
     tell_ramp,
@@ -104,15 +105,10 @@ def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
     which = "The cut goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
     text = f"{which} {tell_span(worst)}."
     if worst.chatter_probability is not None:
-        text += f" Chances that it chattered: {_odds(worst.chatter_probability)}."
+        text += f" Chances that it chattered: {tell_odds(worst.chatter_probability)}."
     onset_s = find_onset_s(document.analysis)
     what = "Chatter" if worst.verdict == "chatter" else "What may be chatter"
     return (text if onset_s is None else f"{text} {what} is heard from {onset_s:.1f} s on.",)
-
-
-def _odds(probability: float) -> str:
-    """Give a probability as "86 in 100"."""
-    return tell_chance(probability).removeprefix("with ").replace(" chances", "").replace(" chance", "")
 
 
 def _points(texts: tuple[str, ...]) -> Points | None:
@@ -146,7 +142,7 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
     if unlikely is not None:
         more.append(unlikely)
     elif others:
-        told = " or ".join(f"{one.set_rpm:,.0f} rpm ({_odds(one.stable_probability)})" for one in others)
+        told = " or ".join(f"{one.set_rpm:,.0f} rpm ({tell_odds(one.stable_probability)})" for one in others)
         less = advice.action == "reduce depth"
         more.append(
             f"{'Likeliest of the other speeds' if less else 'Also worth a try'}: {told} for a stable cut."

@@ -182,6 +182,11 @@ def tell_chance(probability: float) -> str:
     return f"with {chances} chance{'' if chances == 1 else 's'} in 100"
 
 
+def tell_odds(probability: float) -> str:
+    """Give a probability as "86 in 100", never as certain."""
+    return tell_chance(probability).removeprefix("with ").replace(" chances", "").replace(" chance", "")
+
+
 def tell_percent(probability: float | None) -> str:
     """Give a probability in percent, never as certain."""
     if probability is None:

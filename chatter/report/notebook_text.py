@@ -19,6 +19,7 @@ from chatter.model.notebook import (
     SetupMap,
 )
 from chatter.report._facts import tell_day
+from chatter.report.cut_words import tell_percent
 
 COLUMNS = 80
 TABLE_ROWS = 20
@@ -164,7 +165,7 @@ def _card_line(row: CardRow) -> str:
         return "-" if value is None else format(value, form)
 
     margin = "" if row.chatter_depth_mm is None else f"; not at {row.chatter_depth_mm:g} mm"
-    chance = f"chatter {100 * row.chatter_probability:.0f} %"
+    chance = f"chatter {tell_percent(row.chatter_probability)}"
     return (
         f"{row.set_rpm:>7,.0f}  {shown(row.feed_mm_min, ',.0f'):>6}  {row.depth_mm:>7g}  "
         f"{shown(row.width_mm, 'g'):>7}  {shown(row.removal_mm3_min, ',.0f'):>7}  "

@@ -54,7 +54,7 @@ def test_day_is_the_one_on_the_users_clock(monkeypatch, zone, day):
     assert told == day
 
 
-def test_card_parts_thousands_and_stays_within_80_columns():
+def carded(probability):
     row = CardRow(
         set_rpm=20_000.0,
         feed_mm_min=1_600.0,
@@ -62,10 +62,10 @@ def test_card_parts_thousands_and_stays_within_80_columns():
         width_mm=3.0,
         removal_mm3_min=5_280.0,
         cuts=1,
-        chatter_probability=0.03,
+        chatter_probability=probability,
         chatter_depth_mm=1.65,
     )
-    card = Card(
+    return Card(
         program={},
         setup="bench mill",
         facts=SetupFacts(flutes=2),
@@ -75,9 +75,19 @@ def test_card_parts_thousands_and_stays_within_80_columns():
         noises=(),
         cautions=(),
     )
-    text = card_to_text(card)
+
+
+def test_card_parts_thousands_and_stays_within_80_columns():
+    text = card_to_text(carded(0.03))
     for told in ("20,000", "1,600", "5,280"):
         assert told in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize(("probability", "told"), [(0.0, "< 1 %"), (0.004, "< 1 %"), (0.03, "3 %")])
+def test_card_tells_no_chance_as_certain(probability, told):
+    text = card_to_text(carded(probability))
+    assert f"1x, chatter {told}; not at 1.65 mm" in text
     assert max(map(len, text.splitlines())) <= 80
 
 

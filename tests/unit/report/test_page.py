@@ -217,6 +217,23 @@ def test_card_page_shows_only_what_was_heard():
     assert "chatter noise FILE --setup NAME files it" in shown
 
 
+def test_card_page_tells_no_chance_as_certain_and_names_what_it_is_of():
+    row = CardRow(
+        set_rpm=13640.0,
+        feed_mm_min=None,
+        depth_mm=1.5,
+        width_mm=None,
+        removal_mm3_min=None,
+        cuts=2,
+        chatter_probability=0.0,
+        chatter_depth_mm=None,
+    )
+    shown = " ".join(Read(to_html(page_of_card(card(row)))).text.split())
+    assert "chance of chatter" in shown
+    assert "less than 1 in 100" in shown
+    assert " 0 in 100" not in shown
+
+
 def test_card_page_tells_how_loud_it_is_next_door():
     noise = CardNoise(
         file="a.wav",
