@@ -30,6 +30,7 @@ from chatter.report.cut_words import (
     tell_why,
     to_sentence,
     verdict_of_all,
+    window_to_dial,
 )
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound, Table, Words
 from chatter.report.speed_strip import draw_speeds
@@ -127,10 +128,10 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
         feed = "" if first.feed_mm_min is None else f" and feed {first.feed_mm_min:,.0f} mm/min"
         verb = "Dial" if first.stable_probability >= LIKELY else "Try"
         large = f"{verb} {first.set_rpm:,.0f} rpm{feed}."
-        scale = first.set_rpm / first.rpm
+        low_rpm, high_rpm = window_to_dial(first)
         more.append(
             f"Stable {tell_chance(first.stable_probability)}; on the dial anything from "
-            f"{scale * first.low_rpm:,.0f} to {scale * first.high_rpm:,.0f} rpm belongs to that window."
+            f"{low_rpm:,.0f} to {high_rpm:,.0f} rpm belongs to that window."
         )
         more.append(to_sentence(first.why))
     if advice.action == "reduce depth":

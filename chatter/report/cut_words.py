@@ -194,6 +194,12 @@ def tell_percent(probability: float | None) -> str:
     return "< 1 %" if probability < 0.01 else "> 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
+def window_to_dial(speed: SpeedWindow) -> tuple[float, float]:
+    """Give the lowest and the highest speed of a window as they are dialled, rpm."""
+    scale = speed.set_rpm / speed.rpm  # [rpm dialled] / [rpm true]
+    return scale * speed.low_rpm, scale * speed.high_rpm
+
+
 def tell_dial(speed: SpeedWindow) -> str:
     """Say what to dial for one suggested speed, and how sure it is."""
     dial = f"Dial {speed.set_rpm:,.0f} rpm"

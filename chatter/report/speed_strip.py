@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.model.cut import CutDocument, SpeedWindow
+from chatter.model.cut import CutDocument
 from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, DOTS, INK, LAND, MARK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
-from chatter.report.cut_words import SPEEDS_SHOWN, verdict_of_all
+from chatter.report.cut_words import SPEEDS_SHOWN, verdict_of_all, window_to_dial
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +37,8 @@ def draw_speeds(document: CutDocument) -> str | None:
     true_rpm = spindle.best_rpm if worst is None or worst.measured_rpm is None else worst.measured_rpm
     dial = spindle.programmed_rpm / true_rpm  # [rpm dialled] / [rpm true]
     now = spindle.programmed_rpm
-    windows = [_to_dial(one) for one in speeds]
+    ranges = [(one, *window_to_dial(one)) for one in speeds]
+    windows = [(low, one.set_rpm, high) for one, low, high in ranges]
     ends = [now, *(rpm for low, _, high in windows for rpm in (low, high))]
     if curve is not None:
         ends += [dial * curve.speeds_rpm[0], dial * curve.speeds_rpm[-1]]
@@ -71,12 +72,6 @@ def draw_speeds(document: CutDocument) -> str | None:
         title="Speeds to try",
         description=f"The present cut: {now:,.0f} rpm as dialled. Windows to try: {told or 'none'}.",
     )
-
-
-def _to_dial(speed: SpeedWindow) -> tuple[float, float, float]:
-    """Give a window's lowest speed, the one to name, and its highest, as they are dialled."""
-    scale = speed.set_rpm / speed.rpm  # [rpm dialled] / [rpm true]
-    return scale * speed.low_rpm, speed.set_rpm, scale * speed.high_rpm
 
 
 def _draw_curve(axes: "Axes", rpm: Floats, percent: Floats, *, now: float) -> None:

@@ -144,8 +144,15 @@ def test_window_without_width_is_told_as_one_and_not_as_a_range(chattering):
     speed = replace(chattering.advice.speeds[0], low_rpm=13500.0, high_rpm=13500.0)
     narrow = replace(chattering, advice=replace(chattering.advice, speeds=(speed,)))
     text = " ".join(to_text(narrow).split())
-    assert "13,500 rpm true, with next to no room on either side" in text
-    assert "from 13,500 to 13,500" not in text
+    assert "Window on the dial: next to no room on either side. True speed: 13,500 rpm" in text
+    assert "13,640 to 13,640" not in text
+
+
+def test_window_is_told_as_it_is_dialled(chattering):
+    text = " ".join(to_text(chattering).split())
+    # 13,300 and 13,750 rpm true, times 13,640 / 13,500 dialled over true
+    assert "Window on the dial: 13,438 to 13,893 rpm. True speed: 13,500 rpm (lobe 2)." in text
+    assert "13,300" not in text
 
 
 def test_speeds_in_the_table_of_cuts_have_their_thousands_comma(many_cuts):
