@@ -12,7 +12,7 @@ from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_fig
 from chatter.report._palette import COAST, INK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
 from chatter.report.cut_words import tell_odds
-from chatter.report.notebook_text import tell_noise
+from chatter.report.notebook_text import explain_map, tell_noise
 from chatter.report.page import Facts, Page, Part, Picture, Points, Table, Words
 from chatter.report.setup_map_svg import draw_setup_map
 
@@ -154,7 +154,7 @@ def _every_cut(cuts: SetupMap | None) -> Picture | None:
     return Picture(
         heading="Every cut so far",
         svg=draw_setup_map(cuts),
-        texts=(chances, "What is only likely is not on the card: cut it, and record it."),
+        texts=(chances, *explain_map(cuts), "What is only likely is not on the card: cut it, and record it."),
     )
 
 
