@@ -119,8 +119,9 @@ def test_less_depth_is_told_before_the_speeds_that_are_less_likely_to_help(chatt
         ),
         (1.03, "about as deep as can be advised from what was heard: up to 1.03 times", "should stay"),
         (1.001, "about as deep as can be advised from what was heard. To learn", "1.00 times"),
-        # Earlier cuts of a setup can speak against a depth at which this one stayed quiet.
-        (0.57, "This cut stayed quiet, but from all that is known no more than 0.57 times", "At the present"),
+        # A depth that was heard quiet isn't forbidden where the estimate is less sure of it.
+        (0.57, "This cut was quiet. How much room is left can't be told from that", "no more than"),
+        (0.57, "90 chances in 100 only down to 0.57 times the present depth (1.14 mm).", "instead of"),
     ],
 )
 def test_depth_of_a_stable_cut_invites_no_deeper_than_its_factor(
@@ -130,6 +131,24 @@ def test_depth_of_a_stable_cut_invites_no_deeper_than_its_factor(
     text = " ".join(to_text(replace(document, advice=replace(document.advice, depth_factor=factor))).split())
     assert told in text
     assert untold not in text
+
+
+def test_room_of_quiet_cuts_is_told_with_as_much_doubt_as_their_verdict(make_document, make_cut):
+    document = make_document((make_cut("stable", 0.42), make_cut("stable", 0.03)), action="keep")
+    text = " ".join(to_text(replace(document, advice=replace(document.advice, depth_factor=0.4))).split())
+    assert text.startswith("STABLE: probably none of the 2 cuts chattered.")
+    assert "These cuts were probably quiet." in text
+
+
+@pytest.mark.parametrize("earlier", [0, 2])
+def test_estimate_of_a_quiet_cut_names_the_earlier_cuts_that_it_rests_on(earlier, make_document, make_cut):
+    document = make_document((make_cut("stable", 0.03),), action="keep")
+    filed = replace(
+        document,
+        advice=replace(document.advice, depth_factor=0.4),
+        notebook={"setup": "bench mill", "earlier_cuts_used": earlier},
+    )
+    assert ("and this setup's earlier cuts, promises" in " ".join(to_text(filed).split())) == bool(earlier)
 
 
 def test_one_flute_strikes_and_two_strike(make_document, make_cut):
