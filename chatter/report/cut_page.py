@@ -37,6 +37,10 @@ from chatter.report.speed_strip import draw_speeds
 
 LINES_SHOWN = 14
 NO_BREAK = "\N{NO-BREAK SPACE}"
+BETWEEN_BOXES = (
+    "Between the boxes the curve can be higher than in one of them: a further speed is there for the case "
+    "that those before it chatter, and not because it is the next likeliest."
+)
 LIKELY = 0.7  # own choice: below it a speed is tried, not just dialled
 
 
@@ -159,9 +163,9 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
             heading="Which speeds are worth a try",
             svg=strip,
             texts=(
-                "Along the bottom runs the speed to dial. Water in the strip is a window: every speed in "
-                "it is at least nine tenths as likely to be stable as the speed suggested. The dotted line "
-                "is the cut you recorded.",
+                "Along the bottom runs the speed to dial. A box in the strip is the window of a speed "
+                "suggested: every speed in it is at least nine tenths as likely to be stable. The dotted "
+                "line is the cut you recorded.",
                 *(
                     ()
                     if document.map is None
@@ -169,6 +173,7 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
                         f"The curve above is the chance that a cut {_how_deep(document)} stays quiet, among "
                         "the machines that would sound like yours. Where it is high over a wide stretch, "
                         "small errors of speed do no harm.",
+                        *(() if len(advice.speeds) < 2 else (BETWEEN_BOXES,)),
                     )
                 ),
             ),

@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from chatter.errors import BadValueError, FileProblemError, OutputError
+from chatter.model import SpeedCurve
 from chatter.model.notebook import Card, CardNoise, CardRow, SetupFacts
 from chatter.report._svg import grey_png
 from chatter.report.card_page import page_of_card
@@ -183,6 +184,15 @@ def test_what_was_not_told_is_among_the_assumptions(chattering):
         "fastest speed of the spindle",
     ):
         assert part in shown
+
+
+def test_page_says_that_a_speed_between_two_windows_may_be_likelier(chattering):
+    curve = SpeedCurve(speeds_rpm=(9000.0, 12000.0, 15000.0), stable_probability=(0.2, 0.1, 0.9))
+    speeds = chattering.advice.speeds * 2
+    both = replace(chattering, advice=replace(chattering.advice, speeds=speeds, chances=curve))
+    shown = " ".join(Read(to_html(page_of_cut(both))).text.split())
+    assert "A box in the strip is the window of a speed suggested" in shown
+    assert "Between the boxes the curve can be higher" in shown
 
 
 def card(*rows, noises=()):
