@@ -20,6 +20,7 @@ from chatter.errors import BadValueError
 
 MM_PER_INCH = 25.4  # exact
 M_MIN_PER_SFM = 0.3048  # ft/min to m/min, exact
+NEAR_NAME = 0.8  # of difflib's likeness; own choice: typing errors have more, "carbon" and "cast iron" 0.67
 Strength = Literal["published", "common practice", "weak"]
 Thickness = Literal["tooth feed", "mean chip"]  # what a pressure was tabled against
 
@@ -150,13 +151,13 @@ def find_material(name: str) -> Material:
     Raises
     ------
     BadValueError
-        No material of that name is known; the message lists the names, and the nearest one.
+        No material of that name is known; the message lists the names, and one that is really near.
     """
     known = _materials()[1]
     key = _key(name) if isinstance(name, str) else ""
     if key in known:
         return known[key][1]
-    near = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(key, known, n=1, cutoff=NEAR_NAME)
     hint = f"{known[near[0]][0]} (the nearest name), or " if near else ""
     raise BadValueError(
         "material", name, f"{hint}one of {', '.join(material.name for material in list_materials())}"

@@ -21,6 +21,7 @@ from chatter.errors import BadValueError
 
 MASS_LAW_DB = 6.0  # an octave lower, half as heavy to the sound: the mass law of any handbook
 MOST_M2 = 10_000.0  # above any workshop's wall; common practice
+NEAR_NAME = 0.8  # of difflib's likeness; own choice: keeps typing errors, not other walls
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,13 +92,13 @@ def find_construction(name: str) -> Construction:
     Raises
     ------
     BadValueError
-        No construction of that name is known; the message lists the names, and the nearest one.
+        No construction of that name is known; the message lists the names, and one that is really near.
     """
     known = _constructions()[1]
     key = _key(name) if isinstance(name, str) else ""
     if key in known:
         return known[key][1]
-    near = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(key, known, n=1, cutoff=NEAR_NAME)
     hint = f"{known[near[0]][0]} (the nearest name), or " if near else ""
     listed = ", ".join(construction.name for construction in list_constructions())
     raise BadValueError("wall, door or window", name, f"{hint}one of {listed}")

@@ -28,6 +28,7 @@ from chatter.report.cut_words import (
     tell_why,
     to_sentence,
     verdict_of_all,
+    window_to_dial,
 )
 
 LINES_SHOWN = 8
@@ -105,11 +106,12 @@ def _must_record_again(document: CutDocument) -> bool:
 
 
 def _speed(rank: int, speed: SpeedWindow) -> list[str]:
-    window = f"in a window from {speed.low_rpm:,.0f} to {speed.high_rpm:,.0f}"
+    low_rpm, high_rpm = window_to_dial(speed)
+    window = f"Window on the dial: {low_rpm:,.0f} to {high_rpm:,.0f} rpm"
     if speed.high_rpm - speed.low_rpm < 1:
-        window = "with next to no room on either side"
+        window = "Window on the dial: next to no room on either side"
     detail = (
-        f"That is {speed.rpm:,.0f} rpm true, {window} (lobe {speed.lobe}). "
+        f"{window}. True speed: {speed.rpm:,.0f} rpm (lobe {speed.lobe}). "
         f"{to_sentence(speed.why) if rank == 1 else ''}"
     )
     return [*wrap(f"{rank}. {tell_dial(speed)}", "  ", "     "), *wrap(detail, "     ")]

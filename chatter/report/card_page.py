@@ -11,7 +11,8 @@ from chatter.report._facts import list_facts, list_provenance, tell_day, tell_ve
 from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, INK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
-from chatter.report.notebook_text import tell_noise
+from chatter.report.cut_words import tell_odds
+from chatter.report.notebook_text import explain_map, tell_noise
 from chatter.report.page import Facts, Page, Part, Picture, Points, Table, Words
 from chatter.report.setup_map_svg import draw_setup_map
 
@@ -91,12 +92,12 @@ def _sure(card: Card) -> Table | None:
     return Table(
         caption="How sure each is: stable cuts there, the highest chance that one chattered, and the depth "
         "from which that speed was not stable",
-        heads=("dial rpm", "cuts", "chance", "not at"),
+        heads=("dial rpm", "cuts", "chance of chatter", "not at"),
         rows=tuple(
             (
                 f"{row.set_rpm:,.0f}",
                 f"{row.cuts}",
-                f"{100 * row.chatter_probability:.0f} in 100",
+                tell_odds(row.chatter_probability),
                 "–" if row.chatter_depth_mm is None else f"{row.chatter_depth_mm:g} mm",
             )
             for row in card.rows
@@ -153,7 +154,7 @@ def _every_cut(cuts: SetupMap | None) -> Picture | None:
     return Picture(
         heading="Every cut so far",
         svg=draw_setup_map(cuts),
-        texts=(chances, "What is only likely is not on the card: cut it, and record it."),
+        texts=(chances, *explain_map(cuts), "What is only likely is not on the card: cut it, and record it."),
     )
 
 

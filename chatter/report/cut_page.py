@@ -20,6 +20,7 @@ from chatter.report.cut_words import (
     tell_counts,
     tell_depth,
     tell_doubt,
+    tell_odds,
     tell_other_findings,
     tell_percent,
     tell_ramp,
@@ -29,12 +30,17 @@ from chatter.report.cut_words import (
     tell_why,
     to_sentence,
     verdict_of_all,
+    window_to_dial,
 )
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound, Table, Words
 from chatter.report.speed_strip import draw_speeds
 
 LINES_SHOWN = 14
 NO_BREAK = "\N{NO-BREAK SPACE}"
+BETWEEN_BOXES = (
+    "Between the boxes the curve can be higher than in one of them: a further speed is there for the case "
+    "that those before it chatter, and not because it is the next likeliest."
+)
 LIKELY = 0.7  # own choice: below it a speed is tried, not just dialled
 
 
@@ -104,15 +110,10 @@ def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
     which = "The cut goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
     text = f"{which} {tell_span(worst)}."
     if worst.chatter_probability is not None:
-        text += f" Chances that it chattered: {_odds(worst.chatter_probability)}."
+        text += f" Chances that it chattered: {tell_odds(worst.chatter_probability)}."
     onset_s = find_onset_s(document.analysis)
     what = "Chatter" if worst.verdict == "chatter" else "What may be chatter"
     return (text if onset_s is None else f"{text} {what} is heard from {onset_s:.1f} s on.",)
-
-
-def _odds(probability: float) -> str:
-    """Give a probability as "86 in 100"."""
-    return tell_chance(probability).removeprefix("with ").replace(" chances", "").replace(" chance", "")
 
 
 def _points(texts: tuple[str, ...]) -> Points | None:
@@ -131,10 +132,10 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
         feed = "" if first.feed_mm_min is None else f" and feed {first.feed_mm_min:,.0f} mm/min"
         verb = "Dial" if first.stable_probability >= LIKELY else "Try"
         large = f"{verb} {first.set_rpm:,.0f} rpm{feed}."
-        scale = first.set_rpm / first.rpm
+        low_rpm, high_rpm = window_to_dial(first)
         more.append(
             f"Stable {tell_chance(first.stable_probability)}; on the dial anything from "
-            f"{scale * first.low_rpm:,.0f} to {scale * first.high_rpm:,.0f} rpm belongs to that window."
+            f"{low_rpm:,.0f} to {high_rpm:,.0f} rpm belongs to that window."
         )
         more.append(to_sentence(first.why))
     if advice.action == "reduce depth":
@@ -146,7 +147,7 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
     if unlikely is not None:
         more.append(unlikely)
     elif others:
-        told = " or ".join(f"{one.set_rpm:,.0f} rpm ({_odds(one.stable_probability)})" for one in others)
+        told = " or ".join(f"{one.set_rpm:,.0f} rpm ({tell_odds(one.stable_probability)})" for one in others)
         less = advice.action == "reduce depth"
         more.append(
             f"{'Likeliest of the other speeds' if less else 'Also worth a try'}: {told} for a stable cut."
@@ -162,9 +163,9 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
             heading="Which speeds are worth a try",
             svg=strip,
             texts=(
-                "Along the bottom runs the speed to dial. Water in the strip is a window: every speed in "
-                "it is at least nine tenths as likely to be stable as the speed suggested. The dotted line "
-                "is the cut you recorded.",
+                "Along the bottom runs the speed to dial. A box in the strip is the window of a speed "
+                "suggested: every speed in it is at least nine tenths as likely to be stable. The dotted "
+                "line is the cut you recorded.",
                 *(
                     ()
                     if document.map is None
@@ -172,6 +173,7 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
                         f"The curve above is the chance that a cut {_how_deep(document)} stays quiet, among "
                         "the machines that would sound like yours. Where it is high over a wide stretch, "
                         "small errors of speed do no harm.",
+                        *(() if len(advice.speeds) < 2 else (BETWEEN_BOXES,)),
                     )
                 ),
             ),

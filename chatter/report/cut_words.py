@@ -182,11 +182,22 @@ def tell_chance(probability: float) -> str:
     return f"with {chances} chance{'' if chances == 1 else 's'} in 100"
 
 
+def tell_odds(probability: float) -> str:
+    """Give a probability as "86 in 100", never as certain."""
+    return tell_chance(probability).removeprefix("with ").replace(" chances", "").replace(" chance", "")
+
+
 def tell_percent(probability: float | None) -> str:
     """Give a probability in percent, never as certain."""
     if probability is None:
         return "-"
     return "< 1 %" if probability < 0.01 else "> 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+
+
+def window_to_dial(speed: SpeedWindow) -> tuple[float, float]:
+    """Give the lowest and the highest speed of a window as they are dialled, rpm."""
+    scale = speed.set_rpm / speed.rpm  # [rpm dialled] / [rpm true]
+    return scale * speed.low_rpm, scale * speed.high_rpm
 
 
 def tell_dial(speed: SpeedWindow) -> str:
@@ -254,6 +265,8 @@ def tell_depth(document: CutDocument) -> str | None:
     ramp_mm = settings.get("depth_to_mm")
     depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=ramp_mm)
     share = f"{factor:.2f} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
+    if factor < 1 and verdict_of_all(document) == "stable":
+        return _tell_room(document, share if depth_mm is None else f"{share} ({factor * depth_mm:.2f} mm)")
     if depth_mm is not None:
         share += f" ({factor * depth_mm:.2f} mm instead of {depth_mm:g} mm)"
     if factor >= LITTLE_MORE:
@@ -263,10 +276,20 @@ def tell_depth(document: CutDocument) -> str | None:
         text = "At the present speed the present depth is about as deep as can be advised from what was heard"
         more = "" if f"{factor:.2f}" == "1.00" else f": up to {share}, with 90 chances in 100"
         return f"{text}{more}. To learn how much it bears, go deeper in small steps, and record each."
-    if verdict_of_all(document) == "stable":
-        text = f"This cut stayed quiet, but from all that is known no more than {share} is stable with 90 "
-        return f"{text}chances in 100: make it once more, and record it, before you rely on it."
     return f"At the present speed no more than {share} is stable with 90 chances in 100."
+
+
+def _tell_room(document: CutDocument, share: str) -> str:
+    """Say of a quiet cut that it may be kept, and that how much deeper it would stay so isn't known."""
+    which = "This cut was" if len(document.analysis.cuts) == 1 else "These cuts were"
+    probably = "probably " if _is_unsure(document.analysis.worst) else ""
+    earlier = (document.notebook or {}).get("earlier_cuts_used")
+    weighed = " and this setup's earlier cuts" if earlier else ""
+    return (
+        f"{which} {probably}quiet. How much room is left can't be told from that: don't go deeper without "
+        f"another test cut, recorded. The estimate by itself, from machines that may be like yours{weighed}, "
+        f"promises 90 chances in 100 only down to {share}."
+    )
 
 
 def tell_spindle(document: CutDocument) -> str:

@@ -19,9 +19,11 @@ from chatter.model.notebook import (
     SetupMap,
 )
 from chatter.report._facts import tell_day
+from chatter.report.cut_words import tell_percent
 
 COLUMNS = 80
 TABLE_ROWS = 20
+SURE = 0.9  # docs/cut.md: the chance by which depths are told
 
 
 def setups_to_text(setups: tuple[KeptSetup, ...]) -> str:
@@ -40,7 +42,7 @@ def setup_to_text(contents: SetupContents) -> str:
     """Lay out one setup with its cuts, taps and noise measurements."""
     lines = setups_to_text((contents.setup,)).splitlines()
     if contents.cuts:
-        lines += ["", "cut  set rpm  true rpm  depth mm  verdict    chatter Hz  file"]
+        lines += ["", "cut  dial rpm  true rpm  depth mm  verdict    chatter Hz  file"]
         lines += [_cut_line(cut) for cut in contents.cuts]
     for tap in contents.taps:
         old = "" if tap.is_current else f"  (earlier version {tap.version})"
@@ -81,7 +83,7 @@ def card_to_text(card: Card) -> str:
     lines = [card.setup, "=" * len(card.setup), *_wrap(describe_facts(card.facts)), ""]
     if card.rows:
         lines += [
-            "set rpm  mm/min  mm deep  mm wide  mm³/min  heard stable",
+            "dial rpm  mm/min  mm deep  mm wide  mm³/min  heard stable",
             *(_card_line(row) for row in card.rows),
         ]
     else:
@@ -136,23 +138,57 @@ def setup_map_to_text(document: SetupMap) -> str:
         lines += _wrap("No chances yet: no chatter and no tap names a frequency.")
         return "\n".join(lines) + "\n"
     lines += ["", "Deepest cut, mm, that is stable", "true rpm  with 90 chances in 100  with 50 in 100"]
-    step = max(1, len(document.speeds_rpm) // TABLE_ROWS)
+    step, table = max(1, len(document.speeds_rpm) // TABLE_ROWS), []
     for column in range(0, len(document.speeds_rpm), step):
         chances = [row[column] for row in document.stable_probability]
-        sure, even = (_deepest(document.depths_mm, chances, least) for least in (0.9, 0.5))
-        lines.append(f"{document.speeds_rpm[column]:>8,.0f}  {sure:>22}  {even:>14}")
-    return "\n".join(lines) + "\n"
+        sure, even = (_find_deepest(document.depths_mm, chances, least) for least in (SURE, 0.5))
+        table.append(f"{document.speeds_rpm[column]:>8,.0f}  {_deep(*sure):>22}  {_deep(*even):>14}")
+    lines += [*table, ""]
+    if any("+" in row for row in table):
+        lines += _wrap("+ means that or more: no greater depth was looked at.")
+    return "\n".join([*lines, *(line for text in explain_map(document) for line in _wrap(text))]) + "\n"
 
 
-def _deepest(depths_mm: tuple[float, ...], chances: list[float], least: float) -> str:
-    """Give the depth down to which the chance is at least that, also between the depths looked at."""
+def explain_map(document: SetupMap) -> tuple[str, ...]:
+    """Say which speeds a setup's map is over, and where its best setting lies beyond its sure depths."""
+    told = [cut for cut in document.cuts if cut.measured_rpm is not None]
+    texts = ["Speeds here are true ones, not those to dial."]
+    if told:
+        newest = told[-1]
+        texts[0] += (
+            f" In the newest cut {newest.set_rpm:,.0f} rpm on the dial were {newest.true_rpm:,.0f} true."
+        )
+    beyond = tell_beyond(document)
+    return tuple(texts if beyond is None else [*texts, beyond])
+
+
+def tell_beyond(document: SetupMap) -> str | None:
+    """Say that the best setting heard stable lies deeper than the sure depth; None where it doesn't."""
+    best, best_rpm, rows = document.best_so_far, document.best_rpm, document.stable_probability
+    if best is None or best_rpm is None or rows is None:
+        return None
+    near = min(range(len(document.speeds_rpm)), key=lambda one: abs(document.speeds_rpm[one] - best_rpm))
+    sure_mm, is_open = _find_deepest(document.depths_mm, [row[near] for row in rows], SURE)
+    if is_open or best.depth_mm <= sure_mm:
+        return None
+    return (
+        "The best heard stable was quiet when it was heard; that it stays so is less sure than 90 chances in "
+        f"100, which at its speed reach {_floor_mm(sure_mm)} mm."
+    )
+
+
+def _find_deepest(depths_mm: tuple[float, ...], chances: list[float], least: float) -> tuple[float, bool]:
+    """Give the depth down to which the chance is at least that, and whether it is all that was looked at."""
     above_mm, above = 0.0, 1.0  # no depth, no chatter
     for depth_mm, chance in zip(depths_mm, chances, strict=True):
         if chance < least:
-            deep_mm = above_mm + (depth_mm - above_mm) * (above - least) / (above - chance)
-            return _floor_mm(deep_mm)
+            return above_mm + (depth_mm - above_mm) * (above - least) / (above - chance), False
         above_mm, above = depth_mm, chance
-    return f"{_floor_mm(above_mm)}+"  # as deep as was looked at
+    return above_mm, True
+
+
+def _deep(depth_mm: float, is_open: bool) -> str:
+    return f"{_floor_mm(depth_mm)}{'+' if is_open else ''}"
 
 
 def _floor_mm(depth_mm: float) -> str:
@@ -164,9 +200,9 @@ def _card_line(row: CardRow) -> str:
         return "-" if value is None else format(value, form)
 
     margin = "" if row.chatter_depth_mm is None else f"; not at {row.chatter_depth_mm:g} mm"
-    chance = f"chatter {100 * row.chatter_probability:.0f} %"
+    chance = f"chatter {tell_percent(row.chatter_probability)}"
     return (
-        f"{row.set_rpm:>7,.0f}  {shown(row.feed_mm_min, ',.0f'):>6}  {row.depth_mm:>7g}  "
+        f"{row.set_rpm:>8,.0f}  {shown(row.feed_mm_min, ',.0f'):>6}  {row.depth_mm:>7g}  "
         f"{shown(row.width_mm, 'g'):>7}  {shown(row.removal_mm3_min, ',.0f'):>7}  "
         f"{row.cuts}x, {chance}{margin}"
     )
@@ -205,7 +241,7 @@ def _cut_line(cut: KeptCut) -> str:
     depth = "-" if cut.depth_mm is None else f"{cut.depth_mm:g}"
     hz = "-" if cut.chatter_hz is None else f"{cut.chatter_hz:,.0f}"
     old = "" if cut.is_current else f"  (earlier version {cut.version})"
-    figures = f"{cut.number:>3}  {cut.set_rpm:>7,.0f}  {true:>8}  {depth:>8}  {cut.verdict:<9}  {hz:>10}"
+    figures = f"{cut.number:>3}  {cut.set_rpm:>8,.0f}  {true:>8}  {depth:>8}  {cut.verdict:<9}  {hz:>10}"
     return f"{figures}  {cut.file}{old}"
 
 

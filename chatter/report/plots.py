@@ -29,6 +29,7 @@ from chatter.report._map_marks import (
     write_word,
 )
 from chatter.report._palette import COAST, INK, MARK, PAPER, WATER
+from chatter.report.cut_words import tell_odds
 from chatter.report.map_text import told_depth
 from chatter.report.places import check_place, write_place
 
@@ -136,7 +137,7 @@ def picture_chances(document: CutDocument) -> ChancePicture:
         windows=document.advice.speeds,
         caption="\n".join(
             f"{number}   dial {speed.set_rpm:,.0f} rpm ({speed.rpm:,.0f} true): "
-            f"{100 * speed.stable_probability:.0f} in 100"
+            f"{tell_odds(speed.stable_probability)}"
             for number, speed in enumerate(document.advice.speeds, start=1)
         ),
         speeds_rpm=None if curve is None else np.array(curve.speeds_rpm),

@@ -1,8 +1,9 @@
 """The small stability map of a cut: the chance of a stable cut over speed, and a strip of windows to dial.
 
 In: a `CutDocument`. Out: an `svg` element for a page, or None where the advice names no speed.
-Look: the strip is a coast seen from above: water where a speed is worth a try, land elsewhere. Speeds are
-those to dial, because that is what a hand sets. No window is ranked: a sentence says which to try first.
+Look: boxes of water in the strip are the windows of the speeds suggested. Nothing is drawn between them: how
+likely a speed is there, the curve tells; one beside a box may be likelier than one in it. Speeds are those to
+dial, because that is what a hand sets. No window is ranked: a sentence says which to try first.
 Leaves out: any judgement.
 """
 
@@ -11,18 +12,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.model.cut import CutDocument, SpeedWindow
+from chatter.model.cut import CutDocument
 from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
-from chatter.report._palette import COAST, DOTS, INK, LAND, MARK, PAPER, VERDICT_SHAPES, WATER
+from chatter.report._palette import COAST, INK, MARK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
-from chatter.report.cut_words import SPEEDS_SHOWN, verdict_of_all
+from chatter.report.cut_words import SPEEDS_SHOWN, verdict_of_all, window_to_dial
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Floats = NDArray[np.float64]
 LEFT, RIGHT = 0.1, 0.965
-LAND_HIGH, SPEED_ROWS, NOW_ROW = 0.36, (0.5, 0.72), 0.94  # of the strip's height
+BOX_HIGH, SPEED_ROWS, NOW_ROW = 0.36, (0.5, 0.72), 0.94  # of the strip's height
 EDGE_SHARE = 0.06  # half a word
 LABEL_WIDE = 0.17  # of the axes: one speed's number with a gap
 
@@ -37,7 +38,8 @@ def draw_speeds(document: CutDocument) -> str | None:
     true_rpm = spindle.best_rpm if worst is None or worst.measured_rpm is None else worst.measured_rpm
     dial = spindle.programmed_rpm / true_rpm  # [rpm dialled] / [rpm true]
     now = spindle.programmed_rpm
-    windows = [_to_dial(one) for one in speeds]
+    ranges = [(one, *window_to_dial(one)) for one in speeds]
+    windows = [(low, one.set_rpm, high) for one, low, high in ranges]
     ends = [now, *(rpm for low, _, high in windows for rpm in (low, high))]
     if curve is not None:
         ends += [dial * curve.speeds_rpm[0], dial * curve.speeds_rpm[-1]]
@@ -73,12 +75,6 @@ def draw_speeds(document: CutDocument) -> str | None:
     )
 
 
-def _to_dial(speed: SpeedWindow) -> tuple[float, float, float]:
-    """Give a window's lowest speed, the one to name, and its highest, as they are dialled."""
-    scale = speed.set_rpm / speed.rpm  # [rpm dialled] / [rpm true]
-    return scale * speed.low_rpm, speed.set_rpm, scale * speed.high_rpm
-
-
 def _draw_curve(axes: "Axes", rpm: Floats, percent: Floats, *, now: float) -> None:
     axes.fill_between(rpm, percent, color=WATER, linewidth=0)
     axes.plot(rpm, percent, color=COAST, linewidth=1.8)
@@ -90,7 +86,7 @@ def _draw_curve(axes: "Axes", rpm: Floats, percent: Floats, *, now: float) -> No
 
 
 def draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: float | None = None) -> None:
-    """Draw windows as water in a strip of land, each with its speed, and the present speed.
+    """Draw windows as boxes of water, each with its speed, and the present speed.
 
     Parameters
     ----------
@@ -105,11 +101,8 @@ def draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: 
     axes.set_ylim(0, 1)
     hide_ticks(axes, y=True)
     axes.spines["left"].set_visible(False)
-    axes.axhspan(0, LAND_HIGH, facecolor=LAND, edgecolor=DOTS, hatch="..", linewidth=0, zorder=1)
     for low, _, high in windows:
-        axes.fill_between(
-            [low, high], 0, LAND_HIGH, facecolor=WATER, edgecolor=COAST, linewidth=1.4, zorder=2
-        )
+        axes.fill_between([low, high], 0, BOX_HIGH, facecolor=WATER, edgecolor=COAST, linewidth=1.4, zorder=2)
     room = EDGE_SHARE * (right - left)
     if now is not None:  # on a row of its own, above every speed
         axes.plot([now, now], [0, NOW_ROW], color=INK, linewidth=1.2, linestyle=(0, (1, 1.4)), zorder=3)
@@ -119,7 +112,7 @@ def draw_strip(axes: "Axes", windows: list[tuple[float, float, float]], *, now: 
         place = min(max(at, left + room), right - room)
         near = LABEL_WIDE * (right - left)
         free = [row for row in SPEED_ROWS if all(abs(place - other) > near for other in written[row])]
-        axes.plot([at, at], [0, free[0] if free else LAND_HIGH], color=MARK, linewidth=1.6, zorder=3)
+        axes.plot([at, at], [0, free[0] if free else BOX_HIGH], color=MARK, linewidth=1.6, zorder=3)
         if free:
             written[free[0]].append(place)
             _write_above(axes, place, free[0], f"{at:,.0f}", colour=MARK)

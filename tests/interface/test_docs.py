@@ -1,5 +1,6 @@
 """The docs say what the program does: commands, options, errors, public names."""
 
+import ast
 import re
 import shlex
 import subprocess
@@ -46,6 +47,41 @@ def test_every_error_is_documented():
     page = (DOCS / "errors.md").read_text(encoding="utf-8")
     names = [name for name, kind in vars(errors).items() if isinstance(kind, type)]
     assert [name for name in names if f"`{name}`" not in page] == []
+
+
+def finding_codes(source):
+    """Give the codes that a module gives its findings: written out, by a constant's name, or in a table."""
+    tree = ast.parse(source)
+    if not any(isinstance(node, ast.Name) and node.id == "Finding" for node in ast.walk(tree)):
+        return set()
+    named = {
+        node.targets[0].id: node.value.value
+        for node in tree.body
+        if isinstance(node, ast.Assign)
+        and isinstance(node.targets[0], ast.Name)
+        and isinstance(node.value, ast.Constant)
+    }
+    places = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            if node.func.id == "Finding":
+                places += [keyword.value for keyword in node.keywords if keyword.arg == "code"]
+            elif node.func.id == "_finding":
+                places.append(node.args[0])
+        elif isinstance(node, ast.Tuple) and len(node.elts) == 2:  # code and words
+            first = node.elts[0]
+            places += [first] if isinstance(first, ast.Constant) and "-" in str(first.value) else []
+    told = {place.value if isinstance(place, ast.Constant) else named.get(place.id) for place in places}
+    return {code for code in told if isinstance(code, str) and re.fullmatch(r"[a-z]+(-[a-z]+)*", code)}
+
+
+def test_every_code_of_a_finding_is_documented():
+    sources = (ROOT / "chatter").rglob("*.py")
+    codes = set().union(*(finding_codes(path.read_text(encoding="utf-8")) for path in sources))
+    # One of each way to write a code down, so that none of them is overlooked.
+    assert {"cut-at-edge", "clipped", "double-hit", "running-machine", "neighbour-nearer"} <= codes
+    text = docs_text()
+    assert sorted(code for code in codes if f"`{code}`" not in text) == []
 
 
 def test_every_public_name_is_documented():

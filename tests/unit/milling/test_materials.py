@@ -56,7 +56,9 @@ def test_unknown_name_is_refused_with_the_nearest_and_all_others():
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("typed", ["", "T6", "granite, polished", None, 6061])
+@pytest.mark.parametrize(
+    "typed", ["", "T6", "granite, polished", "unobtainium", "carbon", "titanium", "wool", None, 6061]
+)
 def test_name_like_no_other_is_refused_without_a_guess(typed):
     with pytest.raises(BadValueError, match="one of wrought aluminium") as caught:
         find_material(typed)

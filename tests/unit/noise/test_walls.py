@@ -132,6 +132,13 @@ def test_unknown_wall_is_refused_with_the_nearest_and_all_others():
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize("typed", ["hedge", "curtain", "tent wall"])
+def test_wall_like_no_other_is_refused_without_a_guess(typed):
+    with pytest.raises(BadValueError, match="give one of") as caught:
+        find_opening(f"{typed}:3")
+    assert "nearest" not in str(caught.value)
+
+
 def test_everything_open_can_be_shut_and_nothing_else():
     for construction in list_constructions():
         closed = shut(find_opening(f"{construction.name}:2"))

@@ -119,8 +119,9 @@ def test_less_depth_is_told_before_the_speeds_that_are_less_likely_to_help(chatt
         ),
         (1.03, "about as deep as can be advised from what was heard: up to 1.03 times", "should stay"),
         (1.001, "about as deep as can be advised from what was heard. To learn", "1.00 times"),
-        # Earlier cuts of a setup can speak against a depth at which this one stayed quiet.
-        (0.57, "This cut stayed quiet, but from all that is known no more than 0.57 times", "At the present"),
+        # A depth that was heard quiet isn't forbidden where the estimate is less sure of it.
+        (0.57, "This cut was quiet. How much room is left can't be told from that", "no more than"),
+        (0.57, "90 chances in 100 only down to 0.57 times the present depth (1.14 mm).", "instead of"),
     ],
 )
 def test_depth_of_a_stable_cut_invites_no_deeper_than_its_factor(
@@ -130,6 +131,24 @@ def test_depth_of_a_stable_cut_invites_no_deeper_than_its_factor(
     text = " ".join(to_text(replace(document, advice=replace(document.advice, depth_factor=factor))).split())
     assert told in text
     assert untold not in text
+
+
+def test_room_of_quiet_cuts_is_told_with_as_much_doubt_as_their_verdict(make_document, make_cut):
+    document = make_document((make_cut("stable", 0.42), make_cut("stable", 0.03)), action="keep")
+    text = " ".join(to_text(replace(document, advice=replace(document.advice, depth_factor=0.4))).split())
+    assert text.startswith("STABLE: probably none of the 2 cuts chattered.")
+    assert "These cuts were probably quiet." in text
+
+
+@pytest.mark.parametrize("earlier", [0, 2])
+def test_estimate_of_a_quiet_cut_names_the_earlier_cuts_that_it_rests_on(earlier, make_document, make_cut):
+    document = make_document((make_cut("stable", 0.03),), action="keep")
+    filed = replace(
+        document,
+        advice=replace(document.advice, depth_factor=0.4),
+        notebook={"setup": "bench mill", "earlier_cuts_used": earlier},
+    )
+    assert ("and this setup's earlier cuts, promises" in " ".join(to_text(filed).split())) == bool(earlier)
 
 
 def test_one_flute_strikes_and_two_strike(make_document, make_cut):
@@ -144,8 +163,15 @@ def test_window_without_width_is_told_as_one_and_not_as_a_range(chattering):
     speed = replace(chattering.advice.speeds[0], low_rpm=13500.0, high_rpm=13500.0)
     narrow = replace(chattering, advice=replace(chattering.advice, speeds=(speed,)))
     text = " ".join(to_text(narrow).split())
-    assert "13,500 rpm true, with next to no room on either side" in text
-    assert "from 13,500 to 13,500" not in text
+    assert "Window on the dial: next to no room on either side. True speed: 13,500 rpm" in text
+    assert "13,640 to 13,640" not in text
+
+
+def test_window_is_told_as_it_is_dialled(chattering):
+    text = " ".join(to_text(chattering).split())
+    # 13,300 and 13,750 rpm true, times 13,640 / 13,500 dialled over true
+    assert "Window on the dial: 13,438 to 13,893 rpm. True speed: 13,500 rpm (lobe 2)." in text
+    assert "13,300" not in text
 
 
 def test_speeds_in_the_table_of_cuts_have_their_thousands_comma(many_cuts):

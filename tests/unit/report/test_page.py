@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from chatter.errors import BadValueError, FileProblemError, OutputError
+from chatter.model import SpeedCurve
 from chatter.model.notebook import Card, CardNoise, CardRow, SetupFacts
 from chatter.report._svg import grey_png
 from chatter.report.card_page import page_of_card
@@ -185,6 +186,15 @@ def test_what_was_not_told_is_among_the_assumptions(chattering):
         assert part in shown
 
 
+def test_page_says_that_a_speed_between_two_windows_may_be_likelier(chattering):
+    curve = SpeedCurve(speeds_rpm=(9000.0, 12000.0, 15000.0), stable_probability=(0.2, 0.1, 0.9))
+    speeds = chattering.advice.speeds * 2
+    both = replace(chattering, advice=replace(chattering.advice, speeds=speeds, chances=curve))
+    shown = " ".join(Read(to_html(page_of_cut(both))).text.split())
+    assert "A box in the strip is the window of a speed suggested" in shown
+    assert "Between the boxes the curve can be higher" in shown
+
+
 def card(*rows, noises=()):
     return Card(
         program={"name": "chatter", "version": "0.1.0", "settings": {}},
@@ -215,6 +225,23 @@ def test_card_page_shows_only_what_was_heard():
     assert "not at 2 mm" in shown  # the picture's words for those who don't see it
     assert "No setting was heard stable yet." in Read(to_html(page_of_card(card()))).text
     assert "chatter noise FILE --setup NAME files it" in shown
+
+
+def test_card_page_tells_no_chance_as_certain_and_names_what_it_is_of():
+    row = CardRow(
+        set_rpm=13640.0,
+        feed_mm_min=None,
+        depth_mm=1.5,
+        width_mm=None,
+        removal_mm3_min=None,
+        cuts=2,
+        chatter_probability=0.0,
+        chatter_depth_mm=None,
+    )
+    shown = " ".join(Read(to_html(page_of_card(card(row)))).text.split())
+    assert "chance of chatter" in shown
+    assert "less than 1 in 100" in shown
+    assert " 0 in 100" not in shown
 
 
 def test_card_page_tells_how_loud_it_is_next_door():

@@ -159,6 +159,13 @@ def test_chances_of_a_cut_show_the_speed_now_and_the_number_to_dial(tmp_path, ch
         assert word in text
 
 
+def test_picture_of_a_cut_tells_no_chance_as_certain(tmp_path, chattering):
+    speeds = (replace(chattering.advice.speeds[0], stable_probability=1.0),)
+    sure = replace(chattering, advice=replace(chattering.advice, speeds=speeds))
+    draw_chances(picture_chances(sure), path=tmp_path / "sure.svg")
+    assert "more than 99 in 100" in drawn(tmp_path / "sure.svg")
+
+
 def test_fuller_curve_of_chances_is_drawn_where_the_document_has_one(tmp_path, chattering):
     curve = SpeedCurve(speeds_rpm=(9_000.0, 12_000.0, 15_000.0), stable_probability=(0.2, 0.1, 0.8))
     draw_chances(picture_chances(chattering), path=tmp_path / "few.svg")

@@ -114,6 +114,14 @@ def test_strip_names_the_speed_to_dial_and_the_present_one(chattering):
     assert "13,640 rpm, from 13,438 to 13,893" in draw_speeds(chattering)
 
 
+def test_strip_marks_windows_and_calls_what_lies_between_them_nothing(chattering):
+    # A likelier speed between two windows must not look worse than they do: no dotted land.
+    strip = draw_speeds(chattering)
+    assert "var(--water)" in strip
+    assert "var(--land)" not in strip
+    assert "var(--dots)" not in strip
+
+
 def test_speed_whose_number_has_no_room_beside_better_ones_goes_without(chattering):
     first = chattering.advice.speeds[0]
     # Over 5,000 rpm dialled a number takes some 900: three within 500 have two rows, and the last one none.
