@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from chatter.analysis._values import read_number
 from chatter.errors import BadValueError
 from chatter.model.noise import NoiseDocument
+from chatter.model.noise_effects import NeighbourPart
 from chatter.noise.exposure import DAY_MIN
 
 if TYPE_CHECKING:
@@ -43,6 +44,7 @@ LOSE_PEAKS = {
     "headset-codec",
     "voice-message",
 }
+IDLE_PART = "quiet parts left out"
 _PHONE = "how far the phone lay from the machine, in m"
 _NEIGHBOUR = "how far away the neighbour is, in m"
 _EITHER_DISTANCE = f"{_NEIGHBOUR}, or how far your ear is from the cut"
@@ -179,7 +181,7 @@ def spread_noise(
         from chatter.noise.exposure import daily_exposure
 
         exposure = daily_exposure(
-            levels.LAeq_db,
+            levels.LAeq_db + document.idle_gain_db,
             mic_distance_m=scene.mic_distance_m,
             ear_distance_m=scene.ear_distance_m,
             minutes=DAY_MIN if scene.minutes is None else scene.minutes,
@@ -212,7 +214,7 @@ def _at_neighbour(
         "neighbour_distance_m": scene.neighbour_distance_m,
         "tonal_adjustment_db": document.tonal_adjustment_db or 0.0,
         "uncertainty_db": document.calibration.uncertainty_db,
-        "laeq_db": document.levels.LAeq_db,
+        "laeq_db": document.cutting_db,
         "screen": scene.screen,
         "indoors": scene.indoors,
         "openings": scene.openings,
@@ -220,6 +222,13 @@ def _at_neighbour(
         "facade": scene.facade,
     }
     neighbour = level_at_neighbour(band_levels(document), **surroundings)
+    gain_db = document.idle_gain_db
+    if (
+        gain_db > 0
+    ):  # so that the parts lead from the level at the phone, idle time included, to the neighbour
+        first, *rest = neighbour.parts
+        parts = (first, NeighbourPart(name=IDLE_PART, db=gain_db), *rest)
+        neighbour = replace(neighbour, parts=parts)
     document = replace(document, neighbour=neighbour)
     if scene.limit_db is None:
         return document
@@ -230,7 +239,7 @@ def _at_neighbour(
                 rpm=rpm,
                 octave_levels_db=band_levels(other),
                 tonal_adjustment_db=other.tonal_adjustment_db or 0.0,
-                laeq_db=other.levels.LAeq_db,
+                laeq_db=other.cutting_db,
             )
             for rpm, other in others
             if other.levels.LAeq_db is not None
@@ -263,5 +272,8 @@ def _calm_adjustment_db(document: NoiseDocument) -> float | None:
 
 
 def band_levels(document: NoiseDocument) -> dict[float, float | None]:
-    """Give the levels of the bands by their midbands."""
-    return {band.midband_hz: band.Leq_db for band in document.bands}
+    """Give the levels of the bands by their midbands, while it is loud: the quiet adds next to nothing."""
+    gain_db = document.idle_gain_db
+    return {
+        band.midband_hz: None if band.Leq_db is None else band.Leq_db + gain_db for band in document.bands
+    }
