@@ -40,8 +40,9 @@ def _idle_counts(loud: LoudPart, mean_db: float) -> list[Finding]:
         return []
     message = (
         f"The mean at the phone (LAeq) has quiet parts in it, which hold it {gain_db:.1f} dB down. "
-        f"{_tell_times(loud)}, it is {loud.LAeq_db:.0f} dB(A): that alone counts while it cuts, so count "
-        "minutes of cutting without pauses. If that isn't the cut, keep only the cutting in the file."
+        f"{_tell_times(loud)} it is loud, {loud.LAeq_db:.0f} dB(A): that is taken for the cut, at the "
+        "neighbour, over the evening and at your ear alike. Count minutes of cutting without pauses. If it "
+        "isn't the cut, keep only the cutting in the file."
     )
     return [Finding(code="idle-counts", severity="warning", message=message)]
 
@@ -61,10 +62,10 @@ def _uneven(loud: LoudPart) -> list[Finding]:
 def _tell_times(loud: LoudPart) -> str:
     """Say when it is loud."""
     if loud.stretches == 1:
-        return f"While it is loud, from {loud.start_s:.1f} to {loud.end_s:.1f} s"
+        return f"From {loud.start_s:.1f} to {loud.end_s:.1f} s"
     return (
-        f"While it is loud, {loud.seconds:.1f} s in {loud.stretches} stretches between "
-        f"{loud.start_s:.1f} and {loud.end_s:.1f} s"
+        f"For {loud.seconds:.1f} s, in {loud.stretches} stretches between {loud.start_s:.1f} and "
+        f"{loud.end_s:.1f} s,"
     )
 
 

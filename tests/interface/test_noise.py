@@ -459,5 +459,5 @@ def test_quiet_parts_that_hold_the_mean_down_are_told(chatter, tmp_path):
         for name in ("cut.wav", "steady.wav")
     ]
     assert "hold it 4.8 dB down" in found[0]["idle-counts"]
-    assert "from 3.0 to 6.0 s" in found[0]["idle-counts"]
+    assert "From 3.0 to 6.0 s" in found[0]["idle-counts"]
     assert "idle-counts" not in found[1]

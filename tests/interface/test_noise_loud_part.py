@@ -55,7 +55,7 @@ def test_cuts_with_long_pauses_count_without_them(chatter, tmp_path, rng):
     document = told(chatter("noise", "two.wav", "--json"))
     assert (document["loud_part"]["seconds"], document["loud_part"]["stretches"]) == (pytest.approx(6.0), 2)
     (said,) = [one for one in document["recording"]["findings"] if one["code"] == "idle-counts"]
-    assert "6.0 s in 2 stretches between 0.0 and 12.0 s" in said["message"]
+    assert "6.0 s, in 2 stretches between 0.0 and 12.0 s" in said["message"]
     assert "hold it 3.0 dB down" in said["message"]  # 10 lg 2
 
 
