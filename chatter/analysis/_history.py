@@ -27,7 +27,7 @@ from chatter.model.notebook import (
 )
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
-from chatter.notebook.documents import MOST_CUTS, pick_telling_cuts, read_analysis
+from chatter.notebook.documents import MOST_CUTS, noise_cutting_db, pick_telling_cuts, read_analysis
 from chatter.notebook.store import now
 
 if TYPE_CHECKING:
@@ -283,7 +283,7 @@ def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[Ca
                 set_rpm=None if cut is None else cut.set_rpm,
                 depth_mm=None if cut is None else cut.depth_mm,
                 verdict=None if cut is None else cut.verdict,
-                at_phone_db=noise.laeq_db,
+                at_phone_db=noise_cutting_db(document),
                 uncertainty_db=document["calibration"]["uncertainty_db"],
                 neighbour_distance_m=neighbour.get("distance_m"),
                 at_neighbour_db=neighbour.get("LAeq_db"),

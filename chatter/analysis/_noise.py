@@ -9,14 +9,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chatter.analysis._calibrations import FULL_SCALES_DB, find_calibration
+from chatter.analysis._calibrations import find_calibration, read_full_scale
 from chatter.analysis._cut_documents import ReadCut, as_read_cut, read_cuts
 from chatter.analysis._files import hash_file
+from chatter.analysis._noise_findings import list_noise_findings
 from chatter.analysis._noise_scene import Facade, Scene, read_scene, spread_noise
 from chatter.analysis._parts import program_part
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number, read_whole_number
 from chatter.errors import BadValueError, FileProblemError
-from chatter.model import Finding
 from chatter.model.noise import Calibration, NoiseAnalysis, NoiseDocument, NoiseLevels
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 Progress = Callable[[float, float | None], None]
 BESIDE = ("path", "cut", "setup", "notebook", "progress")  # arguments that are no settings of an answer
-IDLE_HIDES_DB, IDLE_BELOW_DB = 3.0, 10.0  # loud tenth over the mean, and over the quiet tenth; own choice
 NAMED_UP_TO_S = 120.0  # own choice: a longer recording is no single cut, and judging it as one takes long
 
 
@@ -193,7 +192,7 @@ def read_wanted(options: dict[str, Any]) -> Wanted:
     if full_scale_db is not None and name is not None:
         raise BadValueError("calibration", name, "either it or full_scale_db, not both")
     if full_scale_db is not None:
-        calibration = given(read_number("full_scale_db", full_scale_db, FULL_SCALES_DB[1], zero_allowed=True))
+        calibration = given(read_full_scale(full_scale_db))
     else:
         calibration = typical_phone() if name is None else find_calibration(name)
     rpm, flutes = options["rpm"], options["flutes"]
@@ -258,8 +257,14 @@ def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
     calibration = widen(wanted.calibration, findings=analysis.findings)
     scale_db = calibration.full_scale_db
     measured_rpm, tones, doubts = _named_tones(analysis, wanted, path)
-    findings = [*measured.recording["findings"], *doubts, *_idle_counts(analysis)]
-    findings += [*_lone_distance(wanted.scene), *_swapped_distances(wanted.scene)]
+    mean_db, loud_part = _shift(analysis.levels.LAeq_db, scale_db), analysis.loud_part
+    if loud_part is not None:
+        loud_part = replace(loud_part, LAeq_db=loud_part.LAeq_db + scale_db)
+    findings = [
+        *measured.recording["findings"],
+        *doubts,
+        *list_noise_findings(wanted.scene, loud_part=loud_part, mean_db=mean_db),
+    ]
     document = NoiseDocument(
         program=program_part(wanted.settings),
         recording={**measured.recording, "findings": findings},
@@ -271,46 +276,9 @@ def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
         tones=tuple(replace(tone, level_db=tone.level_db + scale_db) for tone in tones),
         tonal_adjustment_db=analysis.tonal_adjustment_db,
         measured_rpm=measured_rpm,
+        loud_part=loud_part,
     )
     return spread_noise(document, scene=wanted.scene)
-
-
-def _idle_counts(analysis: NoiseAnalysis) -> list[dict[str, Any]]:
-    """Say so where quiet parts hold the mean well below the level while it is loud."""
-    mean_db, loud_db, quiet_db = analysis.levels.LAeq_db, analysis.levels.LAF10_db, analysis.levels.LAF90_db
-    if mean_db is None or loud_db is None or quiet_db is None:
-        return []
-    if loud_db - mean_db < IDLE_HIDES_DB or loud_db - quiet_db < IDLE_BELOW_DB:
-        return []
-    message = (
-        f"Quiet parts count in the mean: for a tenth of the time it is at least {loud_db - mean_db:.0f} dB "
-        "louder. For the level while it cuts, keep only the cutting in the file."
-    )
-    return [Finding(code="idle-counts", severity="warning", message=message).to_dict()]
-
-
-def _lone_distance(scene: Scene) -> list[dict[str, Any]]:
-    """Say so where the phone's distance was told and nothing to reckon with it."""
-    if scene.mic_distance_m is None or scene.neighbour_distance_m or scene.ear_distance_m:
-        return []
-    message = (
-        "The phone's distance changes nothing here: the levels are those at the phone. Tell how far the "
-        "neighbour or your ear is, too, and it is reckoned with."
-    )
-    return [Finding(code="distance-unused", severity="info", message=message).to_dict()]
-
-
-def _swapped_distances(scene: Scene) -> list[dict[str, Any]]:
-    """Say so where the neighbour is nearer to the machine than the phone; indoors his way begins outside."""
-    phone_m, neighbour_m = scene.mic_distance_m, scene.neighbour_distance_m
-    if scene.indoors or phone_m is None or neighbour_m is None or neighbour_m >= phone_m:
-        return []
-    message = (
-        f"The neighbour is said to be {neighbour_m:g} m from the machine and the phone {phone_m:g} m, so the "
-        "neighbour would get more noise than the phone did. Were the two distances swapped? If not, record "
-        "nearer to the machine."
-    )
-    return [Finding(code="neighbour-nearer", severity="warning", message=message).to_dict()]
 
 
 def _shift(level_db: float | None, scale_db: float) -> float | None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from chatter.analysis._values import read_number
 from chatter.errors import BadValueError
 from chatter.model.noise import NoiseDocument
+from chatter.model.noise_effects import NeighbourPart
 from chatter.noise.exposure import DAY_MIN
 
 if TYPE_CHECKING:
@@ -20,16 +21,19 @@ if TYPE_CHECKING:
 
 Facade = Literal["none", "in front", "on it"]
 FACADES = ("none", "in front", "on it")
-MOST_M, MOST_M3, MOST_DB, MOST_MIN, MOST_H = 2000.0, 100_000.0, 140.0, 1440.0, 24.0
+MOST_M3, MOST_DB, MOST_MIN, MOST_H = 100_000.0, 140.0, 1440.0, 24.0
+MOST_M = 1000.0  # ISO 9613-2:1996, Table 5: no accuracy is given beyond
+LEAST_M = 0.1  # own choice: no phone stands nearer to a running cutter, and no ear
+EAR_M = 5.0  # own choice: whoever runs the machine stands at it
+PHONE_M = 20.0  # own choice: farther away a phone hears the street, unless it lies near the neighbour
+NEAR_NEIGHBOUR = 0.5  # own choice: of the way to the neighbour
+METRES = "0.7 stands for 70 cm"
 LIMITS = {
-    "mic_distance_m": MOST_M,
-    "neighbour_distance_m": MOST_M,
     "screen_height_m": 100.0,
     "screen_distance_m": MOST_M,
     "machine_height_m": 100.0,
     "neighbour_height_m": 100.0,
     "room_m3": MOST_M3,
-    "ear_distance_m": 100.0,
     "limit_db": MOST_DB,
     "minutes": MOST_MIN,
     "evening_h": MOST_H,
@@ -43,8 +47,15 @@ LOSE_PEAKS = {
     "headset-codec",
     "voice-message",
 }
+IDLE_PART = "quiet parts left out"
 _PHONE = "how far the phone lay from the machine, in m"
 _NEIGHBOUR = "how far away the neighbour is, in m"
+# What each distance is at most, in m, and what it is in words.
+DISTANCES = {
+    "mic_distance_m": (MOST_M, f"{_PHONE}, {LEAST_M:g} to {PHONE_M:g}, farther only near the neighbour"),
+    "neighbour_distance_m": (MOST_M, f"{_NEIGHBOUR}, {LEAST_M:g} to {MOST_M:,.0f}"),
+    "ear_distance_m": (EAR_M, f"how far your ear is from the cut, in m, {LEAST_M:g} to {EAR_M:g}"),
+}
 _EITHER_DISTANCE = f"{_NEIGHBOUR}, or how far your ear is from the cut"
 _HEIGHT = "the height of the screen, in m"
 # What each option needs beside it (one of those named), and what that is in words.
@@ -95,6 +106,7 @@ def read_scene(options: dict[str, Any]) -> Scene:
         name: None if options[name] is None else read_number(name, options[name], limit)
         for name, limit in LIMITS.items()
     }
+    numbers |= _distances(options)
     openings = tuple(find_opening(text) for text in options["opening"])
     indoors = bool(options["indoors"])
     if openings and not indoors:
@@ -123,6 +135,25 @@ def read_scene(options: dict[str, Any]) -> Scene:
             if name not in ("screen", "indoors", "openings", "facade")
         },
     )
+
+
+def _distances(options: dict[str, Any]) -> dict[str, float | None]:
+    """Read the distances, and refuse what can't be one in metres: such a slip declares ears safe."""
+    told: dict[str, float | None] = {}
+    for name, (high_m, words) in DISTANCES.items():
+        value = options[name]
+        try:
+            told[name] = None if value is None else read_number(name, value, high_m)
+        except BadValueError as error:
+            raise BadValueError(name, error.value, f"{words} ({METRES})") from error
+        if value is not None and (told[name] or 0.0) < LEAST_M:
+            raise BadValueError(name, told[name], f"{words} ({METRES})")
+    phone_m, neighbour_m = told["mic_distance_m"], told["neighbour_distance_m"]
+    if phone_m is not None and phone_m > PHONE_M:
+        in_the_open = neighbour_m is not None and not options["indoors"]
+        if not in_the_open or phone_m < NEAR_NEIGHBOUR * (neighbour_m or 0.0):
+            raise BadValueError("mic_distance_m", phone_m, f"{DISTANCES['mic_distance_m'][1]} ({METRES})")
+    return told
 
 
 def _check_needs(told: dict[str, Any]) -> None:
@@ -179,7 +210,7 @@ def spread_noise(
         from chatter.noise.exposure import daily_exposure
 
         exposure = daily_exposure(
-            levels.LAeq_db,
+            levels.LAeq_db + document.idle_gain_db,
             mic_distance_m=scene.mic_distance_m,
             ear_distance_m=scene.ear_distance_m,
             minutes=DAY_MIN if scene.minutes is None else scene.minutes,
@@ -212,7 +243,7 @@ def _at_neighbour(
         "neighbour_distance_m": scene.neighbour_distance_m,
         "tonal_adjustment_db": document.tonal_adjustment_db or 0.0,
         "uncertainty_db": document.calibration.uncertainty_db,
-        "laeq_db": document.levels.LAeq_db,
+        "laeq_db": document.cutting_db,
         "screen": scene.screen,
         "indoors": scene.indoors,
         "openings": scene.openings,
@@ -220,6 +251,13 @@ def _at_neighbour(
         "facade": scene.facade,
     }
     neighbour = level_at_neighbour(band_levels(document), **surroundings)
+    gain_db = document.idle_gain_db
+    if (
+        gain_db > 0
+    ):  # so that the parts lead from the level at the phone, idle time included, to the neighbour
+        first, *rest = neighbour.parts
+        parts = (first, NeighbourPart(name=IDLE_PART, db=gain_db), *rest)
+        neighbour = replace(neighbour, parts=parts)
     document = replace(document, neighbour=neighbour)
     if scene.limit_db is None:
         return document
@@ -230,7 +268,7 @@ def _at_neighbour(
                 rpm=rpm,
                 octave_levels_db=band_levels(other),
                 tonal_adjustment_db=other.tonal_adjustment_db or 0.0,
-                laeq_db=other.levels.LAeq_db,
+                laeq_db=other.cutting_db,
             )
             for rpm, other in others
             if other.levels.LAeq_db is not None
@@ -263,5 +301,8 @@ def _calm_adjustment_db(document: NoiseDocument) -> float | None:
 
 
 def band_levels(document: NoiseDocument) -> dict[float, float | None]:
-    """Give the levels of the bands by their midbands."""
-    return {band.midband_hz: band.Leq_db for band in document.bands}
+    """Give the levels of the bands by their midbands, while it is loud: the quiet adds next to nothing."""
+    gain_db = document.idle_gain_db
+    return {
+        band.midband_hz: None if band.Leq_db is None else band.Leq_db + gain_db for band in document.bands
+    }

@@ -56,6 +56,22 @@ class NoiseLevels:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LoudPart:
+    """The loud part of a recording, without idle time before, after and between: where the machine works."""
+
+    LAeq_db: float  # mean over this part, never below that of the whole
+    start_s: float  # of its first stretch
+    end_s: float  # of its last
+    seconds: float  # all stretches together, their short pauses included
+    stretches: int
+    louder_by_db: float  # by how much the mean rises where only its loudest stretches count
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the part as it stands in a document."""
+        return {name: getattr(self, name) for name in self.__slots__}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BandLevel:
     """Level of one third-octave band."""
 
@@ -99,6 +115,7 @@ class NoiseAnalysis:
     tones: tuple[NoiseTone, ...]
     tonal_adjustment_db: float | None  # None where the sound is too short to tell
     findings: tuple[Finding, ...]
+    loud_part: LoudPart | None = None  # None where there is no sound
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,19 +130,30 @@ class NoiseDocument:
     tones: tuple[NoiseTone, ...]
     tonal_adjustment_db: float | None
     measured_rpm: float | None = None  # heard in the recording, where speed and flutes were told
+    loud_part: LoudPart | None = None  # what counts at the neighbour, over the evening and at the ear
     neighbour: Neighbour | None = None
     evening: Evening | None = None
     exposure: Exposure | None = None
     notebook: dict[str, Any] | None = None  # what became of it there; None where no setup was named
 
     @property
+    def cutting_db(self) -> float | None:
+        """Mean A-weighted level at the phone while it is loud."""
+        return self.levels.LAeq_db if self.loud_part is None else self.loud_part.LAeq_db
+
+    @property
+    def idle_gain_db(self) -> float:
+        """By how much it is louder in its loud part than over the whole recording."""
+        return (self.cutting_db or 0.0) - (self.levels.LAeq_db or 0.0)
+
+    @property
     def rated_db(self) -> float | None:
-        """Level with the adjustment for tones, at the neighbour where one was told, else at the phone."""
+        """Level while it is loud, tones counted, at the neighbour where one was told, else at the phone."""
         if self.neighbour is not None:
             return self.neighbour.rating_db
-        if self.levels.LAeq_db is None:
+        if self.cutting_db is None:
             return None
-        return self.levels.LAeq_db + (self.tonal_adjustment_db or 0.0)
+        return self.cutting_db + (self.tonal_adjustment_db or 0.0)
 
     def to_dict(self) -> dict[str, Any]:
         """Give the `noise` document."""
@@ -140,6 +168,7 @@ class NoiseDocument:
             "tones": [tone.to_dict() for tone in self.tones],
             "tonal_adjustment_db": self.tonal_adjustment_db,
             "measured_rpm": self.measured_rpm,
+            "loud_part": None if self.loud_part is None else self.loud_part.to_dict(),
             "neighbour": None if self.neighbour is None else self.neighbour.to_dict(),
             "evening": None if self.evening is None else self.evening.to_dict(),
             "exposure": None if self.exposure is None else self.exposure.to_dict(),

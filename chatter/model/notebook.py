@@ -290,7 +290,7 @@ class CardNoise:
     set_rpm: float | None  # None where the recording is no cut of the setup
     depth_mm: float | None
     verdict: Verdict | None
-    at_phone_db: float | None
+    at_phone_db: float | None  # while it cuts, as at the neighbour
     uncertainty_db: float
     neighbour_distance_m: float | None  # None where no neighbour was told, as the four below
     at_neighbour_db: float | None

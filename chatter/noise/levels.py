@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.noise.loud import LevelHistory
 from chatter.noise.weighting import Weighted
 
 Floats = NDArray[np.float64]
@@ -61,6 +62,7 @@ class LevelMeter:
         bins = round((TOP_DB - BOTTOM_DB) / STEP_DB)
         self._settled, self._early = np.zeros(bins, dtype=np.int64), np.zeros(bins, dtype=np.int64)
         self._peak = PeakHold()
+        self.history = LevelHistory(self._hop / rate_hz)
 
     def add(self, weighted: Weighted) -> None:
         """Take the next block."""
@@ -76,6 +78,7 @@ class LevelMeter:
         if not hops:
             return
         power = np.einsum("ij,ij->i", frames, frames) / self._hop
+        self.history.add(power)
         self._slow.add(power)
         self._sort_in(self._fast.add(power))
 

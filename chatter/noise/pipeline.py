@@ -174,6 +174,7 @@ def _gather(
         ),
         tonal_adjustment_db=channel.adjustment_db,
         findings=findings,
+        loud_part=channel.levels.history.finish(aeq_db=levels.aeq_db),
     )
 
 

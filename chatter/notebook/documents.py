@@ -29,10 +29,17 @@ def cut_values(document: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def noise_cutting_db(document: dict[str, Any]) -> float | None:
+    """Give the level at the phone while it cuts; of an older `noise` document the mean of the recording."""
+    level_db = (document.get("loud_part") or document["levels"])["LAeq_db"]
+    return None if level_db is None else float(level_db)
+
+
 def noise_values(document: dict[str, Any]) -> dict[str, Any]:
     """Give what a list shows of a `noise` document: levels in dB(A), rated next door where that was told."""
     laeq_db, neighbour = document["levels"]["LAeq_db"], document["neighbour"]
-    rated_db = laeq_db if laeq_db is None else laeq_db + (document["tonal_adjustment_db"] or 0.0)
+    cutting_db = noise_cutting_db(document)
+    rated_db = None if cutting_db is None else cutting_db + (document["tonal_adjustment_db"] or 0.0)
     return {"laeq_db": laeq_db, "rated_db": rated_db if neighbour is None else neighbour["rating_db"]}
 
 

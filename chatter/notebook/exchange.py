@@ -252,6 +252,8 @@ def _check_noise(document: dict[str, Any]) -> None:
     _check_common(document, "noise")
     _number(document["calibration"]["uncertainty_db"])
     levels_db = [document["levels"]["LAeq_db"], document["tonal_adjustment_db"]]
+    if document.get("loud_part") is not None:
+        levels_db.append(document["loud_part"]["LAeq_db"])
     neighbour = document["neighbour"]
     if neighbour is not None:
         _number(neighbour["distance_m"])

@@ -19,7 +19,7 @@ from chatter.report.noise_words import (
 HEADS = ("rated", "LAeq", "between", "tones")
 NOTE = (
     "dB. Each LAeq lies within its own range; what one phone heard in one place differs by less than that. "
-    "Rated: with the adjustment for tones."
+    "LAeq: while it cuts, long quiet parts left out. Rated: with the adjustment for tones."
 )
 NONE = "-"
 
@@ -43,7 +43,7 @@ def list_rows(comparison: NoiseComparison) -> tuple[tuple[str, ...], ...]:
     """Give each recording with its rated level, LAeq, the range of that, and its adjustment for tones."""
     rows = []
     for noise in comparison.noises:
-        laeq_db, between = noise.levels.LAeq_db, NONE
+        laeq_db, between = noise.cutting_db, NONE
         if noise.neighbour is not None:
             there = noise.neighbour
             laeq_db, between = there.LAeq_db, tell_between(there.low_db, there.high_db, to="to")

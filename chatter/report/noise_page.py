@@ -20,6 +20,8 @@ from chatter.report.noise_words import (
     LEVEL_WORDS,
     SHOWN_TONES,
     TOO_SHORT,
+    list_messages,
+    tell_at_phone,
     tell_band,
     tell_between,
     tell_calibration,
@@ -62,7 +64,7 @@ TOLD = {
 
 def page_of_noise(document: NoiseDocument, *, sound: Sound | None = None) -> Page:
     """Give the page of one measurement."""
-    findings = tuple(one["message"] for one in document.recording["findings"])
+    findings = list_messages(document, first=False)
     helps = (
         *(() if document.evening is None else document.evening.helps),
         *tell_changes(document.tones, document.tonal_adjustment_db or 0.0),
@@ -72,7 +74,10 @@ def page_of_noise(document: NoiseDocument, *, sound: Sound | None = None) -> Pag
         kicker="Noise, by a phone",
         sign="noise",
         answer=_answer(document),
-        lead=(f"{tell_length(document.recording['duration_s'])}. {tell_calibration(document)}",),
+        lead=(
+            f"{tell_length(document.recording['duration_s'])}. {tell_calibration(document)}",
+            *list_messages(document, first=True),
+        ),
         parts=(
             Part(heading="At the neighbour", blocks=_neighbour(document)),
             Part(heading="The evening", blocks=_evening(document)),
@@ -135,11 +140,11 @@ def _answer(document: NoiseDocument) -> str:
     if level_db is None:
         return "The recording holds no sound."
     if document.neighbour is None:
-        return f"{tell_number(level_db)} dB(A) at the phone, ±{sure:.0f} dB."
+        return f"{tell_at_phone(document, sure=f', ±{sure:.0f} dB')}."
     there = document.neighbour
     return (
         f"{tell_number(there.LAeq_db)} dB(A) at the neighbour, between "
-        f"{tell_between(there.low_db, there.high_db)}; {tell_number(level_db)} at the phone."
+        f"{tell_between(there.low_db, there.high_db)}; {tell_at_phone(document, sure='')}."
     )
 
 

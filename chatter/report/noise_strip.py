@@ -25,7 +25,7 @@ Row = tuple[str, float, float, float, bool]  # name, low, likeliest, high; wheth
 
 def list_levels(document: NoiseDocument) -> tuple[Row, ...]:
     """Give the levels to show, the neighbour's first."""
-    there, phone_db = document.neighbour, document.levels.LAeq_db
+    there, phone_db = document.neighbour, document.cutting_db
     if there is None or phone_db is None:
         return ()
     down_db, up_db = there.LAeq_db - there.low_db, there.high_db - there.LAeq_db

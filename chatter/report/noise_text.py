@@ -12,6 +12,8 @@ from chatter.report.noise_words import (
     LEVEL_WORDS,
     SHOWN_TONES,
     TOO_SHORT,
+    list_messages,
+    tell_at_phone,
     tell_band,
     tell_between,
     tell_calibration,
@@ -55,11 +57,11 @@ def _title(document: NoiseDocument) -> list[str]:
     if laeq_db is None:
         head = "NOISE: the recording holds no sound."
     else:
-        head = f"NOISE: {tell_number(laeq_db)} dB(A) at the phone, ±{sure:.0f} dB."
+        head = f"NOISE: {tell_at_phone(document, sure=f', ±{sure:.0f} dB')}."
         if document.neighbour is not None:
             there = document.neighbour
             head = (
-                f"NOISE: {tell_number(laeq_db)} dB(A) at the phone (±{sure:.0f} dB); "
+                f"NOISE: {tell_at_phone(document, sure=f' (±{sure:.0f} dB)')}; "
                 f"at the neighbour {tell_number(there.LAeq_db)} dB(A), "
                 f"{tell_between(there.low_db, there.high_db, to='to')}."
             )
@@ -70,6 +72,7 @@ def _title(document: NoiseDocument) -> list[str]:
         *lines,
         *wrap(f"{recording['file']}: {tell_length(recording['duration_s'])}."),
         *wrap(tell_calibration(document)),
+        *(line for text in list_messages(document, first=True) for line in wrap(text, "  - ")),
     ]
 
 
@@ -168,7 +171,5 @@ def _helps(document: NoiseDocument) -> list[str]:
 
 
 def _notes(document: NoiseDocument) -> list[str]:
-    findings = document.recording["findings"]
-    if not findings:
-        return []
-    return ["About this recording", *(line for one in findings for line in wrap(one["message"], "  - "))]
+    texts = list_messages(document, first=False)
+    return ["About this recording", *(line for text in texts for line in wrap(text, "  - "))] if texts else []

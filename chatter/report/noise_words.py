@@ -15,6 +15,8 @@ CAUTIONS = (
     "Wear hearing protection at the machine whenever you have to raise your voice there, or are not sure.",
 )
 SHOWN_TONES = 6
+FIRST_FINDINGS = ("idle-counts", "uneven-level")  # what may make the answer too kind stands below it
+TOLD_GAIN_DB = 0.5  # a smaller one rounds to nothing
 # Nominal midbands of third octaves, IEC 61260-1:2014, 5.5 and annex E.
 NOMINAL_HZ = (
     *(25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000, 1250, 1600, 2000),
@@ -23,7 +25,7 @@ NOMINAL_HZ = (
 LEAST_ADJUSTMENT_DB = 0.05  # smaller ones show as 0.0
 TOO_SHORT = "The recording is too short to judge tones: record at least ten seconds."
 LEVEL_WORDS = {
-    "LAeq_db": "mean, as heard (LAeq)",
+    "LAeq_db": "mean of it all, as heard (LAeq)",
     "LCeq_db": "mean with its bass (LCeq)",
     "LZeq_db": "mean, unweighted (LZeq)",
     "LAFmax_db": "loudest moment (LAFmax)",
@@ -79,6 +81,24 @@ def tell_spread(part: NeighbourPart, *, minus: str = "-") -> str:
     if down == up == "0.0":
         return ""
     return f"{'0' if down == '0.0' else minus + down} to {'0' if up == '0.0' else '+' + up}"
+
+
+def tell_at_phone(document: NoiseDocument, *, sure: str) -> str:
+    """Give the level at the phone and how sure it is; where idle time holds the mean down, both levels."""
+    mean_db, cutting_db = document.levels.LAeq_db or 0.0, document.cutting_db or 0.0
+    if document.idle_gain_db < TOLD_GAIN_DB:
+        return f"{tell_number(mean_db)} dB(A) at the phone{sure}"
+    return (
+        f"{tell_number(cutting_db)} dB(A) at the phone while it cuts, {tell_number(mean_db)} with its quiet "
+        f"parts{sure}"
+    )
+
+
+def list_messages(document: NoiseDocument, *, first: bool) -> tuple[str, ...]:
+    """Give the findings' sentences: those that stand below the answer, or all others."""
+    return tuple(
+        one["message"] for one in document.recording["findings"] if (one["code"] in FIRST_FINDINGS) == first
+    )
 
 
 def tell_shares(there: Neighbour) -> list[str]:

@@ -49,7 +49,7 @@ def setup_to_text(contents: SetupContents) -> str:
         lines.append(f"tap {tap.number}: {tap.of}  {tap.file}{old}")
     for noise in contents.noises:
         old = "" if noise.is_current else f"  (earlier version {noise.version})"
-        level = "-" if noise.laeq_db is None else f"{noise.laeq_db:.0f} dB(A) at the phone"
+        level = "-" if noise.laeq_db is None else f"{noise.laeq_db:.0f} dB(A) mean at the phone"
         lines.append(f"noise {noise.number}: {level}  {noise.file}{old}")
     return "\n".join(lines) + "\n"
 

@@ -8,7 +8,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 import typer
 
 from chatter.cli.app import app
@@ -16,6 +18,7 @@ from chatter.cli.app import app
 ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 OWN_FILE = "my-cut.wav"  # stands for the reader's own recording; the test gives it one
+STEADY_FILE = "vacuum.wav"  # stands for one of something steady, to calibrate with
 
 
 def commands(page):
@@ -39,6 +42,8 @@ def named_commands(group):
 def test_commands_of_a_page_run_one_after_the_other(page, tmp_path):
     (tmp_path / "fixtures").symlink_to(ROOT / "fixtures", target_is_directory=True)
     shutil.copy(ROOT / "fixtures" / "recordings" / "clock-plate-singing.flac", tmp_path / OWN_FILE)
+    steady = 0.03 * np.random.default_rng(1).normal(size=4 * 48_000)
+    soundfile.write(tmp_path / STEADY_FILE, steady, 48_000)
     kept = {"XDG_DATA_HOME": str(tmp_path / "data"), "HOME": str(tmp_path), "LOCALAPPDATA": str(tmp_path)}
     environment = os.environ | {"PYTHONPATH": str(ROOT)} | kept
     for line in commands(page):

@@ -113,9 +113,11 @@ def test_screen_counts_from_the_openings_1_m_and_a_half_up_indoors(chatter, tone
     assert "the machine 1 m and the neighbour's ear 1.5 m" in " ".join(chatter(*words).out.split())
 
 
-def test_no_zero_is_shown_with_a_minus(chatter, tone, tmp_path):
-    # -20.03 dB re full scale at 1 kHz: just below 0 dB, with ranges and parts of 0 in it.
-    words = ("noise", tone, "--full-scale-db", 19.7, "--mic-distance-m", 1, "--neighbour-distance-m", 1.01)
+def test_no_zero_is_shown_with_a_minus(chatter, tmp_path):
+    # -80.03 dB re full scale at 1 kHz: just below 0 dB, with ranges and parts of 0 in it.
+    soundfile.write(tmp_path / "soft.wav", sine(1000.0, 10 ** (-80.03 / 20)), RATE_HZ, subtype="FLOAT")
+    placed = ("--mic-distance-m", 1, "--neighbour-distance-m", 1.01)
+    words = ("noise", "soft.wav", "--full-scale-db", 80, *placed)
     out = chatter(*words, "--ear-distance-m", 1, "--limit-db", 40, "--report", "quiet.html").out
     html = (tmp_path / "quiet.html").read_text(encoding="utf-8")
     for text in (out, html.partition("<main")[2]):
@@ -166,7 +168,8 @@ def test_protection_is_left_open_where_the_recorder_took_peaks_away(chatter, tmp
         soundfile.write(path, np.clip(sine(440.0, 1.5), -1, 1), RATE_HZ)
     else:  # 8 kHz carry no more than 4
         soundfile.write(path, rng.normal(0, 0.05, 5 * 8000), 8000)
-    words = ("noise", path, "--full-scale-db", 60, "--mic-distance-m", 1, "--ear-distance-m", 1)
+    words = ("noise", path, "--full-scale-db", 80, "--mic-distance-m", 1, "--ear-distance-m", 1)
+    words = (*words, "--minutes", 60)
     ear = told(chatter(*words, "--json"))["exposure"]
     assert ear["LEX8h_db"] < 75  # by itself far below the 80 dB of Directive 2003/10/EC
     assert (ear["protection"], ear["peaks_known"]) == ("must be at hand", False)
@@ -455,5 +458,6 @@ def test_quiet_parts_that_hold_the_mean_down_are_told(chatter, tmp_path):
         }
         for name in ("cut.wav", "steady.wav")
     ]
-    assert "5 dB louder" in found[0]["idle-counts"]
+    assert "hold it 4.8 dB down" in found[0]["idle-counts"]
+    assert "From 3.0 to 6.0 s" in found[0]["idle-counts"]
     assert "idle-counts" not in found[1]

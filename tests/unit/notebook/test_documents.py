@@ -1,8 +1,8 @@
 """Kept documents as the advice sees them, and which of many cuts are weighed."""
 
 from chatter.model.notebook import KeptCut
-from chatter.notebook.documents import pick_telling_cuts, read_analysis
-from tests.unit.notebook.made import made_cut
+from chatter.notebook.documents import noise_values, pick_telling_cuts, read_analysis
+from tests.unit.notebook.made import made_cut, made_noise
 
 
 def kept(number, rpm, depth_mm, verdict, *, hz=None):
@@ -34,6 +34,14 @@ def test_analysis_read_back_has_the_documents_speed_verdict_and_lines():
     assert analysis.spindle.measured_rpm == 11_874.2
     assert (analysis.worst.verdict, analysis.worst.chatter_hz) == ("chatter", 913.4)
     assert [(line.frequency_hz, line.kind) for line in analysis.worst.lines] == [(913.4, "chatter")]
+
+
+def test_noise_is_rated_while_it_cuts_and_an_older_document_by_its_mean():
+    older, newer = made_noise(laeq_db=82.0), made_noise(laeq_db=82.0) | {"loud_part": {"LAeq_db": 84.5}}
+    assert noise_values(older) == {"laeq_db": 82.0, "rated_db": 87.0}  # tones: 5 dB
+    assert noise_values(newer) == {"laeq_db": 82.0, "rated_db": 89.5}
+    silent = made_noise(laeq_db=None) | {"loud_part": None}
+    assert noise_values(silent) == {"laeq_db": None, "rated_db": None}
 
 
 def test_cuts_without_a_depth_or_a_verdict_are_left_out():

@@ -150,6 +150,23 @@ def broken(lines, number, change):
     return [*lines[:number], json.dumps(record), *lines[number + 1 :]]
 
 
+@pytest.mark.parametrize("loud_part", ["soup", {}, {"LAeq_db": "loud"}, {"LAeq_db": 1e9}])
+def test_noise_with_a_broken_loud_part_is_refused(filled, tmp_path, loud_part):
+    out = tmp_path / "out.jsonl"
+    export_notebook(out, notebook=filled)
+    lines = out.read_text(encoding="utf-8").split("\n")
+    at = next(number for number, line in enumerate(lines) if '"record": "noise"' in line)
+    for told, is_refused in ((loud_part, True), ({"LAeq_db": 84.5}, False), (None, False)):
+        changed = broken(lines, at, lambda record, told=told: record["document"].update(loud_part=told))
+        out.write_text("\n".join(changed), encoding="utf-8")
+        other = tmp_path / f"{told is None}{is_refused}.db"
+        if is_refused:
+            with pytest.raises(NotebookError, match=f"line {at + 1}"):
+                import_notebook(out, notebook=other)
+        else:
+            assert import_notebook(out, notebook=other).noises == 1
+
+
 @pytest.mark.parametrize(
     "change",
     [
