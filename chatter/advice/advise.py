@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chatter.advice.concerns import Setting, find_concerns
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_limit_share, draw_machines
 from chatter.advice.shapes import known_modes
 from chatter.advice.speeds import Window, find_stable, find_windows, score_any, speed_grid_rpm
@@ -18,14 +19,16 @@ from chatter.advice.words import (
     UNLIKELY_THERE,
     URGENT_CONCERNS,
     caution_jump,
+    explain_no_feed,
     explain_speed,
     list_cautions,
 )
-from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import (
     SpeedRange,
     check_dialled,
     check_setting,
+    feed_at_mm_min,
+    feed_to_suggest_mm_min,
     find_speed_range,
     power_needed_w,
 )
@@ -119,6 +122,7 @@ def advise(
     decent = bool(speeds) and speeds[0].stable_probability >= DECENT_PROBABILITY
     change = decent or is_too_fast
     urgent, concerns = _concerns(setup, speeds=speeds, keeps_speed=not change)
+    urgent += explain_no_feed(setup, set_rpm=speeds[0].set_rpm) if speeds else ()
     if speeds and change and not decent:
         urgent = (*urgent, UNLIKELY_THERE)
     return Advice(
@@ -191,15 +195,12 @@ def _concerns(
         setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min, depth_mm=setup.present_depth_mm
     )
     known = ONLY_WHEN_NEW & {concern.code for concern in present}
-    found = list(present) if keeps_speed or not speeds else []
-    for speed in speeds:
-        found += check_setting(
-            setup, set_rpm=speed.set_rpm, feed_mm_min=speed.feed_mm_min, depth_mm=setup.present_depth_mm
-        )
-    first = {concern.code: concern.message for concern in reversed(found)}  # of the best setting it is about
-    told = {
-        concern.code: first[concern.code] for concern in found if concern.code not in QUIET_CONCERNS | known
-    }
+    settings = [
+        Setting(set_rpm=speed.set_rpm, feed_mm_min=speed.feed_mm_min, depth_mm=setup.present_depth_mm)
+        for speed in speeds
+    ]
+    found = find_concerns(setup, settings=settings, keeps_present=keeps_speed or not speeds)
+    told = {one.code: one.message for one in found if one.code not in QUIET_CONCERNS | known}
     urgent = [concern.message for concern in check_dialled(setup)]
     urgent += [message for code, message in told.items() if code in URGENT_CONCERNS]
     return tuple(urgent), tuple(message for code, message in told.items() if code not in URGENT_CONCERNS)
@@ -241,15 +242,9 @@ def _has_power(setup: CutSetup, *, set_rpm: float) -> bool:
     """Say whether the spindle can drive the cut at a speed, the chip load kept, as far as that is known."""
     if setup.spindle_power_w is None:
         return True
-    feed = _feed_at(setup, set_rpm=set_rpm)
+    feed = feed_at_mm_min(setup, set_rpm=set_rpm)
     needed_w = power_needed_w(setup, set_rpm=set_rpm, feed_mm_min=feed, depth_mm=setup.present_depth_mm)
     return needed_w is None or needed_w <= setup.spindle_power_w
-
-
-def _feed_at(setup: CutSetup, *, set_rpm: float) -> float | None:
-    if setup.feed_mm_min is None:
-        return None
-    return feed_keeping_chip_load_mm_min(setup.feed_mm_min, from_rpm=setup.rpm, to_rpm=set_rpm)
 
 
 def _dialled(
@@ -269,7 +264,7 @@ def _dialled(
         high_rpm=max(window.high_rpm, rpm),
         lobe=lobe,
         stable_probability=chance,
-        feed_mm_min=_feed_at(setup, set_rpm=set_rpm),
+        feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         why=explain_speed(natural_hz, lobe=lobe, stable_probability=chance, ramp_to_mm=setup.depth_to_mm),
     )
 

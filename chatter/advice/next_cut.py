@@ -20,8 +20,13 @@ from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import score_depths, smooth_over_speeds, speed_grid_rpm
 from chatter.advice.words import tell_machines
 from chatter.errors import InputError
-from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
-from chatter.milling.limits import SpeedRange, find_speed_range, power_needed_w
+from chatter.milling.limits import (
+    SpeedRange,
+    feed_at_mm_min,
+    feed_to_suggest_mm_min,
+    find_speed_range,
+    power_needed_w,
+)
 from chatter.model.cut import CutSetup, Verdict
 from chatter.model.notebook import SAME_SPEED
 
@@ -97,7 +102,7 @@ def find_best(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> BestSoFar | None
     best = next(held, None)
     if best is None:
         return None
-    feed = best.feed_mm_min or _feed_mm_min(setup, set_rpm=best.set_rpm)
+    feed = best.feed_mm_min or feed_to_suggest_mm_min(setup, set_rpm=best.set_rpm)
     removal = None
     if feed is not None and setup.width_mm is not None:
         removal = feed * best.depth_mm * setup.width_mm
@@ -239,7 +244,7 @@ def choose_next(
         rpm=set_rpm * slip,
         set_rpm=set_rpm,
         depth_mm=round_down(float(grid.depths_mm[at[0]])),
-        feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),
+        feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         stable_probability=round(float(chance[at]), 3),
         best=best,
         why=why,
@@ -266,7 +271,7 @@ def choose_lighter(
         rpm=rpm,
         set_rpm=set_rpm,
         depth_mm=round_down(lighter_mm),
-        feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),
+        feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         stable_probability=None,
         best=find_best(cuts, setup=setup),
         why="Half the tooth-passing frequency is loud in the last cut, from run-out (the tool turns a little "
@@ -335,19 +340,13 @@ def _dialled(set_rpm: float, *, low: float, high: float) -> float:
     return min(max(round(set_rpm, -1), low), high)
 
 
-def _feed_mm_min(setup: CutSetup, *, set_rpm: float) -> float | None:
-    if setup.feed_mm_min is None:
-        return None
-    return feed_keeping_chip_load_mm_min(setup.feed_mm_min, from_rpm=setup.rpm, to_rpm=set_rpm)
-
-
 def _has_power(grid: ChanceGrid, *, slip: float, setup: CutSetup) -> NDArray[np.bool_]:
     """Say where the spindle can drive the cut, as far as that is known. Shape (depths, speeds)."""
     able = np.ones(grid.stable_probability.shape, dtype=np.bool_)
     if setup.spindle_power_w is None:
         return able
     for column, rpm in enumerate((grid.speeds_rpm / slip).tolist()):
-        feed = _feed_mm_min(setup, set_rpm=rpm)
+        feed = feed_at_mm_min(setup, set_rpm=rpm)
         needed_w = power_needed_w(setup, set_rpm=rpm, feed_mm_min=feed, depth_mm=1.0)
         if needed_w is None:
             return able
@@ -418,7 +417,7 @@ def _step_blindly(
         rpm=set_rpm * true_per_set(cuts),
         set_rpm=set_rpm,
         depth_mm=round_down(depth_mm),
-        feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),
+        feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         stable_probability=None,
         best=best,
         why=why,
@@ -427,7 +426,7 @@ def _step_blindly(
 
 def _powered_mm(depth_mm: float, *, set_rpm: float, setup: CutSetup) -> float:
     """Give the depth, or the lesser one that the spindle can drive."""
-    feed = _feed_mm_min(setup, set_rpm=set_rpm)
+    feed = feed_at_mm_min(setup, set_rpm=set_rpm)
     needed_w = power_needed_w(setup, set_rpm=set_rpm, feed_mm_min=feed, depth_mm=depth_mm)
     if needed_w is None or setup.spindle_power_w is None or needed_w <= setup.spindle_power_w:
         return depth_mm

@@ -173,6 +173,12 @@ def test_next_tells_a_chip_that_may_break_the_tool_before_the_setting(chatter, t
     document = json.loads(chatter("next", "1 mm", "--notebook", path, "--json").out)
     assert "the tool may break" in document["urgent"][0]
     assert document["cautions"][0] == document["urgent"][0]
+    assert document["action"] == "cut"
+    assert document["feed_mm_min"] is None
+    usual = 0.008 * 2 * document["set_rpm"]
+    assert f"at {document['set_rpm']:,.0f} rpm up to {usual:,.0f} mm/min is usual" in document["urgent"][1]
+    card = json.loads(chatter("card", "1 mm", "--notebook", path, "--json").out)
+    assert card["cautions"][0].startswith("10,000 rpm: Each tooth would take 0.04 mm")
     text = " ".join(chatter("next", "1 mm", "--notebook", path).out.split())
     assert text.index("the tool may break") < text.index("spindle speed")
     assert text.count("the tool may break") == 1

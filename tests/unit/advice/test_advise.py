@@ -282,6 +282,28 @@ def test_no_speed_is_suggested_that_the_spindle_cannot_drive(power_w):
         assert bool(advice.speeds) == (power_w == 5000.0)
 
 
+def test_chip_load_that_may_break_the_tool_is_given_no_feed_that_keeps_it():
+    # 1/4 in in 7075: 0.002 in is usual, 0.0508 mm; here 0.3 mm a tooth.
+    setup = replace(POWERED, diameter_mm=6.35, width_mm=6.35, feed_mm_min=9_000.0)
+    advice = advise(analysis_of("chatter", chatter_hz=632.1, rpm=10_000.0, flutes=3), setup=setup)
+    assert advice.speeds
+    assert all(speed.feed_mm_min is None for speed in advice.speeds)
+    first_rpm = advice.speeds[0].set_rpm
+    assert "the tool may break; feed slower" in advice.urgent[0]
+    assert f"at {first_rpm:,.0f} rpm up to {0.0508 * 3 * first_rpm:,.0f} mm/min is usual" in advice.urgent[1]
+    usual = advise(
+        analysis_of("chatter", chatter_hz=632.1, rpm=10_000.0, flutes=3),
+        setup=replace(setup, feed_mm_min=900),
+    )
+    assert usual.urgent == ()
+    assert usual.speeds[0].feed_mm_min == pytest.approx(900 * usual.speeds[0].set_rpm / 10_000)
+
+
+def test_feed_that_may_break_the_tool_is_not_said_to_go_up_with_the_speed():
+    far = replace(FAR, material="7075", feed_mm_min=3_000.0)  # 0.5 mm a tooth
+    assert not any("can feed that fast" in one for one in far_cautions(far))
+
+
 def test_cautions_name_a_long_stick_out_and_a_chip_too_thick():
     setup = replace(POWERED, stick_out_mm=30.0, feed_mm_min=9_000.0)  # five diameters; 0.3 mm a tooth
     said = " ".join(
