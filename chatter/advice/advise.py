@@ -6,6 +6,7 @@ Source: the posterior is in chatter/advice/machines.py; power and chip load in c
 Leaves out: the history's store (notebook/), the next cut worth making.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -181,10 +182,11 @@ def _depth_factor(
 ) -> float:
     """Give the share of the present depth that is stable at the present speed in 9 of 10 machines."""
     share = draw_limit_share(cut) if machines is None else machines.limit_share
-    factor = float(np.quantile(share, 1 - SURE))
-    if setup.max_depth_mm is not None and depth_mm is not None and depth_mm > 0:
-        factor = min(factor, setup.max_depth_mm / depth_mm)
-    return round(factor, 3)
+    factor = round(float(np.quantile(share, 1 - SURE)), 3)
+    if setup.most_depth_mm is not None and depth_mm is not None and depth_mm > 0:
+        most = setup.most_depth_mm / depth_mm
+        factor = min(factor, math.floor(1000 * most + 1e-9) / 1000)  # rounded up it would go past the end
+    return factor
 
 
 def _concerns(

@@ -264,8 +264,8 @@ def choose_lighter(
         Of the cut that could not be told, at a speed that `allows_speed`.
     """
     lighter_mm = LIGHTER_SHARE * depth_mm
-    if setup.max_depth_mm is not None:
-        lighter_mm = min(lighter_mm, setup.max_depth_mm)
+    if setup.most_depth_mm is not None:
+        lighter_mm = min(lighter_mm, setup.most_depth_mm)
     return NextCut(
         action="cut",
         rpm=rpm,
@@ -301,7 +301,7 @@ def _deepest_mm(cuts: tuple[MadeCut, ...], *, setup: CutSetup, boldest_step: flo
     """Give the deepest that may be tried."""
     stable = [cut.depth_mm for cut in cuts if cut.verdict == "stable"]
     deepest = boldest_step * max(stable) if stable else min(cut.depth_mm for cut in cuts)
-    return deepest if setup.max_depth_mm is None else min(deepest, setup.max_depth_mm)
+    return deepest if setup.most_depth_mm is None else min(deepest, setup.most_depth_mm)
 
 
 def range_to_try(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> SpeedRange:
@@ -326,7 +326,7 @@ def allows_speed(setup: CutSetup, *, set_rpm: float) -> bool:
 def _is_inside(cut: MadeCut, *, setup: CutSetup) -> bool:
     """Say whether a cut that was made keeps the limits that were told."""
     return allows_speed(setup, set_rpm=cut.set_rpm) and (
-        setup.max_depth_mm is None or cut.depth_mm <= setup.max_depth_mm
+        setup.most_depth_mm is None or cut.depth_mm <= setup.most_depth_mm
     )
 
 

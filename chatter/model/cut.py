@@ -66,6 +66,12 @@ class CutSetup:
         return present_depth_mm(self.depth_mm, depth_to_mm=self.depth_to_mm)
 
     @property
+    def most_depth_mm(self) -> float | None:
+        """Give the largest depth to suggest: as told, or as far as the tool sticks out."""
+        ends = [end for end in (self.max_depth_mm, self.stick_out_mm) if end is not None]
+        return min(ends, default=None)
+
+    @property
     def is_ramp(self) -> bool:
         """Say whether the pass grows evenly deeper."""
         return self.depth_from_mm is not None and self.depth_to_mm is not None

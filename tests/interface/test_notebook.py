@@ -59,6 +59,8 @@ def test_setups_are_listed_copied_with_a_change_and_retired(kept):
         ("setup", "show", ""),
         ("cut", QUIET, *SETTING, "--setup", "6 mm long", "--stick-out-mm", "31"),
         ("cut", "missing.wav", *SETTING, "--setup", "other"),
+        # Deeper than the 30 mm that the setup's tool sticks out.
+        ("cut", QUIET, "--rpm", "12000", "--flutes", "2", "--depth-mm", "31", "--setup", "6 mm long"),
     ],
 )
 def test_wrong_word_about_a_setup_gives_one_line_and_adds_nothing(kept, words):

@@ -7,7 +7,15 @@ import numpy as np
 import pytest
 
 from chatter.advice.machines import ChatterLine
-from chatter.advice.next_cut import MadeCut, choose_next, draw_history, find_best, grid_chances, round_down
+from chatter.advice.next_cut import (
+    MadeCut,
+    choose_lighter,
+    choose_next,
+    draw_history,
+    find_best,
+    grid_chances,
+    round_down,
+)
 from chatter.advice.speeds import speed_grid_rpm
 from chatter.errors import InputError
 from chatter.model import CutSetup
@@ -78,6 +86,17 @@ def test_next_cut_is_never_outside_the_limits(seed):
         verdict = str(draws.choice(["stable", "chatter", "marginal"]))
         lines = LINES if verdict == "chatter" else ()
         cuts.append(made(following.rpm, following.depth_mm, verdict, lines=lines, set_rpm=following.set_rpm))
+
+
+def test_next_cut_is_never_deeper_than_the_tool_sticks_out():
+    short = replace(SETUP, stick_out_mm=0.45)
+    cuts = (FIRST, made(12_000, 0.4, "stable"))
+    assert choose_next(cuts, setup=SETUP).depth_mm > 0.45  # else the case shows nothing
+    assert choose_next(cuts, setup=short).depth_mm <= 0.45
+    lighter = choose_lighter((), setup=short, rpm=12_000.0, set_rpm=12_000.0, depth_mm=2.0)
+    assert lighter.depth_mm <= 0.45
+    deep = made(11_000, 0.5, "stable")  # made before the stick-out was told
+    assert find_best((deep,), setup=short) is None
 
 
 def test_unknown_fastest_speed_suggests_nothing_faster_than_was_dialled():
