@@ -108,6 +108,7 @@ def advise(
     )
     machines = draw_machines(heard, setup=setup, known=known_modes(taps, lines=lines))
     factor = _depth_factor(machines, heard[0], setup=setup, depth_mm=depth_mm)
+    power_depth_mm = _power_depth_mm(setup, depth_mm=depth_mm)
     if worst.verdict == "stable":
         urgent, concerns = _concerns(setup, speeds=(), keeps_speed=True)
         cautions = list_cautions(limits, record_again=False, gives_speeds=False)
@@ -115,6 +116,7 @@ def advise(
             action="change speed" if is_too_fast else "keep",
             speeds=(),
             depth_factor=factor,
+            power_depth_mm=power_depth_mm,
             cautions=(*urgent, *concerns, *cautions),
             urgent=urgent,
         )
@@ -130,6 +132,7 @@ def advise(
         action="change speed" if change else "reduce depth",
         speeds=speeds,
         depth_factor=factor,
+        power_depth_mm=power_depth_mm,
         cautions=(*urgent, *concerns, *_jump(setup, speeds=speeds), *cautions),
         urgent=urgent,
         chances=chances,
@@ -187,6 +190,14 @@ def _depth_factor(
         most = setup.most_depth_mm / depth_mm
         factor = min(factor, math.floor(1000 * most + 1e-9) / 1000)  # rounded up it would go past the end
     return factor
+
+
+def _power_depth_mm(setup: CutSetup, *, depth_mm: float | None) -> float | None:
+    """Give the depth that the power drives at the present speed, feed and width, if that is known."""
+    needed_w = power_needed_w(setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min, depth_mm=depth_mm)
+    if needed_w is None or depth_mm is None or setup.spindle_power_w is None:
+        return None
+    return math.floor(1000 * depth_mm * setup.spindle_power_w / needed_w) / 1000  # power goes with depth
 
 
 def _concerns(

@@ -282,6 +282,18 @@ def test_no_speed_is_suggested_that_the_spindle_cannot_drive(power_w):
         assert bool(advice.speeds) == (power_w == 5000.0)
 
 
+@pytest.mark.parametrize("verdict", ["chatter", "stable"])
+def test_depth_that_the_power_drives_is_in_proportion_and_leaves_the_depth_factor(verdict):
+    analysis = analysis_of(verdict, chatter_hz=632.1, rpm=10_000.0, flutes=3)
+    free, held = (advise(analysis, setup=replace(POWERED, spindle_power_w=w)) for w in (None, 50.0))
+    assert free.power_depth_mm is None
+    assert held.depth_factor == free.depth_factor
+    # By hand: 10,800 mm3/min at 2 mm; 0.03 mm a tooth lies between the table's 1316 N/mm2 at 0.02 mm and 1047
+    # at 0.05 mm; a fifth is lost in the spindle. 50 W drive 50 * 0.8 * 60,000 / (5,400 * pressure) mm.
+    low, high = (50 * 0.8 * 60_000 / (5_400 * pressure) for pressure in (1316, 1047))
+    assert low <= held.power_depth_mm <= high
+
+
 def test_chip_load_that_may_break_the_tool_is_given_no_feed_that_keeps_it():
     # 1/4 in in 7075: 0.002 in is usual, 0.0508 mm; here 0.3 mm a tooth.
     setup = replace(POWERED, diameter_mm=6.35, width_mm=6.35, feed_mm_min=9_000.0)
