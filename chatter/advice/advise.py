@@ -27,7 +27,6 @@ from chatter.advice.words import (
 from chatter.milling.limits import (
     SpeedRange,
     check_dialled,
-    check_setting,
     feed_at_mm_min,
     feed_to_suggest_mm_min,
     find_speed_range,
@@ -43,7 +42,6 @@ SAME_LINE = 1e-3  # of its frequency
 MOST_LINES = 8
 CURVE_STEP = 3  # 101 of the 301 speeds worked out: enough for a picture
 QUIET_CONCERNS = frozenset({"speed-low"})  # taste, not danger: left to the page of materials
-ONLY_WHEN_NEW = frozenset({"speed-hss"})  # who has cut with a tool at such a speed knows what it is made of
 TOO_FAST = frozenset({"over-tool", "over-spindle"})
 ROUND_STEPS_RPM = (50.0, 10.0)  # own choice: what a hand dials
 STEPS_IN_WINDOW = 10  # a window is at least so many steps wide, so that rounding moves nothing that matters
@@ -86,12 +84,13 @@ def advise(
     limits = find_speed_range(setup)
     if worst is None or worst.verdict == "undecided":
         urgent, _ = _concerns(setup, speeds=(), keeps_speed=True)
+        burns = tuple(one.message for one in find_concerns(setup, settings=(), keeps_present=False))
         cautions = list_cautions(limits, record_again=True, gives_speeds=False)
         return Advice(
             action="record again",
             speeds=(),
             depth_factor=None,
-            cautions=(*urgent, *cautions),
+            cautions=(*urgent, *burns, *cautions),
             urgent=urgent,
         )
     is_too_fast = any(concern.code in TOO_FAST for concern in check_dialled(setup))
@@ -204,16 +203,12 @@ def _concerns(
     setup: CutSetup, *, speeds: tuple[SpeedWindow, ...], keeps_speed: bool
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Give what is unsafe at once, and what else the settings would strain, each told once, in words."""
-    present = check_setting(
-        setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min, depth_mm=setup.present_depth_mm
-    )
-    known = ONLY_WHEN_NEW & {concern.code for concern in present}
     settings = [
         Setting(set_rpm=speed.set_rpm, feed_mm_min=speed.feed_mm_min, depth_mm=setup.present_depth_mm)
         for speed in speeds
     ]
     found = find_concerns(setup, settings=settings, keeps_present=keeps_speed or not speeds)
-    told = {one.code: one.message for one in found if one.code not in QUIET_CONCERNS | known}
+    told = {one.code: one.message for one in found if one.code not in QUIET_CONCERNS}
     urgent = [concern.message for concern in check_dialled(setup)]
     urgent += [message for code, message in told.items() if code in URGENT_CONCERNS]
     return tuple(urgent), tuple(message for code, message in told.items() if code not in URGENT_CONCERNS)

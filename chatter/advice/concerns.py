@@ -25,7 +25,8 @@ def find_concerns(
 ) -> tuple[Concern, ...]:
     """Give what the settings would strain, and the present one where it is kept, each code once.
 
-    A chip load of the present cut that may break the tool is told, too, where it is why no feed is given.
+    Of a present one that isn't kept is told that high-speed steel burns there, and that its chip load may
+    break the tool where that is why no feed is given.
     """
     present = check_setting(
         setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min, depth_mm=setup.present_depth_mm
@@ -36,5 +37,6 @@ def find_concerns(
         found += check_setting(setup, set_rpm=one.set_rpm, feed_mm_min=feed, depth_mm=one.depth_mm)
         if one.feed_mm_min is None:
             found += [concern for concern in present if concern.code == "chip-thick"]
+    found += [concern for concern in present if concern.code == "speed-hss"]
     first = {concern.code: concern for concern in reversed(found)}  # of the best setting it is about
     return tuple(first[code] for code in dict.fromkeys(concern.code for concern in found))

@@ -186,6 +186,23 @@ def test_next_tells_a_chip_that_may_break_the_tool_before_the_setting(chatter, t
     assert text.count("the tool may break") == 1
 
 
+def test_next_and_cut_tell_alike_of_a_speed_at_which_high_speed_steel_burns(kept, chatter, tmp_path):
+    # pi * 4 mm * 24,000 rpm is 302 m/min; high-speed steel cuts aluminium at up to 244.
+    tool = ("--flutes", "2", "--material", "6061", "--diameter-mm", "4")
+    cut = kept("cut", QUIET, "--rpm", "24000", *tool, "--depth-mm", "0.5", "--setup", "4 mm", "--json")
+    path = tmp_path / "other.db"
+    facts = SetupFacts(flutes=2, max_rpm=24_000.0, diameter_mm=4.0, material="6061")
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("4 mm", facts=facts)
+        notebook.add_cut("4 mm", document=made_cut("a", set_rpm=24_000.0, depth_mm=0.5, verdict="stable"))
+    then = chatter("next", "4 mm", "--notebook", path, "--json")
+    for ran in (cut, then):
+        document = json.loads(ran.out)
+        cautions = document.get("cautions") or document["advice"]["cautions"]
+        said = " ".join(cautions)
+        assert said.count("If the tool is high-speed steel, stay below 244 m/min") == 1
+
+
 def test_next_in_words_says_what_to_dial_and_how_to_stay_safe(chatter, made):
     ran = chatter("next", "6 mm long", "--notebook", made(*CUTS))
     assert ran.out.startswith("CUT: ")

@@ -163,9 +163,26 @@ def test_edge_faster_than_the_materials_table_is_told_of_any_suggested_speed():
     assert "whether the tool stands that" not in said
 
 
-def test_tool_that_cuts_above_the_speed_of_hss_already_is_not_asked_what_it_is():
-    said = " ".join(far_cautions(replace(FAR, material="mild steel")))  # 3,000 rpm is 57 m/min
-    assert "high-speed steel" not in said
+@pytest.mark.parametrize("verdict", ["chatter", "stable", "undecided"])
+@pytest.mark.parametrize(
+    ("rpm", "told"),
+    [
+        (3_000.0, True),  # 57 m/min
+        (1_400.0, False),  # 26.4 m/min, below the 27.43 of high-speed steel in mild steel
+    ],
+)
+def test_present_speed_above_that_of_hss_is_told_whatever_the_verdict(verdict, rpm, told):
+    setup = replace(FAR, rpm=rpm, min_rpm=700, max_rpm=rpm, material="mild steel")
+    advice = advise(analysis_of(verdict, chatter_hz=500.0, rpm=rpm), setup=setup)
+    asked = [one for one in advice.cautions if "If the tool is high-speed steel" in one]
+    assert len(asked) == told
+
+
+def test_speed_above_that_of_hss_is_told_where_it_is_left_for_a_slower_one():
+    setup = replace(FAR, rpm=3_000, min_rpm=700, max_rpm=1_400, material="mild steel")
+    advice = advise(analysis_of("chatter", chatter_hz=500.0, rpm=3_000.0), setup=setup)
+    assert advice.speeds
+    assert any("at 57 m/min it burns" in one for one in advice.cautions)
 
 
 @pytest.mark.parametrize("slip", [1.0, 0.98])
