@@ -26,6 +26,7 @@ from chatter.milling.limits import (
     feed_to_suggest_mm_min,
     find_speed_range,
     power_needed_w,
+    takes_thick_chips,
 )
 from chatter.model.cut import CutSetup, Verdict
 from chatter.model.notebook import SAME_SPEED
@@ -234,9 +235,10 @@ def choose_next(
             )
         doubt = np.where(more > 0, 4 * chance * (1 - chance), 0.0)
         at = _place(gain + LEARNING * doubt)
+        same = ", at the same chip load," if takes_thick_chips(setup) else ""
         why = (
-            f"It would remove {100 * more[at]:.0f} % more than the best stable cut so far, and is stable in "
-            f"{tell_machines(round(float(chance[at]), 3))}."
+            f"It would{same} remove {100 * more[at]:.0f} % more than the best stable cut so far, and is "
+            f"stable in {tell_machines(round(float(chance[at]), 3))}."
         )
     set_rpm = _dialled(float(grid.speeds_rpm[at[1]]) / slip, low=limits.low_rpm, high=limits.high_rpm)
     return NextCut(

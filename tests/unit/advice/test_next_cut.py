@@ -99,6 +99,15 @@ def test_next_cut_is_never_deeper_than_the_tool_sticks_out():
     assert find_best((deep,), setup=short) is None
 
 
+def test_gain_that_a_chip_too_thick_would_bring_is_told_as_of_that_chip():
+    cuts = (FIRST, made(12_000, 0.4, "stable"))
+    thick = replace(SETUP, material="7075", feed_mm_min=9_000.0)  # 0.3 mm a tooth of a 6 mm tool
+    chosen = choose_next(cuts, setup=thick)
+    assert (chosen.action, chosen.feed_mm_min) == ("cut", None)
+    assert "It would, at the same chip load, remove" in chosen.why
+    assert "chip load" not in choose_next(cuts, setup=replace(thick, feed_mm_min=900.0)).why
+
+
 def test_unknown_fastest_speed_suggests_nothing_faster_than_was_dialled():
     following = choose_next((FIRST,), setup=replace(SETUP, max_rpm=None))
     assert following.set_rpm <= 10_000
