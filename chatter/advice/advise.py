@@ -6,10 +6,12 @@ Source: the posterior is in chatter/advice/machines.py; power and chip load in c
 Leaves out: the history's store (notebook/), the next cut worth making.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chatter.advice.concerns import Setting, find_concerns
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_limit_share, draw_machines
 from chatter.advice.shapes import known_modes
 from chatter.advice.speeds import Window, find_stable, find_windows, score_any, speed_grid_rpm
@@ -18,14 +20,15 @@ from chatter.advice.words import (
     UNLIKELY_THERE,
     URGENT_CONCERNS,
     caution_jump,
+    explain_no_feed,
     explain_speed,
     list_cautions,
 )
-from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
 from chatter.milling.limits import (
     SpeedRange,
     check_dialled,
-    check_setting,
+    feed_at_mm_min,
+    feed_to_suggest_mm_min,
     find_speed_range,
     power_needed_w,
 )
@@ -39,7 +42,6 @@ SAME_LINE = 1e-3  # of its frequency
 MOST_LINES = 8
 CURVE_STEP = 3  # 101 of the 301 speeds worked out: enough for a picture
 QUIET_CONCERNS = frozenset({"speed-low"})  # taste, not danger: left to the page of materials
-ONLY_WHEN_NEW = frozenset({"speed-hss"})  # who has cut with a tool at such a speed knows what it is made of
 TOO_FAST = frozenset({"over-tool", "over-spindle"})
 ROUND_STEPS_RPM = (50.0, 10.0)  # own choice: what a hand dials
 STEPS_IN_WINDOW = 10  # a window is at least so many steps wide, so that rounding moves nothing that matters
@@ -82,12 +84,13 @@ def advise(
     limits = find_speed_range(setup)
     if worst is None or worst.verdict == "undecided":
         urgent, _ = _concerns(setup, speeds=(), keeps_speed=True)
+        burns = tuple(one.message for one in find_concerns(setup, settings=(), keeps_present=False))
         cautions = list_cautions(limits, record_again=True, gives_speeds=False)
         return Advice(
             action="record again",
             speeds=(),
             depth_factor=None,
-            cautions=(*urgent, *cautions),
+            cautions=(*urgent, *burns, *cautions),
             urgent=urgent,
         )
     is_too_fast = any(concern.code in TOO_FAST for concern in check_dialled(setup))
@@ -104,6 +107,7 @@ def advise(
     )
     machines = draw_machines(heard, setup=setup, known=known_modes(taps, lines=lines))
     factor = _depth_factor(machines, heard[0], setup=setup, depth_mm=depth_mm)
+    power_depth_mm = _power_depth_mm(setup, depth_mm=depth_mm)
     if worst.verdict == "stable":
         urgent, concerns = _concerns(setup, speeds=(), keeps_speed=True)
         cautions = list_cautions(limits, record_again=False, gives_speeds=False)
@@ -111,6 +115,7 @@ def advise(
             action="change speed" if is_too_fast else "keep",
             speeds=(),
             depth_factor=factor,
+            power_depth_mm=power_depth_mm,
             cautions=(*urgent, *concerns, *cautions),
             urgent=urgent,
         )
@@ -119,12 +124,14 @@ def advise(
     decent = bool(speeds) and speeds[0].stable_probability >= DECENT_PROBABILITY
     change = decent or is_too_fast
     urgent, concerns = _concerns(setup, speeds=speeds, keeps_speed=not change)
+    urgent += explain_no_feed(setup, set_rpm=speeds[0].set_rpm) if speeds else ()
     if speeds and change and not decent:
         urgent = (*urgent, UNLIKELY_THERE)
     return Advice(
         action="change speed" if change else "reduce depth",
         speeds=speeds,
         depth_factor=factor,
+        power_depth_mm=power_depth_mm,
         cautions=(*urgent, *concerns, *_jump(setup, speeds=speeds), *cautions),
         urgent=urgent,
         chances=chances,
@@ -177,29 +184,31 @@ def _depth_factor(
 ) -> float:
     """Give the share of the present depth that is stable at the present speed in 9 of 10 machines."""
     share = draw_limit_share(cut) if machines is None else machines.limit_share
-    factor = float(np.quantile(share, 1 - SURE))
-    if setup.max_depth_mm is not None and depth_mm is not None and depth_mm > 0:
-        factor = min(factor, setup.max_depth_mm / depth_mm)
-    return round(factor, 3)
+    factor = round(float(np.quantile(share, 1 - SURE)), 3)
+    if setup.most_depth_mm is not None and depth_mm is not None and depth_mm > 0:
+        most = setup.most_depth_mm / depth_mm
+        factor = min(factor, math.floor(1000 * most + 1e-9) / 1000)  # rounded up it would go past the end
+    return factor
+
+
+def _power_depth_mm(setup: CutSetup, *, depth_mm: float | None) -> float | None:
+    """Give the depth that the power drives at the present speed, feed and width, if that is known."""
+    needed_w = power_needed_w(setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min, depth_mm=depth_mm)
+    if needed_w is None or depth_mm is None or setup.spindle_power_w is None:
+        return None
+    return math.floor(1000 * depth_mm * setup.spindle_power_w / needed_w) / 1000  # power goes with depth
 
 
 def _concerns(
     setup: CutSetup, *, speeds: tuple[SpeedWindow, ...], keeps_speed: bool
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Give what is unsafe at once, and what else the settings would strain, each told once, in words."""
-    present = check_setting(
-        setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min, depth_mm=setup.present_depth_mm
-    )
-    known = ONLY_WHEN_NEW & {concern.code for concern in present}
-    found = list(present) if keeps_speed or not speeds else []
-    for speed in speeds:
-        found += check_setting(
-            setup, set_rpm=speed.set_rpm, feed_mm_min=speed.feed_mm_min, depth_mm=setup.present_depth_mm
-        )
-    first = {concern.code: concern.message for concern in reversed(found)}  # of the best setting it is about
-    told = {
-        concern.code: first[concern.code] for concern in found if concern.code not in QUIET_CONCERNS | known
-    }
+    settings = [
+        Setting(set_rpm=speed.set_rpm, feed_mm_min=speed.feed_mm_min, depth_mm=setup.present_depth_mm)
+        for speed in speeds
+    ]
+    found = find_concerns(setup, settings=settings, keeps_present=keeps_speed or not speeds)
+    told = {one.code: one.message for one in found if one.code not in QUIET_CONCERNS}
     urgent = [concern.message for concern in check_dialled(setup)]
     urgent += [message for code, message in told.items() if code in URGENT_CONCERNS]
     return tuple(urgent), tuple(message for code, message in told.items() if code not in URGENT_CONCERNS)
@@ -241,15 +250,9 @@ def _has_power(setup: CutSetup, *, set_rpm: float) -> bool:
     """Say whether the spindle can drive the cut at a speed, the chip load kept, as far as that is known."""
     if setup.spindle_power_w is None:
         return True
-    feed = _feed_at(setup, set_rpm=set_rpm)
+    feed = feed_at_mm_min(setup, set_rpm=set_rpm)
     needed_w = power_needed_w(setup, set_rpm=set_rpm, feed_mm_min=feed, depth_mm=setup.present_depth_mm)
     return needed_w is None or needed_w <= setup.spindle_power_w
-
-
-def _feed_at(setup: CutSetup, *, set_rpm: float) -> float | None:
-    if setup.feed_mm_min is None:
-        return None
-    return feed_keeping_chip_load_mm_min(setup.feed_mm_min, from_rpm=setup.rpm, to_rpm=set_rpm)
 
 
 def _dialled(
@@ -269,7 +272,7 @@ def _dialled(
         high_rpm=max(window.high_rpm, rpm),
         lobe=lobe,
         stable_probability=chance,
-        feed_mm_min=_feed_at(setup, set_rpm=set_rpm),
+        feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         why=explain_speed(natural_hz, lobe=lobe, stable_probability=chance, ramp_to_mm=setup.depth_to_mm),
     )
 

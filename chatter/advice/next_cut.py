@@ -20,8 +20,14 @@ from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import score_depths, smooth_over_speeds, speed_grid_rpm
 from chatter.advice.words import tell_machines
 from chatter.errors import InputError
-from chatter.milling.kinematics import feed_keeping_chip_load_mm_min
-from chatter.milling.limits import SpeedRange, find_speed_range, power_needed_w
+from chatter.milling.limits import (
+    SpeedRange,
+    feed_at_mm_min,
+    feed_to_suggest_mm_min,
+    find_speed_range,
+    power_needed_w,
+    takes_thick_chips,
+)
 from chatter.model.cut import CutSetup, Verdict
 from chatter.model.notebook import SAME_SPEED
 
@@ -97,7 +103,7 @@ def find_best(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> BestSoFar | None
     best = next(held, None)
     if best is None:
         return None
-    feed = best.feed_mm_min or _feed_mm_min(setup, set_rpm=best.set_rpm)
+    feed = best.feed_mm_min or feed_to_suggest_mm_min(setup, set_rpm=best.set_rpm)
     removal = None
     if feed is not None and setup.width_mm is not None:
         removal = feed * best.depth_mm * setup.width_mm
@@ -229,9 +235,10 @@ def choose_next(
             )
         doubt = np.where(more > 0, 4 * chance * (1 - chance), 0.0)
         at = _place(gain + LEARNING * doubt)
+        same = ", at the same chip load," if takes_thick_chips(setup) else ""
         why = (
-            f"It would remove {100 * more[at]:.0f} % more than the best stable cut so far, and is stable in "
-            f"{tell_machines(round(float(chance[at]), 3))}."
+            f"It would{same} remove {100 * more[at]:.0f} % more than the best stable cut so far, and is "
+            f"stable in {tell_machines(round(float(chance[at]), 3))}."
         )
     set_rpm = _dialled(float(grid.speeds_rpm[at[1]]) / slip, low=limits.low_rpm, high=limits.high_rpm)
     return NextCut(
@@ -239,7 +246,7 @@ def choose_next(
         rpm=set_rpm * slip,
         set_rpm=set_rpm,
         depth_mm=round_down(float(grid.depths_mm[at[0]])),
-        feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),
+        feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         stable_probability=round(float(chance[at]), 3),
         best=best,
         why=why,
@@ -259,14 +266,14 @@ def choose_lighter(
         Of the cut that could not be told, at a speed that `allows_speed`.
     """
     lighter_mm = LIGHTER_SHARE * depth_mm
-    if setup.max_depth_mm is not None:
-        lighter_mm = min(lighter_mm, setup.max_depth_mm)
+    if setup.most_depth_mm is not None:
+        lighter_mm = min(lighter_mm, setup.most_depth_mm)
     return NextCut(
         action="cut",
         rpm=rpm,
         set_rpm=set_rpm,
         depth_mm=round_down(lighter_mm),
-        feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),
+        feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         stable_probability=None,
         best=find_best(cuts, setup=setup),
         why="Half the tooth-passing frequency is loud in the last cut, from run-out (the tool turns a little "
@@ -296,7 +303,7 @@ def _deepest_mm(cuts: tuple[MadeCut, ...], *, setup: CutSetup, boldest_step: flo
     """Give the deepest that may be tried."""
     stable = [cut.depth_mm for cut in cuts if cut.verdict == "stable"]
     deepest = boldest_step * max(stable) if stable else min(cut.depth_mm for cut in cuts)
-    return deepest if setup.max_depth_mm is None else min(deepest, setup.max_depth_mm)
+    return deepest if setup.most_depth_mm is None else min(deepest, setup.most_depth_mm)
 
 
 def range_to_try(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> SpeedRange:
@@ -321,7 +328,7 @@ def allows_speed(setup: CutSetup, *, set_rpm: float) -> bool:
 def _is_inside(cut: MadeCut, *, setup: CutSetup) -> bool:
     """Say whether a cut that was made keeps the limits that were told."""
     return allows_speed(setup, set_rpm=cut.set_rpm) and (
-        setup.max_depth_mm is None or cut.depth_mm <= setup.max_depth_mm
+        setup.most_depth_mm is None or cut.depth_mm <= setup.most_depth_mm
     )
 
 
@@ -335,19 +342,13 @@ def _dialled(set_rpm: float, *, low: float, high: float) -> float:
     return min(max(round(set_rpm, -1), low), high)
 
 
-def _feed_mm_min(setup: CutSetup, *, set_rpm: float) -> float | None:
-    if setup.feed_mm_min is None:
-        return None
-    return feed_keeping_chip_load_mm_min(setup.feed_mm_min, from_rpm=setup.rpm, to_rpm=set_rpm)
-
-
 def _has_power(grid: ChanceGrid, *, slip: float, setup: CutSetup) -> NDArray[np.bool_]:
     """Say where the spindle can drive the cut, as far as that is known. Shape (depths, speeds)."""
     able = np.ones(grid.stable_probability.shape, dtype=np.bool_)
     if setup.spindle_power_w is None:
         return able
     for column, rpm in enumerate((grid.speeds_rpm / slip).tolist()):
-        feed = _feed_mm_min(setup, set_rpm=rpm)
+        feed = feed_at_mm_min(setup, set_rpm=rpm)
         needed_w = power_needed_w(setup, set_rpm=rpm, feed_mm_min=feed, depth_mm=1.0)
         if needed_w is None:
             return able
@@ -418,7 +419,7 @@ def _step_blindly(
         rpm=set_rpm * true_per_set(cuts),
         set_rpm=set_rpm,
         depth_mm=round_down(depth_mm),
-        feed_mm_min=_feed_mm_min(setup, set_rpm=set_rpm),
+        feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         stable_probability=None,
         best=best,
         why=why,
@@ -427,7 +428,7 @@ def _step_blindly(
 
 def _powered_mm(depth_mm: float, *, set_rpm: float, setup: CutSetup) -> float:
     """Give the depth, or the lesser one that the spindle can drive."""
-    feed = _feed_mm_min(setup, set_rpm=set_rpm)
+    feed = feed_at_mm_min(setup, set_rpm=set_rpm)
     needed_w = power_needed_w(setup, set_rpm=set_rpm, feed_mm_min=feed, depth_mm=depth_mm)
     if needed_w is None or setup.spindle_power_w is None or needed_w <= setup.spindle_power_w:
         return depth_mm

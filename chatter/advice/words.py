@@ -7,7 +7,7 @@ Leaves out: every decision.
 from collections.abc import Sequence
 
 from chatter.milling.kinematics import surface_speed_m_min
-from chatter.milling.limits import SpeedRange
+from chatter.milling.limits import SpeedRange, feed_at_mm_min, takes_thick_chips
 from chatter.milling.materials import find_material
 from chatter.model.cut import CutSetup
 
@@ -56,13 +56,26 @@ def ask_for_air_pass_first(tone_hz: float) -> str:
     )
 
 
+def explain_no_feed(setup: CutSetup, *, set_rpm: float) -> tuple[str, ...]:
+    """Say why no feed is given with a speed, and which is usual; nothing where one is given or none known."""
+    feed = feed_at_mm_min(setup, set_rpm=set_rpm)
+    if feed is None or not takes_thick_chips(setup):
+        return ()
+    return (
+        f"No feed is given before the chip load is mended: at {set_rpm:,.0f} rpm up to {feed:,.0f} mm/min "
+        "is usual.",
+    )
+
+
 def caution_jump(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> tuple[str, ...]:
     """Say what to check before a speed that is many times the present one, with its feed."""
+    cautions = []
     times = f"{set_rpm / setup.rpm:.1f} times"
     feed = f"At {set_rpm:,.0f} rpm the feed goes up with the speed, to {times} the present one"
     if feed_mm_min is not None:
         feed = f"{feed_mm_min:,.0f} mm/min is {times} the present feed"
-    cautions = [f"{feed}: check that the machine can feed that fast, and go there in steps."]
+    if not takes_thick_chips(setup):  # else the feed doesn't go up with the speed
+        cautions.append(f"{feed}: check that the machine can feed that fast, and go there in steps.")
     carbide = None if setup.material is None else find_material(setup.material).carbide_m_min
     if setup.diameter_mm is None or carbide is None or not carbide.is_sure:
         edge = f"The edge moves {times} as fast as now"

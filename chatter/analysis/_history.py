@@ -68,15 +68,17 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     untold = history.newest if history.newest is not None and is_untold(history.newest) else None
     if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
+    from chatter.advice.concerns import Setting, find_concerns
     from chatter.advice.next_cut import allows_speed, choose_lighter, choose_next, range_to_try
     from chatter.advice.words import (
         BIG_JUMP,
         URGENT_CONCERNS,
         ask_for_air_pass_first,
         caution_jump,
+        explain_no_feed,
         list_cautions,
     )
-    from chatter.milling.limits import check_setting, find_speed_range
+    from chatter.milling.limits import find_speed_range
 
     known = _present(history)
     made, weighed = _made(history)
@@ -92,9 +94,8 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         chosen = choose_next(
             made, setup=known, known=_known_modes(history), boldest_step=boldest_step, weighed=weighed
         )
-    concerns = check_setting(
-        known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min, depth_mm=chosen.depth_mm
-    )
+    setting = Setting(set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min, depth_mm=chosen.depth_mm)
+    concerns = find_concerns(known, settings=[setting], keeps_present=False)
     limits = range_to_try(made, setup=known) if made else find_speed_range(known)
     cautions = list_cautions(limits, record_again=False, gives_speeds=chosen.action == "cut")
     if chosen.set_rpm > BIG_JUMP * known.rpm:
@@ -106,6 +107,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     if tone_hz is not None:
         cautions = (ask_for_air_pass_first(tone_hz), *cautions)
     urgent = tuple(concern.message for concern in concerns if concern.code in URGENT_CONCERNS)
+    urgent += explain_no_feed(known, set_rpm=chosen.set_rpm) if chosen.feed_mm_min is None else ()
     others = tuple(concern.message for concern in concerns if concern.code not in URGENT_CONCERNS)
     best = _best(chosen.best, history)
     if best is not None and best.may_double and chosen.action == "done":
@@ -222,6 +224,7 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
     doubtful = [row.set_rpm for row in rows if row.may_double]
     cautions = [caution_outside(sorted(outside))] if outside else []
     cautions += [caution_doubling(doubtful)] if doubtful else []
+    cautions = [*_thick_chips(rows, known), *cautions]
     return Card(
         program=program_part({"setup": history.setup.name}),
         setup=history.setup.name,
@@ -369,6 +372,21 @@ def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
         feed_mm_min=best.feed_mm_min,
         removal_mm3_min=best.removal_mm3_min,
         may_double=any(may_double(cut, among=history.listed) for cut in there),
+    )
+
+
+def _thick_chips(rows: list[CardRow], known: CutSetup | None) -> tuple[str, ...]:
+    """Say which settings of a card take chips that may break the tool, stable as they were heard."""
+    from chatter.milling.limits import check_setting
+
+    return tuple(
+        f"{row.set_rpm:,.0f} rpm: {concern.message}"
+        for row in rows
+        if known is not None
+        for concern in check_setting(
+            known, set_rpm=row.set_rpm, feed_mm_min=row.feed_mm_min, depth_mm=row.depth_mm
+        )
+        if concern.code == "chip-thick"
     )
 
 

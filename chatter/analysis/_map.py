@@ -14,7 +14,7 @@ from chatter.analysis._map_inputs import check_swings, choose_modes, find_force
 from chatter.analysis._parts import program_part
 from chatter.analysis._peaks import find_best_speeds
 from chatter.analysis._taps import read_tap
-from chatter.analysis._values import DIRECTION, MAX_LENGTH_MM, MAX_RPM, checked_setup, read_number
+from chatter.analysis._values import DIRECTION, MAX_RPM, checked_setup, read_length, read_number
 from chatter.errors import BadValueError
 from chatter.model import Direction, MapCut, MapDocument, MapMethod, MapMode, TapMode
 
@@ -89,8 +89,8 @@ def map_stability(
             "flutes": flutes,
             "min_rpm": min_rpm,
             "max_rpm": max_rpm,
-            "width_mm": read_number("width_mm", width_mm, MAX_LENGTH_MM),
-            "diameter_mm": read_number("diameter_mm", diameter_mm, MAX_LENGTH_MM),
+            "width_mm": read_length("width_mm", width_mm),
+            "diameter_mm": read_length("diameter_mm", diameter_mm),
             "direction": direction,
             "max_depth_mm": max_depth_mm,
             "material": material,

@@ -13,7 +13,12 @@ from chatter.model import CutSetup
 
 MAX_RPM = 200_000.0  # above the fastest dental and jewellers' air spindles; common practice
 MAX_FLUTES = 20
-MAX_LENGTH_MM = 1000.0  # no cutter of a small machine is longer, wider or stuck out further; common practice
+# Own choices: beyond these a length is likelier in other units than meant. They hold for every command.
+MAX_DEPTH_MM = 50.0
+MAX_WIDTH_MM = 200.0
+LEAST_DIAMETER_MM, MAX_DIAMETER_MM = 0.05, 200.0
+MAX_STICK_OUT_MM = 1000.0  # no cutter of a small machine is longer; common practice
+MILLIMETRES = ", in millimetres: 0.3 for 0.3 mm"
 MAX_FEED_MM_MIN = 100_000.0
 MAX_POWER_W = 100_000.0  # above any machining centre's spindle; common practice
 DIRECTIONS = ("up", "climb")
@@ -24,14 +29,20 @@ _LIMITS = {
     "min_rpm": MAX_RPM,
     "max_rpm": MAX_RPM,
     "tool_max_rpm": MAX_RPM,
-    "depth_mm": MAX_LENGTH_MM,
-    "max_depth_mm": MAX_LENGTH_MM,
-    "width_mm": MAX_LENGTH_MM,
-    "diameter_mm": MAX_LENGTH_MM,
     "feed_mm_min": MAX_FEED_MM_MIN,
-    "stick_out_mm": MAX_LENGTH_MM,
     "spindle_power_w": MAX_POWER_W,
 }
+# Both ends of each length; zero itself only where the depth of a ramp may begin there.
+_LENGTHS_MM = {
+    "depth_mm": (0.0, MAX_DEPTH_MM),
+    "max_depth_mm": (0.0, MAX_DEPTH_MM),
+    "depth_from_mm": (0.0, MAX_DEPTH_MM),
+    "depth_to_mm": (0.0, MAX_DEPTH_MM),
+    "width_mm": (0.0, MAX_WIDTH_MM),
+    "diameter_mm": (LEAST_DIAMETER_MM, MAX_DIAMETER_MM),
+    "stick_out_mm": (0.0, MAX_STICK_OUT_MM),
+}
+_OPTIONAL_LENGTHS = ("depth_mm", "max_depth_mm", "width_mm", "diameter_mm", "stick_out_mm")
 
 
 def checked_setup(values: dict[str, Any]) -> CutSetup:
@@ -43,6 +54,9 @@ def checked_setup(values: dict[str, Any]) -> CutSetup:
     for name, limit in _LIMITS.items():
         value = values.get(name)
         checked[name] = None if value is None else read_number(name, value, limit)
+    for name in _OPTIONAL_LENGTHS:
+        value = values.get(name)
+        checked[name] = None if value is None else read_length(name, value)
     direction = values.get("direction")
     if direction is not None and direction not in DIRECTIONS:
         raise BadValueError("direction", direction, DIRECTION)
@@ -57,7 +71,20 @@ def checked_setup(values: dict[str, Any]) -> CutSetup:
     checked["depth_from_mm"], checked["depth_to_mm"] = _ramp(
         values.get("depth_from_mm"), values.get("depth_to_mm")
     )
+    _check_reach(checked)
     return CutSetup(**checked)
+
+
+def _check_reach(checked: dict[str, Any]) -> None:
+    """Refuse a cut that is deeper than the tool sticks out of its holder."""
+    reach = checked["stick_out_mm"]
+    for name in ("depth_mm", "depth_to_mm"):
+        if reach is not None and checked[name] is not None and checked[name] > reach:
+            raise BadValueError(
+                name,
+                checked[name],
+                f"a depth that is not above stick_out_mm ({reach:g}): no tool cuts deeper than it sticks out",
+            )
 
 
 def _material(value: object) -> str | None:
@@ -78,8 +105,8 @@ def _ramp(first: object, last: object) -> tuple[float | None, float | None]:
         raise BadValueError("depth_from_mm", None, "the depth at which the ramp begins, beside depth_to_mm")
     if last is None:
         raise BadValueError("depth_to_mm", None, "the depth at which the ramp ends, beside depth_from_mm")
-    start = read_number("depth_from_mm", first, MAX_LENGTH_MM, zero_allowed=True)
-    end = read_number("depth_to_mm", last, MAX_LENGTH_MM, zero_allowed=True)
+    start = read_length("depth_from_mm", first, zero_allowed=True)
+    end = read_length("depth_to_mm", last, zero_allowed=True)
     if end <= start:
         raise BadValueError(
             "depth_to_mm", end, f"a depth above depth_from_mm ({start:g}): ramp from shallow to deep"
@@ -87,9 +114,23 @@ def _ramp(first: object, last: object) -> tuple[float | None, float | None]:
     return start, end
 
 
-def read_number(name: str, value: object, limit: float, *, zero_allowed: bool = False) -> float:
-    """Read one finite number above zero, or at zero where allowed, and not above the limit."""
-    lowest = "a number of at least 0" if zero_allowed else "a number above 0"
+def read_length(name: str, value: object, *, zero_allowed: bool = False) -> float:
+    """Read one length in mm that can be meant so."""
+    least, most = _LENGTHS_MM[name]
+    return read_number(name, value, most, zero_allowed=zero_allowed, least=least, unit=MILLIMETRES)
+
+
+def read_number(
+    name: str,
+    value: object,
+    limit: float,
+    *,
+    zero_allowed: bool = False,
+    least: float = 0.0,
+    unit: str = "",
+) -> float:
+    """Read one finite number above zero, or at zero where allowed, from the least to the limit."""
+    lowest = f"a number of at least {least:g}" if zero_allowed or least > 0 else "a number above 0"
     needed = f"{lowest} and not above {limit:.0f}"
     if isinstance(value, bool):
         raise BadValueError(name, value, needed)
@@ -97,8 +138,8 @@ def read_number(name: str, value: object, limit: float, *, zero_allowed: bool = 
         number = float(cast(Any, value))
     except (TypeError, ValueError, OverflowError) as error:
         raise BadValueError(name, value, f"{needed}{PLAIN_NUMBER}") from error
-    if not math.isfinite(number) or not 0 <= number <= limit or (number == 0 and not zero_allowed):
-        raise BadValueError(name, value, needed)
+    if not math.isfinite(number) or not least <= number <= limit or (number == 0 and not zero_allowed):
+        raise BadValueError(name, value, f"{needed}{unit}")
     return number
 
 

@@ -9,7 +9,12 @@ import math
 from dataclasses import dataclass
 
 from chatter.errors import BadValueError
-from chatter.milling.kinematics import chip_load_mm, mean_chip_mm, surface_speed_m_min
+from chatter.milling.kinematics import (
+    chip_load_mm,
+    feed_keeping_chip_load_mm_min,
+    mean_chip_mm,
+    surface_speed_m_min,
+)
 from chatter.milling.materials import Material, find_material
 from chatter.model.cut import CutSetup
 
@@ -184,6 +189,41 @@ def check_dialled(setup: CutSetup) -> tuple[Concern, ...]:
         )
         concerns.append(Concern(code="under-spindle", message=message))
     return tuple(concerns)
+
+
+def takes_thick_chips(setup: CutSetup) -> bool:
+    """Say whether the present chip load is one that may break the tool; False where too little is known."""
+    usual_mm = _thickest_usual_mm(setup)
+    if usual_mm is None or setup.feed_mm_min is None:
+        return False
+    load_mm = chip_load_mm(setup.feed_mm_min, speed_rpm=setup.rpm, flutes=setup.flutes)
+    return load_mm > THICK_CHIP_SHARE * usual_mm
+
+
+def feed_at_mm_min(setup: CutSetup, *, set_rpm: float) -> float | None:
+    """Give the feed to go with a speed; None where the present one isn't known.
+
+    The chip load stays as it is. One that may break the tool gives way to the thickest that is usual.
+    """
+    if setup.feed_mm_min is None:
+        return None
+    usual_mm = _thickest_usual_mm(setup)
+    if usual_mm is not None and takes_thick_chips(setup):
+        return usual_mm * setup.flutes * set_rpm  # [mm/tooth] * [teeth/rev] * [rev/min]
+    return feed_keeping_chip_load_mm_min(setup.feed_mm_min, from_rpm=setup.rpm, to_rpm=set_rpm)
+
+
+def feed_to_suggest_mm_min(setup: CutSetup, *, set_rpm: float) -> float | None:
+    """Give the feed that keeps the chip load; None where it isn't known, or may break the tool."""
+    return None if takes_thick_chips(setup) else feed_at_mm_min(setup, set_rpm=set_rpm)
+
+
+def _thickest_usual_mm(setup: CutSetup) -> float | None:
+    """Give the thickest usual chip load; None where none is known for sure."""
+    if setup.material is None or setup.diameter_mm is None:
+        return None
+    loads = find_material(setup.material).chip_loads
+    return loads.at_mm(setup.diameter_mm)[1] if loads is not None and loads.is_sure else None
 
 
 def _rpm(speed_rpm: float) -> str:

@@ -66,6 +66,12 @@ class CutSetup:
         return present_depth_mm(self.depth_mm, depth_to_mm=self.depth_to_mm)
 
     @property
+    def most_depth_mm(self) -> float | None:
+        """Give the largest depth to suggest: as told, or as far as the tool sticks out."""
+        ends = [end for end in (self.max_depth_mm, self.stick_out_mm) if end is not None]
+        return min(ends, default=None)
+
+    @property
     def is_ramp(self) -> bool:
         """Say whether the pass grows evenly deeper."""
         return self.depth_from_mm is not None and self.depth_to_mm is not None
@@ -247,6 +253,7 @@ class Advice:
     cautions: tuple[str, ...]
     chances: SpeedCurve | None = None  # the document's `map`; None where too little is known
     any_stable_probability: float | None = None  # that one at least of `speeds` is stable
+    power_depth_mm: float | None = None  # what the spindle's power drives at the present speed, feed, width
     urgent: tuple[str, ...] = ()  # the first of `cautions`: what is unsafe now, told before the action
 
     @property
@@ -260,6 +267,7 @@ class Advice:
             "action": self.action,
             "speeds": [speed.to_dict() for speed in self.speeds],
             "depth_factor": self.depth_factor,
+            "power_depth_mm": self.power_depth_mm,
             "any_stable_probability": self.any_stable_probability,
             "urgent": list(self.urgent),
             "cautions": list(self.cautions),

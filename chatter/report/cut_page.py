@@ -4,16 +4,16 @@ In: a `CutDocument` that was made with pictures. Out: a `Page`.
 Leaves out: any judgement; every number stands in the document.
 """
 
-import math
-
-from chatter.model.cut import CutDocument, JudgedCut, Line, present_depth_mm
+from chatter.model.cut import CutDocument, JudgedCut, Line
 from chatter.report._facts import list_provenance, list_settings, tell_version
 from chatter.report.cut_pictures import draw_spectrogram, draw_spectrum, draw_turns
 from chatter.report.cut_words import (
     SPEEDS_SHOWN,
     choose_lines,
+    find_depths_mm,
     find_onset_s,
     name_line,
+    round_down_mm,
     tell_action,
     tell_any,
     tell_chance,
@@ -187,11 +187,8 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
 
 def _less_depth(document: CutDocument) -> str | None:
     """Say how deep to cut at the present speed, rounded down; None where the depth isn't known."""
-    told, factor = document.program["settings"], document.advice.depth_factor
-    depth_mm = present_depth_mm(told.get("depth_mm"), depth_to_mm=told.get("depth_to_mm"))
-    if factor is None or depth_mm is None:
-        return None
-    return f"Keep the speed and take {math.floor(100 * factor * depth_mm) / 100:g} mm or less."
+    depths = find_depths_mm(document)
+    return None if depths is None else f"Keep the speed and take {round_down_mm(depths[1])} mm or less."
 
 
 def _pictures(document: CutDocument) -> tuple[Picture, ...]:

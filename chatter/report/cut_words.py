@@ -4,6 +4,8 @@ In: a `CutDocument` or a part of one. Out: plain sentences.
 Leaves out: any judgement, and any layout.
 """
 
+import math
+
 from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow, Verdict
 from chatter.model.cut import present_depth_mm
 
@@ -253,14 +255,48 @@ def tell_ramp(document: CutDocument) -> str | None:
     return "Where in this pass chatter began can't be told: cut a longer ramp, and record it with less noise."
 
 
+def find_depths_mm(document: CutDocument) -> tuple[float, float] | None:
+    """Give the present depth and the most to take at its speed: what chatter bears, or the power if less."""
+    settings, advice = document.program["settings"], document.advice
+    depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=settings.get("depth_to_mm"))
+    if depth_mm is None or advice.depth_factor is None:
+        return None
+    stable_mm = advice.depth_factor * depth_mm
+    return depth_mm, stable_mm if advice.power_depth_mm is None else min(stable_mm, advice.power_depth_mm)
+
+
+def round_down_mm(depth_mm: float) -> str:
+    """Give a depth in hundredths of a millimetre, a tiny one in thousandths, not above the one given."""
+    step = 100 if depth_mm >= 0.1 else 1000
+    return f"{math.floor(step * depth_mm + 1e-9) / step:g}"
+
+
 def tell_depth(document: CutDocument) -> str | None:
     """Say how deep the present speed carries; None where the advice doesn't know, or asks for less first."""
     factor = document.advice.depth_factor
     if factor is None:
         return None
+    depths = find_depths_mm(document)
     leaves_it = document.advice.action == "change speed" or verdict_of_all(document) == "stable"
-    if document.advice.urgent and (leaves_it or factor >= 1):
+    if document.advice.urgent and (leaves_it or (factor if depths is None else depths[1] / depths[0]) >= 1):
         return None
+    if depths is not None and depths[1] < factor * depths[0]:
+        return _tell_power_depth(factor, *depths)
+    return _tell_stable_depth(document, factor)
+
+
+def _tell_power_depth(factor: float, depth_mm: float, most_mm: float) -> str:
+    """Say how deep the spindle's power carries, where that is less than what is stable."""
+    text = (
+        f"At the present speed and feed take no more than {round_down_mm(most_mm)} mm instead of "
+        f"{depth_mm:g} mm: deeper needs more power than the spindle has. By the sound alone "
+        f"{factor * depth_mm:.2f} mm would be stable with 90 chances in 100."
+    )
+    return text if most_mm < depth_mm else f"{text} Go deeper in small steps, and record each."
+
+
+def _tell_stable_depth(document: CutDocument, factor: float) -> str:
+    """Say how deep is stable at the present speed."""
     settings = document.program["settings"]
     ramp_mm = settings.get("depth_to_mm")
     depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=ramp_mm)

@@ -59,6 +59,8 @@ def test_setups_are_listed_copied_with_a_change_and_retired(kept):
         ("setup", "show", ""),
         ("cut", QUIET, *SETTING, "--setup", "6 mm long", "--stick-out-mm", "31"),
         ("cut", "missing.wav", *SETTING, "--setup", "other"),
+        # Deeper than the 30 mm that the setup's tool sticks out.
+        ("cut", QUIET, "--rpm", "12000", "--flutes", "2", "--depth-mm", "31", "--setup", "6 mm long"),
     ],
 )
 def test_wrong_word_about_a_setup_gives_one_line_and_adds_nothing(kept, words):
@@ -173,9 +175,32 @@ def test_next_tells_a_chip_that_may_break_the_tool_before_the_setting(chatter, t
     document = json.loads(chatter("next", "1 mm", "--notebook", path, "--json").out)
     assert "the tool may break" in document["urgent"][0]
     assert document["cautions"][0] == document["urgent"][0]
+    assert document["action"] == "cut"
+    assert document["feed_mm_min"] is None
+    usual = 0.008 * 2 * document["set_rpm"]
+    assert f"at {document['set_rpm']:,.0f} rpm up to {usual:,.0f} mm/min is usual" in document["urgent"][1]
+    card = json.loads(chatter("card", "1 mm", "--notebook", path, "--json").out)
+    assert card["cautions"][0].startswith("10,000 rpm: Each tooth would take 0.04 mm")
     text = " ".join(chatter("next", "1 mm", "--notebook", path).out.split())
     assert text.index("the tool may break") < text.index("spindle speed")
     assert text.count("the tool may break") == 1
+
+
+def test_next_and_cut_tell_alike_of_a_speed_at_which_high_speed_steel_burns(kept, chatter, tmp_path):
+    # pi * 4 mm * 24,000 rpm is 302 m/min; high-speed steel cuts aluminium at up to 244.
+    tool = ("--flutes", "2", "--material", "6061", "--diameter-mm", "4")
+    cut = kept("cut", QUIET, "--rpm", "24000", *tool, "--depth-mm", "0.5", "--setup", "4 mm", "--json")
+    path = tmp_path / "other.db"
+    facts = SetupFacts(flutes=2, max_rpm=24_000.0, diameter_mm=4.0, material="6061")
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("4 mm", facts=facts)
+        notebook.add_cut("4 mm", document=made_cut("a", set_rpm=24_000.0, depth_mm=0.5, verdict="stable"))
+    then = chatter("next", "4 mm", "--notebook", path, "--json")
+    for ran in (cut, then):
+        document = json.loads(ran.out)
+        cautions = document.get("cautions") or document["advice"]["cautions"]
+        said = " ".join(cautions)
+        assert said.count("If the tool is high-speed steel, stay below 244 m/min") == 1
 
 
 def test_next_in_words_says_what_to_dial_and_how_to_stay_safe(chatter, made):

@@ -2,8 +2,9 @@
 
 import pytest
 
-from chatter import analyse_cut
-from chatter.errors import BadValueError
+from chatter import add_setup, analyse_cut, map_stability
+from chatter.errors import BadValueError, FileProblemError
+from chatter.model.notebook import FACT_NAMES
 
 NOWHERE = "there-is-no-such-file.wav"
 
@@ -35,6 +36,8 @@ NOWHERE = "there-is-no-such-file.wav"
         ({"depth_from_mm": -0.1, "depth_to_mm": 1}, "depth_from_mm"),
         ({"depth_from_mm": 2, "depth_to_mm": 2}, "depth_to_mm"),
         ({"depth_from_mm": 3, "depth_to_mm": 1}, "depth_to_mm"),
+        ({"depth_mm": 5.01, "stick_out_mm": 5}, "depth_mm"),
+        ({"depth_from_mm": 1, "depth_to_mm": 6, "stick_out_mm": 5}, "depth_to_mm"),
     ],
 )
 def test_bad_value_is_named_before_the_file_is_looked_for(values, named):
@@ -57,6 +60,34 @@ def test_number_with_a_unit_or_a_comma_is_told_with_what_to_type(values, said):
         analyse_cut(NOWHERE, **({"rpm": 12_000, "flutes": 2} | values))
     assert str(caught.value).startswith(said)
     assert "7000, not 7,000 rpm; 0.5, not 0,5 mm" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("values", "named"),
+    [
+        ({"depth_mm": 300}, "depth_mm"),  # micrometres
+        ({"max_depth_mm": 51}, "max_depth_mm"),
+        ({"depth_from_mm": 0, "depth_to_mm": 60}, "depth_to_mm"),
+        ({"width_mm": 201}, "width_mm"),
+        ({"diameter_mm": 6000}, "diameter_mm"),
+        ({"diameter_mm": 0.006}, "diameter_mm"),  # metres
+    ],
+)
+def test_length_that_is_likely_in_other_units_is_refused_by_every_command_alike(values, named, tmp_path):
+    with pytest.raises(BadValueError, match=f"^{named} is .*in millimetres: 0.3 for 0.3 mm$"):
+        analyse_cut(NOWHERE, rpm=12_000, flutes=2, **values)
+    if named in FACT_NAMES:
+        with pytest.raises(BadValueError, match=f"^{named} is .*in millimetres: 0.3 for 0.3 mm$"):
+            add_setup("a", notebook=tmp_path / "n.db", flutes=2, **values)
+        sound = {"width_mm": 6, "diameter_mm": 6} | values
+        with pytest.raises(BadValueError, match=f"^{named} is .*in millimetres: 0.3 for 0.3 mm$"):
+            map_stability(flutes=2, min_rpm=6_000, max_rpm=24_000, modes=["both:900:0.03:5"], **sound)
+
+
+def test_deepest_widest_and_thinnest_that_can_be_meant_are_taken():
+    ends = {"depth_mm": 50, "stick_out_mm": 50, "width_mm": 0.05, "diameter_mm": 0.05}
+    with pytest.raises(FileProblemError):  # the values passed: the file is looked for
+        analyse_cut(NOWHERE, rpm=12_000, flutes=2, **ends)
 
 
 def test_number_out_of_its_range_is_not_told_how_to_type_it():

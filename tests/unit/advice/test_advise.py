@@ -163,9 +163,26 @@ def test_edge_faster_than_the_materials_table_is_told_of_any_suggested_speed():
     assert "whether the tool stands that" not in said
 
 
-def test_tool_that_cuts_above_the_speed_of_hss_already_is_not_asked_what_it_is():
-    said = " ".join(far_cautions(replace(FAR, material="mild steel")))  # 3,000 rpm is 57 m/min
-    assert "high-speed steel" not in said
+@pytest.mark.parametrize("verdict", ["chatter", "stable", "undecided"])
+@pytest.mark.parametrize(
+    ("rpm", "told"),
+    [
+        (3_000.0, True),  # 57 m/min
+        (1_400.0, False),  # 26.4 m/min, below the 27.43 of high-speed steel in mild steel
+    ],
+)
+def test_present_speed_above_that_of_hss_is_told_whatever_the_verdict(verdict, rpm, told):
+    setup = replace(FAR, rpm=rpm, min_rpm=700, max_rpm=rpm, material="mild steel")
+    advice = advise(analysis_of(verdict, chatter_hz=500.0, rpm=rpm), setup=setup)
+    asked = [one for one in advice.cautions if "If the tool is high-speed steel" in one]
+    assert len(asked) == told
+
+
+def test_speed_above_that_of_hss_is_told_where_it_is_left_for_a_slower_one():
+    setup = replace(FAR, rpm=3_000, min_rpm=700, max_rpm=1_400, material="mild steel")
+    advice = advise(analysis_of("chatter", chatter_hz=500.0, rpm=3_000.0), setup=setup)
+    assert advice.speeds
+    assert any("at 57 m/min it burns" in one for one in advice.cautions)
 
 
 @pytest.mark.parametrize("slip", [1.0, 0.98])
@@ -280,6 +297,40 @@ def test_no_speed_is_suggested_that_the_spindle_cannot_drive(power_w):
         assert least_w <= power_w
     if power_w in (50.0, 5000.0):  # half of the slowest speed's need, and ten times the fastest's
         assert bool(advice.speeds) == (power_w == 5000.0)
+
+
+@pytest.mark.parametrize("verdict", ["chatter", "stable"])
+def test_depth_that_the_power_drives_is_in_proportion_and_leaves_the_depth_factor(verdict):
+    analysis = analysis_of(verdict, chatter_hz=632.1, rpm=10_000.0, flutes=3)
+    free, held = (advise(analysis, setup=replace(POWERED, spindle_power_w=w)) for w in (None, 50.0))
+    assert free.power_depth_mm is None
+    assert held.depth_factor == free.depth_factor
+    # By hand: 10,800 mm3/min at 2 mm; 0.03 mm a tooth lies between the table's 1316 N/mm2 at 0.02 mm and 1047
+    # at 0.05 mm; a fifth is lost in the spindle. 50 W drive 50 * 0.8 * 60,000 / (5,400 * pressure) mm.
+    low, high = (50 * 0.8 * 60_000 / (5_400 * pressure) for pressure in (1316, 1047))
+    assert low <= held.power_depth_mm <= high
+
+
+def test_chip_load_that_may_break_the_tool_is_given_no_feed_that_keeps_it():
+    # 1/4 in in 7075: 0.002 in is usual, 0.0508 mm; here 0.3 mm a tooth.
+    setup = replace(POWERED, diameter_mm=6.35, width_mm=6.35, feed_mm_min=9_000.0)
+    advice = advise(analysis_of("chatter", chatter_hz=632.1, rpm=10_000.0, flutes=3), setup=setup)
+    assert advice.speeds
+    assert all(speed.feed_mm_min is None for speed in advice.speeds)
+    first_rpm = advice.speeds[0].set_rpm
+    assert "the tool may break; feed slower" in advice.urgent[0]
+    assert f"at {first_rpm:,.0f} rpm up to {0.0508 * 3 * first_rpm:,.0f} mm/min is usual" in advice.urgent[1]
+    usual = advise(
+        analysis_of("chatter", chatter_hz=632.1, rpm=10_000.0, flutes=3),
+        setup=replace(setup, feed_mm_min=900),
+    )
+    assert usual.urgent == ()
+    assert usual.speeds[0].feed_mm_min == pytest.approx(900 * usual.speeds[0].set_rpm / 10_000)
+
+
+def test_feed_that_may_break_the_tool_is_not_said_to_go_up_with_the_speed():
+    far = replace(FAR, material="7075", feed_mm_min=3_000.0)  # 0.5 mm a tooth
+    assert not any("can feed that fast" in one for one in far_cautions(far))
 
 
 def test_cautions_name_a_long_stick_out_and_a_chip_too_thick():

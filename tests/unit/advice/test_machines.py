@@ -136,6 +136,8 @@ def test_stable_cut_may_go_a_little_deeper_but_never_beyond_what_the_user_dares(
     assert 1.0 <= free.depth_factor < 1.5
     held = advise(quiet, setup=replace(SETUP, rpm=12_000, max_depth_mm=0.5))
     assert held.depth_factor == 1.0
+    short = advise(quiet, setup=replace(SETUP, rpm=12_000, stick_out_mm=0.50025))
+    assert short.depth_factor == 1.0  # 1.0005 rounded up would be past the holder
 
 
 def test_depth_that_a_ramp_told_is_taken_for_the_limit():

@@ -7,7 +7,15 @@ import numpy as np
 import pytest
 
 from chatter.advice.machines import ChatterLine
-from chatter.advice.next_cut import MadeCut, choose_next, draw_history, find_best, grid_chances, round_down
+from chatter.advice.next_cut import (
+    MadeCut,
+    choose_lighter,
+    choose_next,
+    draw_history,
+    find_best,
+    grid_chances,
+    round_down,
+)
 from chatter.advice.speeds import speed_grid_rpm
 from chatter.errors import InputError
 from chatter.model import CutSetup
@@ -78,6 +86,26 @@ def test_next_cut_is_never_outside_the_limits(seed):
         verdict = str(draws.choice(["stable", "chatter", "marginal"]))
         lines = LINES if verdict == "chatter" else ()
         cuts.append(made(following.rpm, following.depth_mm, verdict, lines=lines, set_rpm=following.set_rpm))
+
+
+def test_next_cut_is_never_deeper_than_the_tool_sticks_out():
+    short = replace(SETUP, stick_out_mm=0.45)
+    cuts = (FIRST, made(12_000, 0.4, "stable"))
+    assert choose_next(cuts, setup=SETUP).depth_mm > 0.45  # else the case shows nothing
+    assert choose_next(cuts, setup=short).depth_mm <= 0.45
+    lighter = choose_lighter((), setup=short, rpm=12_000.0, set_rpm=12_000.0, depth_mm=2.0)
+    assert lighter.depth_mm <= 0.45
+    deep = made(11_000, 0.5, "stable")  # made before the stick-out was told
+    assert find_best((deep,), setup=short) is None
+
+
+def test_gain_that_a_chip_too_thick_would_bring_is_told_as_of_that_chip():
+    cuts = (FIRST, made(12_000, 0.4, "stable"))
+    thick = replace(SETUP, material="7075", feed_mm_min=9_000.0)  # 0.3 mm a tooth of a 6 mm tool
+    chosen = choose_next(cuts, setup=thick)
+    assert (chosen.action, chosen.feed_mm_min) == ("cut", None)
+    assert "It would, at the same chip load, remove" in chosen.why
+    assert "chip load" not in choose_next(cuts, setup=replace(thick, feed_mm_min=900.0)).why
 
 
 def test_unknown_fastest_speed_suggests_nothing_faster_than_was_dialled():

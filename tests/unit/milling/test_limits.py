@@ -7,7 +7,15 @@ from hypothesis import strategies as st
 
 from chatter.errors import BadValueError
 from chatter.milling.kinematics import mean_chip_mm
-from chatter.milling.limits import check_setting, find_speed_range, power_needed_w, spindle_power_w
+from chatter.milling.limits import (
+    check_setting,
+    feed_at_mm_min,
+    feed_to_suggest_mm_min,
+    find_speed_range,
+    power_needed_w,
+    spindle_power_w,
+    takes_thick_chips,
+)
 from chatter.milling.materials import list_materials
 from chatter.model import CutSetup
 
@@ -98,9 +106,27 @@ def test_power_short_by_one_table_by_another_or_at_speed_is_told_apart(power_w, 
     ],
 )
 def test_chip_load_far_from_the_usual_is_told(feed_mm_min, code):
+    told = CutSetup(rpm=10_000, flutes=2, material="7075", diameter_mm=6.35, feed_mm_min=feed_mm_min)
+    assert takes_thick_chips(told) == (code == ["chip-thick"])
     setup = CutSetup(rpm=10_000, flutes=2, material="7075", diameter_mm=6.35)
     found = codes(setup, set_rpm=10_000, feed_mm_min=feed_mm_min, depth_mm=None)
     assert [name for name in found if name.startswith("chip")] == code
+
+
+@pytest.mark.parametrize(
+    ("feed_mm_min", "there", "suggested"),
+    [
+        (600.0, 1200.0, 1200.0),
+        (2400.0, 0.0508 * 2 * 20_000, None),  # 0.12 mm a tooth: more than twice 0.002 in
+        (None, None, None),
+    ],
+)
+def test_feed_of_another_speed_keeps_the_chip_load_but_not_one_that_may_break_the_tool(
+    feed_mm_min, there, suggested
+):
+    setup = CutSetup(rpm=10_000, flutes=2, material="7075", diameter_mm=6.35, feed_mm_min=feed_mm_min)
+    assert feed_at_mm_min(setup, set_rpm=20_000) == pytest.approx(there)
+    assert feed_to_suggest_mm_min(setup, set_rpm=20_000) == suggested
 
 
 @pytest.mark.parametrize(

@@ -151,6 +151,38 @@ def test_estimate_of_a_quiet_cut_names_the_earlier_cuts_that_it_rests_on(earlier
     assert ("and this setup's earlier cuts, promises" in " ".join(to_text(filed).split())) == bool(earlier)
 
 
+@pytest.mark.parametrize(
+    ("power_mm", "told", "untold"),
+    [
+        # 0.6 of 2 mm is stable.
+        (
+            0.379,
+            "no more than 0.37 mm instead of 2 mm: deeper needs more power than the spindle has",
+            "1.20 mm i",
+        ),
+        (0.0379, "no more than 0.037 mm instead of 2 mm", "0.04 mm"),
+        (1.3, "no more than 0.60 times the present depth (1.20 mm instead of 2 mm)", "power"),
+        (None, "no more than 0.60 times the present depth (1.20 mm instead of 2 mm)", "power"),
+    ],
+)
+def test_lesser_depth_of_power_and_chatter_is_told_with_the_reason(power_mm, told, untold, chattering):
+    short = "This cut needs about 80 W."
+    urgent = (short,) if power_mm is not None and power_mm < 2 else ()
+    advice = replace(chattering.advice, action="reduce depth", power_depth_mm=power_mm, urgent=urgent)
+    text = " ".join(to_text(replace(chattering, advice=advice)).split())
+    assert told in text
+    assert untold not in text
+
+
+def test_stable_cut_is_invited_no_deeper_than_the_power_drives(make_document, make_cut):
+    document = make_document((make_cut("stable", 0.03),), action="keep")
+    advice = replace(document.advice, depth_factor=1.4, power_depth_mm=2.4)
+    text = " ".join(to_text(replace(document, advice=advice)).split())
+    assert "no more than 2.4 mm instead of 2 mm: deeper needs more power" in text
+    assert "By the sound alone 2.80 mm would be stable" in text
+    assert "Go deeper in small steps" in text
+
+
 def test_one_flute_strikes_and_two_strike(make_document, make_cut):
     document = make_document((make_cut(),))
     one = replace(document.analysis.spindle, flutes=1)

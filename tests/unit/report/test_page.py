@@ -312,6 +312,14 @@ def test_less_depth_is_told_in_millimetres_rounded_down(make_document):
     assert "Keep the speed and take 1.23 mm or less." in Read(to_html(page_of_cut(shallow))).text
 
 
+def test_less_depth_is_no_more_than_the_spindle_drives(make_document):
+    weak = make_document(action="reduce depth")
+    weak = replace(weak, advice=replace(weak.advice, depth_factor=0.6171, power_depth_mm=0.379))
+    shown = Read(to_html(page_of_cut(weak))).text
+    assert "Keep the speed and take 0.37 mm or less." in shown
+    assert "deeper needs more power than the spindle has" in shown
+
+
 def test_marginal_cut_is_not_said_to_chatter(make_document, make_cut):
     edge = make_cut("marginal", 0.5, chatter_hz=913.4, onset_s=1.6)
     shown = Read(to_html(page_of_cut(make_document((edge,))))).text
