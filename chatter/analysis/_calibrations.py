@@ -15,7 +15,6 @@ from typing import Any, Literal
 from chatter.analysis._files import replace_text
 from chatter.analysis._folders import data_folder
 from chatter.analysis._parts import program_part
-from chatter.analysis._values import read_number
 from chatter.errors import BadValueError, FileProblemError, OutputError
 from chatter.model.noise import Calibration, CalibrationDocument
 from chatter.notebook.checks import check_name, name_key
@@ -24,10 +23,7 @@ Weighting = Literal["A", "C", "Z"]
 WEIGHTINGS = ("A", "C", "Z")
 LEVELS_DB = (30.0, 140.0)  # own choice: a phone's own noise is about as loud, and none takes more
 SHORTEST_S = 3.0  # own choice: a meter's Slow reading needs that long to settle
-KEPT_DB = (0.0, 250.0)  # own choice: beyond, the file of calibrations is damaged
-# Own choice, common practice: phones lie at 110 to 130 dB, a recorder turned up for birds near 80, a stage
-# microphone on one turned down near 150.
-FULL_SCALES_DB = (80.0, 160.0)
+FULL_SCALES_DB = (0.0, 250.0)  # own choice: any microphone there is
 MOST_UNCERTAINTY_DB = 60.0  # own choice: any kept entry lies below
 TONES_HZ = (100.0, 4000.0)  # own choice: calibrators give 250 Hz or 1 kHz
 TONE_SHARE = 0.9  # own choice: of the A-weighted energy that must be the tone's; 0.5 dB
@@ -105,7 +101,6 @@ def make_calibration(
         heard_db = _tone_db(heard.analysis, hz, file)
     if heard_db is None:
         raise BadValueError("recording", file, "one that holds more than digital silence")
-    _check_made(level, heard_db)
     uncertainty = made_uncertainty_db(TOLD_UNCERTAINTY_DB if told_db is None else told_db)
     known = _read_all()  # again: another process may have kept one meanwhile
     earlier = _find_replaced(kept, known, replace=replace)
@@ -159,47 +154,13 @@ def _check_recording(analysis: Any, file: str) -> None:
         raise BadValueError("recording", file, needed)
 
 
-def _check_made(level_db: float, heard_db: float) -> None:
-    """Refuse a level that doesn't go with the recording."""
-    made_db, (low_db, high_db) = level_db - heard_db, FULL_SCALES_DB
-    if not low_db <= made_db <= high_db:
-        raise BadValueError(
-            "level_db",
-            level_db,
-            f"the level while this was recorded: by this one digital full scale stands for {made_db:.0f} dB, "
-            f"and on any phone or recorder that lies from {low_db:g} to {high_db:g} dB",
-        )
-
-
-def read_full_scale(value: object) -> float:
-    """Read what digital full scale stands for, dB, as any phone or recorder may have it.
-
-    Raises
-    ------
-    BadValueError
-        It is no number, or none has it.
-    """
-    low_db, high_db = FULL_SCALES_DB
-    needed = (
-        f"the level in dB that digital full scale stands for, from {low_db:g} to {high_db:g} (a phone's is "
-        "some 110 to 130), or calibrate the phone"
-    )
-    try:
-        full_scale_db = read_number("full_scale_db", value, high_db)
-    except BadValueError as error:
-        raise BadValueError("full_scale_db", value, needed) from error
-    if full_scale_db < low_db:
-        raise BadValueError("full_scale_db", value, needed)
-    return full_scale_db
-
-
 def find_calibration(name: str) -> Calibration:
     """Give a calibration that is kept by name; upper and lower case don't matter.
 
     Raises
     ------
     BadValueError
-        There is none of that name, or no phone has the full scale that it holds.
+        There is none of that name.
     FileProblemError
         The file of calibrations can't be read.
     """
@@ -209,14 +170,9 @@ def find_calibration(name: str) -> Calibration:
         there = ", ".join(sorted(known)) or "none yet: make one from a recording of a known level"
         raise BadValueError("calibration", name, f"the name of one that is kept ({there})")
     entry = known[kept]
-    full_scale_db, (low_db, high_db) = float(entry["full_scale_db"]), FULL_SCALES_DB
-    if not low_db <= full_scale_db <= high_db:
-        told = f"{kept} (full scale {full_scale_db:g} dB)"
-        needed = f"one whose full scale lies from {low_db:g} to {high_db:g} dB: calibrate that phone again"
-        raise BadValueError("calibration", told, needed)
     return Calibration(
         source="saved",
-        full_scale_db=full_scale_db,
+        full_scale_db=float(entry["full_scale_db"]),
         uncertainty_db=float(entry["uncertainty_db"]),
         name=kept,
     )
@@ -284,7 +240,7 @@ def _read_all() -> dict[str, dict[str, Any]]:
 def _makes_sense(entry: dict[str, Any]) -> bool:
     """Say whether an entry holds two finite numbers of the size that a calibration has."""
     full_scale_db, uncertainty_db = float(entry["full_scale_db"]), float(entry["uncertainty_db"])
-    low_db, high_db = KEPT_DB
+    low_db, high_db = FULL_SCALES_DB
     return low_db <= full_scale_db <= high_db and 0 <= uncertainty_db < MOST_UNCERTAINTY_DB  # False for NaN
 
 

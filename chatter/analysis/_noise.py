@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chatter.analysis._calibrations import find_calibration, read_full_scale
+from chatter.analysis._calibrations import FULL_SCALES_DB, find_calibration
 from chatter.analysis._cut_documents import ReadCut, as_read_cut, read_cuts
 from chatter.analysis._files import hash_file
 from chatter.analysis._noise_findings import list_noise_findings
@@ -192,7 +192,7 @@ def read_wanted(options: dict[str, Any]) -> Wanted:
     if full_scale_db is not None and name is not None:
         raise BadValueError("calibration", name, "either it or full_scale_db, not both")
     if full_scale_db is not None:
-        calibration = given(read_full_scale(full_scale_db))
+        calibration = given(read_number("full_scale_db", full_scale_db, FULL_SCALES_DB[1], zero_allowed=True))
     else:
         calibration = typical_phone() if name is None else find_calibration(name)
     rpm, flutes = options["rpm"], options["flutes"]
@@ -263,7 +263,7 @@ def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
     findings = [
         *measured.recording["findings"],
         *doubts,
-        *list_noise_findings(wanted.scene, loud_part=loud_part, mean_db=mean_db),
+        *list_noise_findings(wanted.scene, full_scale_db=scale_db, loud_part=loud_part, mean_db=mean_db),
     ]
     document = NoiseDocument(
         program=program_part(wanted.settings),

@@ -21,24 +21,22 @@ if TYPE_CHECKING:
 
 Facade = Literal["none", "in front", "on it"]
 FACADES = ("none", "in front", "on it")
-MOST_M3, MOST_DB, MOST_MIN, MOST_H = 100_000.0, 140.0, 1440.0, 24.0
-MOST_M = 1000.0  # ISO 9613-2:1996, Table 5: no accuracy is given beyond
-LEAST_M = 0.1  # own choice: no phone stands nearer to a running cutter, and no ear
-EAR_M = 5.0  # own choice: whoever runs the machine stands at it
-PHONE_M = 20.0  # own choice: farther away a phone hears the street, unless it lies near the neighbour
-NEAR_NEIGHBOUR = 0.5  # own choice: of the way to the neighbour
-METRES = "0.7 stands for 70 cm"
+MOST_M, MOST_M3, MOST_DB, MOST_MIN, MOST_H = 2000.0, 100_000.0, 140.0, 1440.0, 24.0
 LIMITS = {
+    "mic_distance_m": MOST_M,
+    "neighbour_distance_m": MOST_M,
     "screen_height_m": 100.0,
     "screen_distance_m": MOST_M,
     "machine_height_m": 100.0,
     "neighbour_height_m": 100.0,
     "room_m3": MOST_M3,
+    "ear_distance_m": 100.0,
     "limit_db": MOST_DB,
     "minutes": MOST_MIN,
     "evening_h": MOST_H,
 }
-# Findings with which the peaks at the ear aren't known: cut off, turned down, or short of high frequencies.
+# Findings with which the peaks at the ear aren't known: cut off, turned down, short of high frequencies, or
+# reckoned from a full scale or a distance that is hardly right.
 LOSE_PEAKS = {
     "clipped",
     "automatic-gain",
@@ -46,16 +44,12 @@ LOSE_PEAKS = {
     "narrow-band",
     "headset-codec",
     "voice-message",
+    "full-scale-unlikely",
+    "distance-unlikely",
 }
 IDLE_PART = "quiet parts left out"
 _PHONE = "how far the phone lay from the machine, in m"
 _NEIGHBOUR = "how far away the neighbour is, in m"
-# What each distance is at most, in m, and what it is in words.
-DISTANCES = {
-    "mic_distance_m": (MOST_M, f"{_PHONE}, {LEAST_M:g} to {PHONE_M:g}, farther only near the neighbour"),
-    "neighbour_distance_m": (MOST_M, f"{_NEIGHBOUR}, {LEAST_M:g} to {MOST_M:,.0f}"),
-    "ear_distance_m": (EAR_M, f"how far your ear is from the cut, in m, {LEAST_M:g} to {EAR_M:g}"),
-}
 _EITHER_DISTANCE = f"{_NEIGHBOUR}, or how far your ear is from the cut"
 _HEIGHT = "the height of the screen, in m"
 # What each option needs beside it (one of those named), and what that is in words.
@@ -106,7 +100,6 @@ def read_scene(options: dict[str, Any]) -> Scene:
         name: None if options[name] is None else read_number(name, options[name], limit)
         for name, limit in LIMITS.items()
     }
-    numbers |= _distances(options)
     openings = tuple(find_opening(text) for text in options["opening"])
     indoors = bool(options["indoors"])
     if openings and not indoors:
@@ -135,25 +128,6 @@ def read_scene(options: dict[str, Any]) -> Scene:
             if name not in ("screen", "indoors", "openings", "facade")
         },
     )
-
-
-def _distances(options: dict[str, Any]) -> dict[str, float | None]:
-    """Read the distances, and refuse what can't be one in metres: such a slip declares ears safe."""
-    told: dict[str, float | None] = {}
-    for name, (high_m, words) in DISTANCES.items():
-        value = options[name]
-        try:
-            told[name] = None if value is None else read_number(name, value, high_m)
-        except BadValueError as error:
-            raise BadValueError(name, error.value, f"{words} ({METRES})") from error
-        if value is not None and (told[name] or 0.0) < LEAST_M:
-            raise BadValueError(name, told[name], f"{words} ({METRES})")
-    phone_m, neighbour_m = told["mic_distance_m"], told["neighbour_distance_m"]
-    if phone_m is not None and phone_m > PHONE_M:
-        in_the_open = neighbour_m is not None and not options["indoors"]
-        if not in_the_open or phone_m < NEAR_NEIGHBOUR * (neighbour_m or 0.0):
-            raise BadValueError("mic_distance_m", phone_m, f"{DISTANCES['mic_distance_m'][1]} ({METRES})")
-    return told
 
 
 def _check_needs(told: dict[str, Any]) -> None:
@@ -252,9 +226,7 @@ def _at_neighbour(
     }
     neighbour = level_at_neighbour(band_levels(document), **surroundings)
     gain_db = document.idle_gain_db
-    if (
-        gain_db > 0
-    ):  # so that the parts lead from the level at the phone, idle time included, to the neighbour
+    if gain_db > 0:  # so that the parts lead from the mean at the phone to the neighbour
         first, *rest = neighbour.parts
         parts = (first, NeighbourPart(name=IDLE_PART, db=gain_db), *rest)
         neighbour = replace(neighbour, parts=parts)
