@@ -14,7 +14,7 @@ from chatter.model import CutSetup
 MAX_RPM = 200_000.0  # above the fastest dental and jewellers' air spindles; common practice
 MAX_FLUTES = 20
 # Own choices: beyond these a length is likelier in other units than meant. They hold for every command.
-MAX_DEPTH_MM = 50.0
+MAX_DEPTH_MM = 100.0
 MAX_WIDTH_MM = 200.0
 LEAST_DIAMETER_MM, MAX_DIAMETER_MM = 0.05, 200.0
 MAX_STICK_OUT_MM = 1000.0  # no cutter of a small machine is longer; common practice

@@ -66,7 +66,7 @@ def test_number_with_a_unit_or_a_comma_is_told_with_what_to_type(values, said):
     ("values", "named"),
     [
         ({"depth_mm": 300}, "depth_mm"),  # micrometres
-        ({"max_depth_mm": 51}, "max_depth_mm"),
+        ({"max_depth_mm": 101}, "max_depth_mm"),
         ({"depth_from_mm": 0, "depth_to_mm": 60}, "depth_to_mm"),
         ({"width_mm": 201}, "width_mm"),
         ({"diameter_mm": 6000}, "diameter_mm"),
@@ -85,7 +85,7 @@ def test_length_that_is_likely_in_other_units_is_refused_by_every_command_alike(
 
 
 def test_deepest_widest_and_thinnest_that_can_be_meant_are_taken():
-    ends = {"depth_mm": 50, "stick_out_mm": 50, "width_mm": 0.05, "diameter_mm": 0.05}
+    ends = {"depth_mm": 100, "stick_out_mm": 100, "width_mm": 0.05, "diameter_mm": 0.05}
     with pytest.raises(FileProblemError):  # the values passed: the file is looked for
         analyse_cut(NOWHERE, rpm=12_000, flutes=2, **ends)
 
