@@ -67,7 +67,7 @@ def test_number_with_a_unit_or_a_comma_is_told_with_what_to_type(values, said):
     [
         ({"depth_mm": 300}, "depth_mm"),  # micrometres
         ({"max_depth_mm": 101}, "max_depth_mm"),
-        ({"depth_from_mm": 0, "depth_to_mm": 60}, "depth_to_mm"),
+        ({"depth_from_mm": 0, "depth_to_mm": 160}, "depth_to_mm"),
         ({"width_mm": 201}, "width_mm"),
         ({"diameter_mm": 6000}, "diameter_mm"),
         ({"diameter_mm": 0.006}, "diameter_mm"),  # metres
