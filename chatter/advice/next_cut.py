@@ -219,7 +219,7 @@ def choose_next(
         flutes=setup.flutes,
     )
     removal = grid.depths_mm[:, None] * grid.speeds_rpm[None, :] / slip  # at the same chip load and width
-    able = _has_power(grid, slip=slip, setup=setup) & ~_was_spoilt(grid, cuts)
+    able = _has_power(grid, slip=slip, setup=setup) & ~_was_spoilt(grid, cuts) & _one_step(grid, cuts)
     chance = np.where(able, grid.stable_probability, 0.0)
     if best is None:
         tried = sum(cut.verdict != "stable" for cut in cuts)
@@ -364,6 +364,18 @@ def _was_spoilt(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_
             near = np.abs(grid.speeds_rpm / cut.rpm - 1) < SAME_SPEED
             spoilt |= (grid.depths_mm[:, None] >= TRIED_AGAIN * cut.depth_mm) & near[None, :]
     return spoilt
+
+
+def _one_step(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_]:
+    """Say where not both speed and depth are new, while no cut has chattered. Shape (depths, speeds).
+
+    What was heard tells little of the machine then: another speed is tried at a depth that was stable.
+    """
+    if any(cut.verdict != "stable" for cut in cuts):
+        return np.ones(grid.stable_probability.shape, dtype=np.bool_)
+    cut_before = np.array([np.abs(grid.speeds_rpm / cut.rpm - 1) < SAME_SPEED for cut in cuts]).any(axis=0)
+    deepest_mm = max(cut.depth_mm for cut in cuts)
+    return np.asarray((grid.depths_mm[:, None] <= deepest_mm) | cut_before[None, :])
 
 
 def _done(best: BestSoFar, cuts: tuple[MadeCut, ...], *, why: str) -> NextCut:

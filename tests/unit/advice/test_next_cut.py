@@ -16,6 +16,7 @@ from chatter.advice.next_cut import (
     grid_chances,
     round_down,
 )
+from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import speed_grid_rpm
 from chatter.errors import InputError
 from chatter.model import CutSetup
@@ -154,6 +155,26 @@ def test_without_chatter_or_taps_depth_grows_in_steps_and_says_so():
     assert following.depth_mm == pytest.approx(0.6)
     assert following.stable_probability is None
     assert "go deeper in steps" in following.why
+
+
+def test_without_chatter_speed_and_depth_are_never_raised_at_once_though_a_hump_gives_chances():
+    hump = KnownMode(
+        frequency_hz=600.0,
+        spread=0.04,
+        damping_ratio=0.03,
+        damping_spread=0.3,
+        damping_is_bound=False,
+        weight=1.0,
+        believed=0.3,
+    )
+    quiet = made(6_000, 0.2, "stable")
+    chosen = choose_next((quiet,), setup=replace(SETUP, rpm=6_000), known=(hump,))
+    assert chosen.stable_probability is not None
+    assert chosen.rpm > 1.1 * quiet.rpm
+    assert chosen.depth_mm <= quiet.depth_mm
+    again = choose_next((quiet, made(chosen.rpm, chosen.depth_mm, "stable")), setup=SETUP, known=(hump,))
+    assert again.depth_mm > quiet.depth_mm  # then deeper, where a cut was made
+    assert again.rpm == pytest.approx(chosen.rpm, rel=0.02)
 
 
 def test_without_chatter_at_the_largest_depth_the_fastest_speed_is_tried():
