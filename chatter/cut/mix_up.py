@@ -3,7 +3,8 @@
 In: the studied cuts, what was said of them. Out: a doubt, and the cuts as studied at that speed.
 Why: told 18,000 rpm of a spindle that turns at 12,000, every line of the cut stands where chatter that locked
 to every third turn would. So few tools chatter exactly there that a wrong speed is likelier. Told twice the
-speed, an odd number of flutes sounds as if it doubled its period, a kind of chatter: that is only doubted.
+speed it is every second turn; an odd number of flutes that doubles its period chatters so, too, and now and
+then another tool: then there is only a doubt.
 Source: common practice, our own ratios and shares.
 Leaves out: other wrong speeds and flute counts, which speak for themselves (chatter/cut/findings.py).
 """
@@ -57,7 +58,7 @@ def find_mix_up(
         there = study(replace(setup, rpm=60 * share * turn_hz))
         same = [cut for cut in there if cut.section.start_s <= middle_s <= cut.section.end_s]
         if any(_is_quiet(cut) for cut in same):
-            doubles = share == HALF and setup.flutes % 2 == 1
+            doubles = share == HALF
             return _doubt(same[0], setup=setup, doubles=doubles), () if doubles else there
     return None
 
@@ -75,6 +76,6 @@ def _doubt(cut: StudiedCut, *, setup: CutSetup, doubles: bool) -> Doubt:
         f"the speed told ({setup.rpm:,g} rpm)."
     )
     if doubles:
-        message += " If that is right, teeth cut in turns, a kind of chatter."
+        message += " If that is right, this is chatter that repeats at every second turn."
     finding = Finding(code="facts-do-not-fit", severity="warning", message=message)
     return Doubt(finding=finding, tooth_hz=cut.speed.rotation_hz * setup.flutes)
