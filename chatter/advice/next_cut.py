@@ -373,9 +373,10 @@ def _one_step(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_]:
     """
     if any(cut.verdict != "stable" for cut in cuts):
         return np.ones(grid.stable_probability.shape, dtype=np.bool_)
-    cut_before = np.array([np.abs(grid.speeds_rpm / cut.rpm - 1) < SAME_SPEED for cut in cuts]).any(axis=0)
+    cut_rpm = np.array([cut.rpm for cut in cuts])
+    away = np.min(np.abs(grid.speeds_rpm[None, :] / cut_rpm[:, None] - 1), axis=0)
     deepest_mm = max(cut.depth_mm for cut in cuts)
-    return np.asarray((grid.depths_mm[:, None] <= deepest_mm) | cut_before[None, :])
+    return np.asarray((grid.depths_mm[:, None] <= deepest_mm) | (away[None, :] < SAME_SPEED))
 
 
 def _done(best: BestSoFar, cuts: tuple[MadeCut, ...], *, why: str) -> NextCut:
