@@ -15,7 +15,8 @@ CAUTIONS = (
     "Wear hearing protection at the machine whenever you have to raise your voice there, or are not sure.",
 )
 SHOWN_TONES = 6
-FIRST_FINDINGS = ("idle-counts", "uneven-level")  # what may make the answer too kind stands below it
+# What may make the answer too kind stands below it.
+FIRST_FINDINGS = ("full-scale-unlikely", "distance-unlikely", "neighbour-far", "idle-counts", "uneven-level")
 TOLD_GAIN_DB = 0.5  # a smaller one rounds to nothing
 # Nominal midbands of third octaves, IEC 61260-1:2014, 5.5 and annex E.
 NOMINAL_HZ = (
