@@ -211,7 +211,7 @@ def test_killed_run_leaves_whole_lines_and_no_process_behind(shop):
 
 @pytest.mark.skipif(sys.platform == "win32", reason="sends the signal that Ctrl-C sends elsewhere")
 def test_run_stopped_by_hand_says_that_the_same_command_goes_on(shop):
-    rows = "".join(f"{name}.wav,{rpm},2\n" for rpm in range(9000, 9040) for name in "abc")
+    rows = "".join(f"{name}.wav,{rpm},2\n" for rpm in range(9000, 9400) for name in "abc")
     (shop / "long.csv").write_text("file,rpm,flutes\n" + rows, encoding="utf-8")
     out = shop / "out.jsonl"
     command = [sys.executable, "-m", "chatter", "batch", "long.csv", "--out", "out.jsonl"]
