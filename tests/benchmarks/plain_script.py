@@ -6,7 +6,7 @@
 The script takes one spectrum and the share of its power that lies off the spindle's comb. Told nothing, it
 takes the whole file and the dialled speed; told all, the true speed and the times of the cuts, and it takes
 away the sound beside them. Its line is the strongest off the comb. Its threshold is the best one for the very
-scenes it is scored on. Results: docs/verdicts.md.
+scenes it is scored on.
 """
 
 import sys
