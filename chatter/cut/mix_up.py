@@ -15,7 +15,7 @@ from dataclasses import replace
 from chatter.cut.findings import Doubt
 from chatter.cut.spindle import BELIEVED
 from chatter.cut.study import StudiedCut
-from chatter.cut.verdict import STABLE_BELOW, probability_of_chatter
+from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.model import CutSetup, Finding
 
 MIX_UPS = (2 / 3, 3 / 4, 4 / 3, 3 / 2)  # of the speed told
@@ -65,7 +65,7 @@ def find_mix_up(
 
 def _is_quiet(cut: StudiedCut) -> bool:
     """Say whether a cut has a spindle's comb and is stable."""
-    return cut.speed.chance >= BELIEVED and probability_of_chatter(cut.evidence) < STABLE_BELOW
+    return cut.speed.chance >= BELIEVED and verdict_of(probability_of_chatter(cut.evidence)) == "stable"
 
 
 def _doubt(cut: StudiedCut, *, setup: CutSetup, doubles: bool) -> Doubt:
