@@ -209,31 +209,24 @@ def test_killed_run_leaves_whole_lines_and_no_process_behind(shop):
     ]
 
 
-def interrupt(run):
-    """Press Ctrl-C as a person does: again where a library's callback has swallowed it."""
-    for _ in range(6):
-        run.send_signal(signal.SIGINT)
-        try:
-            return run.communicate(timeout=10)
-        except subprocess.TimeoutExpired:
-            continue
-    run.kill()
-    return run.communicate()
-
-
 @pytest.mark.skipif(sys.platform == "win32", reason="sends the signal that Ctrl-C sends elsewhere")
 def test_run_stopped_by_hand_says_that_the_same_command_goes_on(shop):
     rows = "".join(f"{name}.wav,{rpm},2\n" for rpm in range(9000, 9400) for name in "abc")
     (shop / "long.csv").write_text("file,rpm,flutes\n" + rows, encoding="utf-8")
     out = shop / "out.jsonl"
-    command = [sys.executable, "-m", "chatter", "batch", "long.csv", "--out", "out.jsonl"]
+    # Tests run in a shell's background inherit a Ctrl-C switched off; the user's is on.
+    heeds = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
+    start = f"{heeds}; from chatter.cli import main; main()"
+    command = [sys.executable, "-c", start, "batch", "long.csv", "--out", "out.jsonl"]
     environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
     run = subprocess.Popen(command, cwd=shop, env=environment, stderr=subprocess.PIPE, text=True)
     give_up = time.monotonic() + 60
     while time.monotonic() < give_up and not (out.exists() and out.read_bytes().count(b"\n") >= 1):
         time.sleep(0.05)
-    _, told = interrupt(run)
-    assert run.returncode == 130  # 128 and the number of the signal, as shells count
+    run.send_signal(signal.SIGINT)
+    _, told = run.communicate(timeout=60)
+    # 128 and the number of the signal, as shells count; or ended by it, where it came amid an import
+    assert run.returncode in (130, -signal.SIGINT)
     assert "stopped: the same command goes on" in told
     assert "Traceback" not in told
 
