@@ -13,7 +13,17 @@ ChatterError
 Every message is one line: what was found, what was needed, what to do.
 """
 
+import difflib
+from collections.abc import Iterable, Mapping
 from typing import ClassVar, Self
+
+NEAR_NAME = 0.8  # of difflib's likeness; own choice: typing errors have more, "carbon" and "cast iron" 0.67
+
+
+def nearest_name(name: str, names: Iterable[str]) -> str | None:
+    """Give the name that was likely meant; None where none is really near."""
+    near = difflib.get_close_matches(name, names, n=1, cutoff=NEAR_NAME)
+    return near[0] if near else None
 
 
 class ChatterError(Exception):
@@ -41,6 +51,27 @@ class BadValueError(InputError):
         found = "is missing" if value is None else f"is {value!r}"
         super().__init__(f"{name} {found}: give {needed}")
         self.name, self.value, self.needed = name, value, needed
+
+    @classmethod
+    def of_unknown_name(
+        cls, kind: str, value: object, *, key: str, known: Mapping[str, str], listed: Iterable[str]
+    ) -> Self:
+        """Give the error for a name that is in no table; the nearest one comes first.
+
+        Parameters
+        ----------
+        kind, value
+            What it should name; what the user typed.
+        key
+            The same as the table's keys are written.
+        known
+            Every name as people write it, by its key.
+        listed
+            The names to choose from.
+        """
+        near = nearest_name(key, known)
+        hint = f"{known[near]} (the nearest name), or " if near else ""
+        return cls(kind, value, f"{hint}one of {', '.join(listed)}")
 
 
 class FileError(ChatterError):

@@ -5,7 +5,6 @@ Leaves out: judging the rows.
 """
 
 import csv
-import difflib
 import io
 import json
 from dataclasses import asdict, dataclass, fields
@@ -14,7 +13,7 @@ from typing import Any
 
 from chatter.analysis._files import file_settings, hash_file
 from chatter.analysis._values import checked_setup
-from chatter.errors import ChatterError, FileProblemError, InputError, OutputError
+from chatter.errors import ChatterError, FileProblemError, InputError, OutputError, nearest_name
 from chatter.model import CutSetup
 
 FILE_COLUMNS = ("file", "idle", "tap")  # paths, relative to the table
@@ -62,9 +61,9 @@ def read_table(table: Path) -> tuple[list[Row], tuple[str, ...]]:
         raise InputError(f"{table}: the column {twice[0]} is there twice: keep one, and rename the other")
     unused = tuple(name for name in names if name not in BATCH_COLUMNS and name)
     for name in unused:
-        if close := difflib.get_close_matches(name.lower(), BATCH_COLUMNS, n=1, cutoff=0.8):
+        if close := nearest_name(name.lower(), BATCH_COLUMNS):
             raise InputError(
-                f"{table}: unknown column {name}: rename it to {close[0]}, or to something less alike"
+                f"{table}: unknown column {name}: rename it to {close}, or to something less alike"
             )
     return [_row(record, table.parent) for record in records], unused
 

@@ -5,7 +5,6 @@ Source: materials.toml beside this file, read with tomllib; docs/materials.md sh
 Leaves out: coatings, coolant, hardness after heat treatment, and any limit (limits.py).
 """
 
-import difflib
 import itertools
 import math
 import re
@@ -20,7 +19,6 @@ from chatter.errors import BadValueError
 
 MM_PER_INCH = 25.4  # exact
 M_MIN_PER_SFM = 0.3048  # ft/min to m/min, exact
-NEAR_NAME = 0.8  # of difflib's likeness; own choice: typing errors have more, "carbon" and "cast iron" 0.67
 Strength = Literal["published", "common practice", "weak"]
 Thickness = Literal["tooth feed", "mean chip"]  # what a pressure was tabled against
 
@@ -157,11 +155,9 @@ def find_material(name: str) -> Material:
     key = _key(name) if isinstance(name, str) else ""
     if key in known:
         return known[key][1]
-    near = difflib.get_close_matches(key, known, n=1, cutoff=NEAR_NAME)
-    hint = f"{known[near[0]][0]} (the nearest name), or " if near else ""
-    raise BadValueError(
-        "material", name, f"{hint}one of {', '.join(material.name for material in list_materials())}"
-    )
+    names = {one: written for one, (written, _) in known.items()}
+    listed = (one.name for one in list_materials())
+    raise BadValueError.of_unknown_name("material", name, key=key, known=names, listed=listed)
 
 
 def read_materials(text: str) -> tuple[Material, ...]:

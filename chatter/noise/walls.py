@@ -5,7 +5,6 @@ Source: walls.toml beside this file, each figure with its source; docs/neighbour
 Leaves out: joints between elements, sound by way of the structure, and ducts.
 """
 
-import difflib
 import math
 import re
 import tomllib
@@ -21,7 +20,6 @@ from chatter.errors import BadValueError
 
 MASS_LAW_DB = 6.0  # an octave lower, half as heavy to the sound: the mass law of any handbook
 MOST_M2 = 10_000.0  # above any workshop's wall; common practice
-NEAR_NAME = 0.8  # of difflib's likeness; own choice: keeps typing errors, not other walls
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,10 +96,9 @@ def find_construction(name: str) -> Construction:
     key = _key(name) if isinstance(name, str) else ""
     if key in known:
         return known[key][1]
-    near = difflib.get_close_matches(key, known, n=1, cutoff=NEAR_NAME)
-    hint = f"{known[near[0]][0]} (the nearest name), or " if near else ""
-    listed = ", ".join(construction.name for construction in list_constructions())
-    raise BadValueError("wall, door or window", name, f"{hint}one of {listed}")
+    names = {one: written for one, (written, _) in known.items()}
+    listed = (one.name for one in list_constructions())
+    raise BadValueError.of_unknown_name("wall, door or window", name, key=key, known=names, listed=listed)
 
 
 def find_opening(text: str) -> Opening:
