@@ -14,7 +14,14 @@ import numpy as np
 from chatter.advice.concerns import Setting, find_concerns
 from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_limit_share, draw_machines
 from chatter.advice.shapes import known_modes
-from chatter.advice.speeds import Window, find_stable, find_windows, score_any, speed_grid_rpm
+from chatter.advice.speeds import (
+    Window,
+    find_natural_hz,
+    find_stable,
+    find_windows,
+    score_any,
+    speed_grid_rpm,
+)
 from chatter.advice.words import (
     BIG_JUMP,
     UNLIKELY_THERE,
@@ -232,10 +239,17 @@ def _suggest(
     grid = speed_grid_rpm(limits.low_rpm * true_per_set, high_rpm=limits.high_rpm * true_per_set)
     stable = find_stable(machines, speeds_rpm=grid, flutes=setup.flutes)
     allowed = np.array([_has_power(setup, set_rpm=rpm / true_per_set) for rpm in grid])
-    natural_hz = float(np.median(machines.natural_hz))
     windows = find_windows(stable, speeds_rpm=grid, present_rpm=present_rpm, allowed=allowed)
     dialled = tuple(
-        _dialled(window, limits=limits, present_rpm=present_rpm, setup=setup, natural_hz=natural_hz)
+        _dialled(
+            window,
+            limits=limits,
+            present_rpm=present_rpm,
+            setup=setup,
+            natural_hz=find_natural_hz(
+                machines, stable, rpm=window.rpm, speeds_rpm=grid, flutes=setup.flutes
+            ),
+        )
         for window in windows
     )
     chances = SpeedCurve(
@@ -263,17 +277,17 @@ def _dialled(
     set_rpm = _round_dial(window, true_per_set=true_per_set)
     set_rpm = min(max(set_rpm, limits.low_rpm), limits.high_rpm)
     rpm = set_rpm * true_per_set
-    lobe = max(1, round(60 * natural_hz / (setup.flutes * rpm)))
+    swings = 60 * natural_hz / (setup.flutes * rpm)
     chance = round(window.stable_probability, 3)  # one number, in the document and in its words
     return SpeedWindow(
         rpm=rpm,
         set_rpm=set_rpm,
         low_rpm=min(window.low_rpm, rpm),
         high_rpm=max(window.high_rpm, rpm),
-        lobe=lobe,
+        lobe=max(1, round(swings)),
         stable_probability=chance,
         feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
-        why=explain_speed(natural_hz, lobe=lobe, stable_probability=chance, ramp_to_mm=setup.depth_to_mm),
+        why=explain_speed(natural_hz, swings=swings, stable_probability=chance, ramp_to_mm=setup.depth_to_mm),
     )
 
 

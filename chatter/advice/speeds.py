@@ -19,6 +19,7 @@ KEEP_OUT_SHARE = 0.005  # nearer than 0.5 % to the present speed is no change
 NEAR_PEAK_SHARE = 0.9  # a window reaches to where the probability falls below this share of its peak
 LEAST_CHANCE = 0.02  # own choice: a further speed less likely than that, the earlier ones failed, is no try
 APART_SHARE = 0.02
+NEAR_SHARE = 0.1  # own choice: natural frequencies within a tenth are told as one
 SMOOTHING = np.array([1, 2, 3, 2, 1]) / 9
 MOST_LOBES_IN_FULL = 50  # own choice: keeps the advice under a third of a second on one core
 
@@ -71,9 +72,8 @@ def score_depths(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats
 def _find_stable(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats, flutes: int) -> Bools:
     """Say which machines are stable. Shape (m, machines, n); every second machine or fewer at low speeds."""
     per_turn = 60 / flutes  # [s/min] / [teeth/rev]
-    most_turns = per_turn * float(machines.trial_hz.max()) / speeds_rpm[0]
-    # Far down the lobes the work grows with their number, and little tells them apart: fewer machines do.
-    every = int(np.ceil(most_turns / MOST_LOBES_IN_FULL))
+    most_turns = _most_turns(machines, speeds_rpm=speeds_rpm, flutes=flutes)
+    every = _every(most_turns)
     limit = machines.depth_share[:, ::every]
     hz = machines.trial_hz[::every]
     phase = machines.phase_turns[:, ::every]
@@ -103,6 +103,42 @@ def _find_stable(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats
         np.add.at(flat, row[inside] + high[inside], -1)
     # What chatters at a depth chatters at all deeper ones.
     return np.asarray(np.cumsum(np.cumsum(hits, axis=0), axis=2)[..., :-1] == 0)
+
+
+def _most_turns(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> float:
+    """Give the most swings from tooth to tooth, at the slowest speed."""
+    return float(60 / flutes * machines.trial_hz.max() / speeds_rpm[0])  # [s/min] / [teeth/rev] * [1/s] / rpm
+
+
+def _every(most_turns: float) -> int:
+    """Give which machines are looked at: every second, third and so on.
+
+    Far down the lobes the work grows with their number, and little tells them apart: fewer machines do.
+    """
+    return int(np.ceil(most_turns / MOST_LOBES_IN_FULL))
+
+
+def find_natural_hz(
+    machines: Machines, stable: Bools, *, rpm: float, speeds_rpm: Floats, flutes: int
+) -> float:
+    """Give the natural frequency near which most machines lie that are stable at a speed.
+
+    What was heard often fits two quite different modes; a speed is good for one of them.
+
+    Parameters
+    ----------
+    machines, stable, speeds_rpm, flutes
+        As given to and by `find_stable`.
+    rpm
+        True speed; where it is stable on no machine, all machines count.
+    """
+    most_turns = _most_turns(machines, speeds_rpm=speeds_rpm, flutes=flutes)
+    hz = machines.natural_hz[:: _every(most_turns)]
+    there = stable[:, np.argmin(np.abs(speeds_rpm - rpm))]
+    hz = np.sort(hz[there] if there.any() else hz)
+    near = np.searchsorted(hz, hz * (1 + NEAR_SHARE), side="right") - np.arange(hz.size)
+    first = int(np.argmax(near))
+    return float(np.median(hz[first : first + near[first]]))
 
 
 def find_windows(

@@ -25,6 +25,7 @@ RECORDING_CAUTIONS = (
 )
 URGENT_CONCERNS = frozenset({"power", "chip-thick"})  # the tool may break or the spindle stall: told first
 BIG_JUMP = 2.0  # own choice: times the present speed and feed, from where on the machine is asked after
+IN_STEP = 0.15  # own choice: swings off a whole number, up to which a tooth meets the last one's wave in step
 UNLIKELY_THERE = "No allowed speed is likely to be stable at this depth: take less depth there, too."
 
 
@@ -90,15 +91,23 @@ def caution_jump(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) 
 
 
 def explain_speed(
-    natural_hz: float, *, lobe: int, stable_probability: float, ramp_to_mm: float | None = None
+    natural_hz: float, *, swings: float, stable_probability: float, ramp_to_mm: float | None = None
 ) -> str:
-    """Say in one sentence why a speed is worth trying; `ramp_to_mm` is the deep end of a ramped pass."""
+    """Say in one sentence why a speed is worth trying; `ramp_to_mm` is the deep end of a ramped pass.
+
+    `swings` is how often what rings moves to and fro from one tooth to the next.
+    """
     deep = "this depth" if ramp_to_mm is None else f"{ramp_to_mm:g} mm, the deep end of the ramp,"
-    swings = "once" if lobe == 1 else "twice" if lobe == 2 else f"{lobe} times"
+    whole = round(swings)
+    if whole >= 1 and abs(swings - whole) <= IN_STEP:
+        often = "once" if whole == 1 else "twice" if whole == 2 else f"{whole} times"
+        sense = ", so each tooth meets the last one's wave nearly in step;"
+    else:
+        often = f"{swings:.1f} times"
+        sense = ": not in step with the teeth, but"
     return (
-        f"What rings seems to swing near {natural_hz:,.0f} Hz, about {swings} from tooth to tooth at this "
-        f"speed, so each tooth meets the last one's wave nearly in step; stable at {deep} in "
-        f"{tell_machines(stable_probability)}."
+        f"What rings seems to swing near {natural_hz:,.0f} Hz, about {often} from tooth to tooth at this "
+        f"speed{sense} stable at {deep} in {tell_machines(stable_probability)}."
     )
 
 

@@ -3,12 +3,14 @@ import pytest
 
 from chatter.advice.machines import Machines
 from chatter.advice.speeds import (
+    find_natural_hz,
     find_stable,
     find_windows,
     score_any,
     score_depths,
     speed_grid_rpm,
 )
+from chatter.advice.words import explain_speed
 from chatter.milling import stability
 
 
@@ -91,3 +93,37 @@ def test_present_speed_is_never_suggested():
     windows = find_windows(stable, speeds_rpm=GRID, present_rpm=9_000)
     assert windows
     assert all(abs(window.rpm / 9_000 - 1) > 0.005 for window in windows)
+
+
+def test_reason_of_a_speed_is_the_mode_of_the_machines_that_are_stable_there():
+    # Sixty machines swing near 700 Hz and forty near 1,000: with two teeth in step at 10,500 and 7,500 rpm.
+    natural_hz = np.concatenate([np.linspace(690, 710, 60), np.linspace(990, 1_010, 40)])
+    machines = Machines(
+        trial_hz=np.ones((100, 2)) * natural_hz[:, None],
+        phase_turns=np.zeros((1, 100, 2)),
+        depth_share=np.ones((1, 100, 2)),
+        natural_hz=natural_hz,
+        limit_share=np.ones(100),
+    )
+    stable = machines_stable((0, 60, 10_500, 300), (60, 100, 7_500, 200))
+
+    def near_hz(rpm):
+        return find_natural_hz(machines, stable, rpm=rpm, speeds_rpm=GRID, flutes=2)
+
+    assert near_hz(10_500) == pytest.approx(700, rel=0.01)
+    assert near_hz(7_500) == pytest.approx(1_000, rel=0.01)
+    assert near_hz(9_000) == pytest.approx(700, rel=0.01)  # stable nowhere: what most machines have
+
+
+@pytest.mark.parametrize(
+    ("swings", "said"),
+    [
+        (1.04, "about once from tooth to tooth at this speed, so each tooth meets"),
+        (1.9, "about twice from tooth to tooth at this speed, so each tooth meets"),
+        (3.1, "about 3 times from tooth to tooth at this speed, so each tooth meets"),
+        (1.35, "about 1.4 times from tooth to tooth at this speed: not in step with the teeth, but stable"),
+        (0.3, "about 0.3 times from tooth to tooth at this speed: not in step with the teeth, but stable"),
+    ],
+)
+def test_reason_claims_to_be_in_step_only_where_it_is(swings, said):
+    assert said in explain_speed(1_000, swings=swings, stable_probability=0.5)
