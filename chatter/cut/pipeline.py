@@ -44,6 +44,13 @@ DB_PER_NEPER = 4.343  # of power
 # Nepers by which harmonics are louder in a cut than idling, where another cut's are clearly louder; and in
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
 RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
+FAINT_PEAK = 2.0**-11  # 16 steps of 16 bits: their noise sounds like chatter's; own choice
+FAINT = Finding(
+    code="faint",
+    severity="warning",
+    message="The recording is so faint that its steps of loudness hide what the cut did: record again, the "
+    "phone nearer, behind the guard, or its gain up.",
+)
 RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
 
 
@@ -139,7 +146,8 @@ def judge_recording(
         idle, compared = None, [unusable]
         channel, sections, studied = study_recording(recording, setup=setup)
     doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
-    cuts = tuple(_judge(cut, setup=setup) for cut in studied)
+    faint = bool(np.abs(recording.samples[channel]).max() < FAINT_PEAK)
+    cuts = tuple(_judge(cut, setup=setup, faint=faint) for cut in studied)
     if any(cut.verdict == "chatter" for cut in cuts):
         doubt, otherwise = _hear_otherwise(recording, studied, doubt=doubt, setup=setup, idle=idle)
         if doubt is not None:
@@ -150,6 +158,8 @@ def judge_recording(
     findings = [*recording.findings, *compared, *([] if doubt is None else [doubt.finding])]
     for cut in cuts:
         findings.extend(cut.findings)
+    if faint and cuts:
+        findings.append(FAINT)
     if not cuts:
         speed = _whole_speed(recording, channel, setup)
         findings.append(say_no_cut(sections, setup))
@@ -353,13 +363,13 @@ def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, 
     return replace(cut, chatter_probability=min(cut.chatter_probability, MOST_DOUBTED))
 
 
-def _judge(cut: StudiedCut, *, setup: CutSetup) -> JudgedCut:
-    """Turn one studied cut into its part of the document."""
+def _judge(cut: StudiedCut, *, setup: CutSetup, faint: bool) -> JudgedCut:
+    """Turn one studied cut into its part of the document; nothing is told of a faint one."""
     chance = probability_of_chatter(cut.evidence)
     verdict = verdict_of(chance)
     half_db = DB_PER_NEPER * cut.evidence.halved
     loud_halves = verdict != "chatter" and half_db > HALVES_DOUBTFUL_DB
-    untold = loud_halves and half_db > HALVES_UNTOLD_DB
+    untold = faint or (loud_halves and half_db > HALVES_UNTOLD_DB)
     if loud_halves:
         chance = max(chance, DOUBTFUL_RUN_OUT)
     if untold:

@@ -37,6 +37,18 @@ def test_chattering_cut_is_called_chatter_at_its_line(rng):
     assert {"chatter", "chatter sideband", "tooth passing"} <= kinds
 
 
+@pytest.mark.parametrize(("steps", "told"), [(6, False), (40, True)])
+@pytest.mark.parametrize("chatter_hz", [None, 1310.0])
+def test_recording_of_a_few_steps_of_loudness_gets_no_verdict(rng, chatter_hz, steps, told):
+    sound = built_cut(rng, chatter_hz=chatter_hz)
+    stepped = np.round(sound * steps / np.abs(sound).max()) / 2**15
+    analysis = judge_recording(recording(stepped), setup=SETUP)
+    (cut,) = analysis.cuts
+    assert (cut.verdict != "undecided") == told
+    assert (cut.chatter_probability is not None) == told
+    assert ("faint" in codes(analysis)) == (not told)
+
+
 def test_chatter_four_hertz_off_the_comb_is_heard(rng):
     # Near the top of a lobe chatter sings beside a multiple of the turns: 14 x 99 Hz is 1386 Hz.
     (cut,) = judge_recording(recording(built_cut(rng, chatter_hz=1381.8)), setup=SETUP).cuts
