@@ -24,6 +24,7 @@ from chatter.cut.idle import (
     measure_idling_hz,
 )
 from chatter.cut.lines import name_lines
+from chatter.cut.long_cut import find_begin_s
 from chatter.cut.mix_up import find_mix_up
 from chatter.cut.no_cut import say_no_cut
 from chatter.cut.pictures import make_pictures
@@ -148,6 +149,10 @@ def judge_recording(
     doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
     faint = bool(np.abs(recording.samples[channel]).max() < FAINT_PEAK)
     cuts = tuple(_judge(cut, setup=setup, faint=faint) for cut in studied)
+    cuts = tuple(
+        _with_onset(cut, study, recording=recording, channel=channel)
+        for cut, study in zip(cuts, studied, strict=True)
+    )
     if any(cut.verdict == "chatter" for cut in cuts):
         doubt, otherwise = _hear_otherwise(recording, studied, doubt=doubt, setup=setup, idle=idle)
         if doubt is not None:
@@ -412,7 +417,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, faint: bool) -> JudgedCut:
         verdict=verdict,
         chatter_probability=None if untold else chance,
         chatter_hz=cut.evidence.base[0].frequency_hz if chattering else None,
-        onset_s=_onset_s(cut) if chattering else None,
+        onset_s=None,
         lines=lines,
         findings=tuple(findings),
         half_passing_db=half_db if setup.flutes % 2 == 0 else None,
@@ -420,15 +425,26 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, faint: bool) -> JudgedCut:
     )
 
 
-def _onset_s(cut: StudiedCut) -> float:
-    """Give the first time at which the chatter line reaches a quarter of its usual power."""
-    index = round(cut.evidence.base[0].frequency_hz / cut.spectra.bin_hz)
-    power = cut.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
+def _with_onset(cut: JudgedCut, study: StudiedCut, *, recording: Recording, channel: int) -> JudgedCut:
+    """Add when its chatter line first reached a quarter of its usual power."""
+    if cut.chatter_hz is None:
+        return cut
+    index = round(cut.chatter_hz / study.spectra.bin_hz)
+    power = study.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
     usual = float(np.quantile(power, 0.7))
     first = int(np.flatnonzero(power >= 0.25 * usual)[0])
-    if first == 0:  # already there in the first window of the steady part
-        return cut.section.start_s
-    return cut.steady_start_s + float(cut.spectra.frame_times_s[first])
+    if first > 0:
+        return replace(cut, onset_s=study.steady_start_s + float(study.spectra.frame_times_s[first]))
+    if study.steady_start_s - study.section.start_s < 2 * EDGE_S:  # there since the teeth touched
+        return replace(cut, onset_s=study.section.start_s)
+    begin_s = find_begin_s(
+        recording.samples[channel],
+        start_s=study.section.start_s,
+        lines_hz=tuple(peak.frequency_hz for peak in study.evidence.family),
+        steady_s=(study.steady_start_s, study.steady_end_s),
+        rate_hz=recording.rate_hz,
+    )
+    return replace(cut, onset_s=begin_s)
 
 
 def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:

@@ -45,7 +45,7 @@ def test_stable_cut_told_at_twice_its_speed_may_be_chatter_so_that_is_only_doubt
 
 @pytest.mark.parametrize("as_sure", [False, True])
 def test_speed_whose_comb_is_no_surer_than_the_told_one_is_not_asked_for(as_sure):
-    # Found so in sounds made by another hand: chatter at 9,140 rpm, whose every third line fits 6,855 rpm, too.
+    # Found in sounds made by another hand: chatter at 9,140 rpm, every third line of which fits 6,855 rpm.
     recording = read_recording(RECORDINGS / "clock-plate-quiet.flac")
     told = CutSetup(rpm=1.5 * RPM, flutes=2)
 
