@@ -25,6 +25,7 @@ ELSEWHERE = (
     "No other speed can be suggested from what was heard: begin with a short, shallow cut at one that is "
     "allowed, and record it."
 )
+OTHER_SPEEDS = "Other speeds are less likely to help; the likeliest of them, at the present depth:"
 LINE_NAMES = {
     "tooth passing": "tooth passing",
     "spindle harmonic": "spindle turns (run-out)",
@@ -208,6 +209,14 @@ def tell_dial(speed: SpeedWindow) -> str:
     if speed.feed_mm_min is not None:
         dial += f", feed {speed.feed_mm_min:,.0f} mm/min"
     return f"{dial}: stable {tell_chance(speed.stable_probability)}."
+
+
+def tell_window(speed: SpeedWindow) -> str:
+    """Say which speeds belong to the window of a suggested one, as they are dialled."""
+    if speed.high_rpm - speed.low_rpm < 1:
+        return "Window on the dial: next to no room on either side."
+    low_rpm, high_rpm = window_to_dial(speed)
+    return f"Window on the dial: {low_rpm:,.0f} to {high_rpm:,.0f} rpm."
 
 
 def tell_unlikely(document: CutDocument) -> str | None:
