@@ -162,7 +162,9 @@ def test_page_gives_further_speeds_with_their_feed_and_window(action, chattering
     shown = " ".join(Read(to_html(page_of_cut(replace(chattering, advice=advice)))).text.split())
     assert "Dial 23,744 rpm, feed 1,899 mm/min: stable with 67 chances in 100." in shown
     assert "Window on the dial: 23,542 to 23,997 rpm." in shown
-    assert "Dial 14,145 rpm: stable with 67 chances in 100. Window on the dial: 14,044 to 14,246 rpm." in shown
+    assert (
+        "Dial 14,145 rpm: stable with 67 chances in 100. Window on the dial: 14,044 to 14,246 rpm." in shown
+    )
     assert shown.index("Dial 14,145 rpm") < shown.index("One of the three at least is stable")
 
 
