@@ -204,8 +204,9 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
     """
     history = _read(setup, notebook, most=0)
     rows: list[CardRow] = []
+    from chatter.advice.concerns import Setting, find_heard_concerns
     from chatter.advice.next_cut import allows_speed
-    from chatter.advice.words import USUAL_CAUTIONS, caution_outside
+    from chatter.advice.words import URGENT_CONCERNS, USUAL_CAUTIONS, caution_outside
 
     known = _present(history) if history.cuts else None
     outside = {
@@ -224,7 +225,15 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
     doubtful = [row.set_rpm for row in rows if row.may_double]
     cautions = [caution_outside(sorted(outside))] if outside else []
     cautions += [caution_doubling(doubtful)] if doubtful else []
-    cautions = [*_thick_chips(rows, known), *cautions]
+    settings = [
+        Setting(set_rpm=row.set_rpm, feed_mm_min=row.feed_mm_min, depth_mm=row.depth_mm) for row in rows
+    ]
+    concerns = () if known is None else find_heard_concerns(known, settings=settings)
+    cautions = [
+        *(one.message for one in concerns if one.code in URGENT_CONCERNS),
+        *cautions,
+        *(one.message for one in concerns if one.code not in URGENT_CONCERNS),
+    ]
     return Card(
         program=program_part({"setup": history.setup.name}),
         setup=history.setup.name,
@@ -372,21 +381,6 @@ def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
         feed_mm_min=best.feed_mm_min,
         removal_mm3_min=best.removal_mm3_min,
         may_double=any(may_double(cut, among=history.listed) for cut in there),
-    )
-
-
-def _thick_chips(rows: list[CardRow], known: CutSetup | None) -> tuple[str, ...]:
-    """Say which settings of a card take chips that may break the tool, stable as they were heard."""
-    from chatter.milling.limits import check_setting
-
-    return tuple(
-        f"{row.set_rpm:,.0f} rpm: {concern.message}"
-        for row in rows
-        if known is not None
-        for concern in check_setting(
-            known, set_rpm=row.set_rpm, feed_mm_min=row.feed_mm_min, depth_mm=row.depth_mm
-        )
-        if concern.code == "chip-thick"
     )
 
 
