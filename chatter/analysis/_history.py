@@ -27,6 +27,7 @@ from chatter.model.notebook import (
 )
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
+from chatter.notebook.checks import check_in_use
 from chatter.notebook.documents import MOST_CUTS, noise_cutting_db, pick_telling_cuts, read_analysis
 from chatter.notebook.store import now
 
@@ -56,7 +57,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     Raises
     ------
     BadValueError
-        There is no such setup, or the step is out of its range.
+        There is no such setup, it is retired, or the step is out of its range.
     InputError
         The setup has no cut yet that carries a verdict and a depth, or its limits leave no speed.
     NotebookError
@@ -65,6 +66,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     if isinstance(boldest_step, bool) or not 1 < boldest_step <= MOST_BOLD:
         raise BadValueError("boldest_step", boldest_step, f"a number above 1 and not above {MOST_BOLD:g}")
     history = _read(setup, notebook)
+    check_in_use(history.setup)
     untold = history.newest if history.newest is not None and is_untold(history.newest) else None
     if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
@@ -189,6 +191,7 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
         left_out=history.left_out,
         best_so_far=_best(best, history),
         best_rpm=None if best is None else best.set_rpm * slip,
+        retired=history.setup.retired,
     )
 
 
@@ -243,6 +246,7 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
         rows=tuple(rows),
         noises=history.noises,
         cautions=(*cautions, *USUAL_CAUTIONS),
+        retired=history.setup.retired,
     )
 
 

@@ -80,7 +80,8 @@ def next_to_text(document: NextDocument) -> str:
 
 def card_to_text(card: Card) -> str:
     """Lay out one page with the settings that work."""
-    lines = [card.setup, "=" * len(card.setup), *_wrap(describe_facts(card.facts)), ""]
+    lines = [card.setup, "=" * len(card.setup), *_wrap(describe_facts(card.facts))]
+    lines += [*_wrap(tell_retired(card) or ""), ""]
     if card.rows:
         lines += [
             "dial rpm  mm/min  mm deep  mm wide  mm³/min  heard stable",
@@ -98,6 +99,16 @@ def card_to_text(card: Card) -> str:
         lines += _wrap("Not known yet: chatter noise FILE --setup NAME files it.", "  ")
     lines += ["", "Cautions", *(line for text in card.cautions for line in _bullet(text))]
     return "\n".join(lines) + "\n"
+
+
+def tell_retired(document: Card | SetupMap) -> str | None:
+    """Say that a setup is retired, and how to bring it back; None of one in use."""
+    if document.retired is None:
+        return None
+    return (
+        f"This setup is retired since {tell_day(document.retired)}; "
+        f'chatter setup retire "{document.setup}" --undo brings it back.'
+    )
 
 
 def tell_noise(noise: CardNoise) -> str:
@@ -118,7 +129,7 @@ def tell_noise(noise: CardNoise) -> str:
 
 def setup_map_to_text(document: SetupMap) -> str:
     """Lay out a setup's map: its best setting, and the depths that likely machines carry at each speed."""
-    lines = [document.setup, "=" * len(document.setup)]
+    lines = [document.setup, "=" * len(document.setup), *_wrap(tell_retired(document) or "")]
     lines += _wrap(
         f"{_count(len(document.cuts), 'cut')} with a verdict and a depth; "
         f"{document.left_out} without, left out."

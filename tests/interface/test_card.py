@@ -1,4 +1,4 @@
-"""The card from the command line, in text and as a page: what it cautions of."""
+"""The card and the map of a setup from the command line: what they caution of, and a retired one."""
 
 import json
 
@@ -6,6 +6,8 @@ import pytest
 
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
+from tests.interface.test_cli import is_one_clear_line
+from tests.interface.test_notebook import QUIET
 from tests.unit.notebook.made import made_cut
 
 
@@ -34,3 +36,35 @@ def test_card_cautions_of_burning_and_of_a_long_stick_out_as_next_does(chatter, 
         assert said.count(long) == 1
     assert any(long in one for one in then)
     assert any("it burns." in one for one in then)
+
+
+def test_next_refuses_a_retired_setup_as_cut_does(chatter, hot):
+    assert chatter("setup", "retire", "6 mm", "--notebook", hot).code == 0
+    told = chatter("next", "6 mm", "--notebook", hot)
+    assert is_one_clear_line(told)
+    said = 'this one is retired; bring it back with chatter setup retire "6 mm" --undo, or copy it'
+    assert said in told.err
+    cut = ("cut", QUIET, "--rpm", "12000", "--flutes", "2", "--setup", "6 mm")
+    assert chatter(*cut, "--notebook", hot).err == told.err
+    assert chatter("setup", "retire", "6 mm", "--undo", "--notebook", hot).code == 0
+    assert chatter("next", "6 mm", "--notebook", hot).code == 0
+
+
+def test_card_and_map_of_a_retired_setup_say_so(chatter, hot, tmp_path):
+    said = 'chatter setup retire "6 mm" --undo brings it back.'
+    commands = (("card", "6 mm"), ("setup", "map", "6 mm"))
+    for words in commands:
+        assert json.loads(chatter(*words, "--notebook", hot, "--json").out)["retired"] is None
+        assert "retired" not in chatter(*words, "--notebook", hot).out
+    chatter("setup", "retire", "6 mm", "--notebook", hot)
+    for words in commands:
+        assert json.loads(chatter(*words, "--notebook", hot, "--json").out)["retired"] is not None
+        text = chatter(*words, "--notebook", hot).out
+        assert "This setup is retired since 2" in text
+        assert said in " ".join(text.split())
+        assert max(map(len, text.splitlines())) <= 80
+    page, picture = tmp_path / "card.html", tmp_path / "map.svg"
+    chatter("card", "6 mm", "--notebook", hot, "--report", page)
+    assert "This setup is retired since 2" in page.read_text(encoding="utf-8")
+    chatter("setup", "map", "6 mm", "--notebook", hot, "--plot", picture)
+    assert "This setup is retired since 2" in picture.read_text(encoding="utf-8")
