@@ -63,7 +63,8 @@ def find_heard_concerns(setup: CutSetup, *, settings: Iterable[Setting]) -> tupl
             (thick if concern.code == "chip-thick" else found).append(concern)
         speeds_rpm.append(one.set_rpm)
     burning = check_burning(setup, speeds_rpm=speeds_rpm)
-    return (*thick, *_each_once([*found, *burning], burning))
+    once = _each_once([*found, *burning], burning)
+    return (*thick, *sorted(once, key=lambda concern: concern.code == "speed-low"))  # that one is safe
 
 
 def _each_once(found: list[Concern], burning: tuple[Concern, ...]) -> tuple[Concern, ...]:
