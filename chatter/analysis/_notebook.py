@@ -15,6 +15,7 @@ from chatter.analysis._halves import as_settled, settle_cuts, tell_settled
 from chatter.analysis._taps import read_tap_document
 from chatter.analysis._values import check_reach, checked_setup
 from chatter.errors import BadValueError, NotebookError
+from chatter.model.cut import present_depth_mm
 from chatter.model.notebook import (
     FACT_NAMES,
     WORDS,
@@ -297,7 +298,10 @@ def file_cut(
     counts = tell_settled(before, heard=_listed(history), new=filing.number)
     notes += counts
     settings = document["program"]["settings"]
-    if settings["depth_mm"] is None and settings["depth_to_mm"] is None:
+    depth_mm = present_depth_mm(settings["depth_mm"], depth_to_mm=settings["depth_to_mm"])
+    if len(document["cuts"]) > 1:
+        notes.append(_say_several(document, depth_mm=depth_mm))
+    if depth_mm is None:
         notes.append("without its depth this cut can't be used for the next ones: give it and file it again.")
     sha256 = document["recording"]["sha256"]
     part = {
@@ -311,6 +315,16 @@ def file_cut(
         "notes": notes,
     }
     return part, tuple(counts)
+
+
+def _say_several(document: dict[str, Any], *, depth_mm: float | None) -> str:
+    """Say that one cut of several stands for the recording, with the one depth that was told."""
+    deep = "" if depth_mm is None else f", as {depth_mm:g} mm deep whichever depth it had"
+    return (
+        f"the recording holds {len(document['cuts'])} cuts, and only the worst of them, number "
+        f"{document['cut_index'] + 1}, counts for the setup{deep}: record one cut a file, each with its own "
+        "depth."
+    )
 
 
 def _listed(history: History) -> tuple[KeptCut, ...]:
