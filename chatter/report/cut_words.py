@@ -343,11 +343,14 @@ def tell_spindle(document: CutDocument) -> str:
     if spindle.measured_rpm is None:
         return f"The spindle's own lines were not found; {spindle.programmed_rpm:,.0f} rpm was dialled."
     off_percent = 100 * (spindle.measured_rpm / spindle.programmed_rpm - 1)
-    spread = "" if spindle.measured_rpm_sd is None else f" ± {spindle.measured_rpm_sd:.1f}"
-    side = "above" if off_percent >= 0 else "below"
+    sd_rpm = spindle.measured_rpm_sd
+    spread = "" if sd_rpm is None else f" ± {sd_rpm:.1f}" if sd_rpm >= 0.05 else " ± less than 0.1"
+    off = f"{abs(off_percent):.2f} % {'above' if off_percent >= 0 else 'below'} the"
+    against = f"{off} {spindle.programmed_rpm:,.0f} dialled"
+    if off.startswith("0.00"):
+        against = f"as dialled ({spindle.programmed_rpm:,.0f})"
     return (
-        f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {abs(off_percent):.2f} % {side} the "
-        f"{spindle.programmed_rpm:,.0f} dialled. "
+        f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {against}. "
         f"It turns {spindle.measured_rpm / 60:.1f} times a second; "
         f"{spindle.flutes} {'flutes strike' if spindle.flutes > 1 else 'flute strikes'} at "
         f"{spindle.measured_rpm * spindle.flutes / 60:.1f} Hz."
