@@ -27,6 +27,7 @@ from chatter.model.notebook import (
 )
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
+from chatter.notebook.checks import check_in_use
 from chatter.notebook.documents import MOST_CUTS, noise_cutting_db, pick_telling_cuts, read_analysis
 from chatter.notebook.store import now
 
@@ -56,7 +57,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     Raises
     ------
     BadValueError
-        There is no such setup, or the step is out of its range.
+        There is no such setup, it is retired, or the step is out of its range.
     InputError
         The setup has no cut yet that carries a verdict and a depth, or its limits leave no speed.
     NotebookError
@@ -65,6 +66,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     if isinstance(boldest_step, bool) or not 1 < boldest_step <= MOST_BOLD:
         raise BadValueError("boldest_step", boldest_step, f"a number above 1 and not above {MOST_BOLD:g}")
     history = _read(setup, notebook)
+    check_in_use(history.setup)
     untold = history.newest if history.newest is not None and is_untold(history.newest) else None
     if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
@@ -189,6 +191,7 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
         left_out=history.left_out,
         best_so_far=_best(best, history),
         best_rpm=None if best is None else best.set_rpm * slip,
+        retired=history.setup.retired,
     )
 
 
@@ -204,8 +207,9 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
     """
     history = _read(setup, notebook, most=0)
     rows: list[CardRow] = []
+    from chatter.advice.concerns import Setting, find_heard_concerns
     from chatter.advice.next_cut import allows_speed
-    from chatter.advice.words import USUAL_CAUTIONS, caution_outside
+    from chatter.advice.words import URGENT_CONCERNS, USUAL_CAUTIONS, caution_outside
 
     known = _present(history) if history.cuts else None
     outside = {
@@ -224,7 +228,15 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
     doubtful = [row.set_rpm for row in rows if row.may_double]
     cautions = [caution_outside(sorted(outside))] if outside else []
     cautions += [caution_doubling(doubtful)] if doubtful else []
-    cautions = [*_thick_chips(rows, known), *cautions]
+    settings = [
+        Setting(set_rpm=row.set_rpm, feed_mm_min=row.feed_mm_min, depth_mm=row.depth_mm) for row in rows
+    ]
+    concerns = () if known is None else find_heard_concerns(known, settings=settings)
+    cautions = [
+        *(one.message for one in concerns if one.code in URGENT_CONCERNS),
+        *cautions,
+        *(one.message for one in concerns if one.code not in URGENT_CONCERNS),
+    ]
     return Card(
         program=program_part({"setup": history.setup.name}),
         setup=history.setup.name,
@@ -234,6 +246,7 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
         rows=tuple(rows),
         noises=history.noises,
         cautions=(*cautions, *USUAL_CAUTIONS),
+        retired=history.setup.retired,
     )
 
 
@@ -372,21 +385,6 @@ def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
         feed_mm_min=best.feed_mm_min,
         removal_mm3_min=best.removal_mm3_min,
         may_double=any(may_double(cut, among=history.listed) for cut in there),
-    )
-
-
-def _thick_chips(rows: list[CardRow], known: CutSetup | None) -> tuple[str, ...]:
-    """Say which settings of a card take chips that may break the tool, stable as they were heard."""
-    from chatter.milling.limits import check_setting
-
-    return tuple(
-        f"{row.set_rpm:,.0f} rpm: {concern.message}"
-        for row in rows
-        if known is not None
-        for concern in check_setting(
-            known, set_rpm=row.set_rpm, feed_mm_min=row.feed_mm_min, depth_mm=row.depth_mm
-        )
-        if concern.code == "chip-thick"
     )
 
 

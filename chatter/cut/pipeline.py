@@ -383,7 +383,8 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, faint: bool) -> JudgedCut:
     section = cut.section
     findings: list[Finding] = []
     if section.open_start or section.open_end:
-        where = "begins" if section.open_start else "ends"
+        ends = (("begins", section.open_start), ("ends", section.open_end))
+        where = " and ".join(word for word, is_open in ends if is_open)
         findings.append(
             Finding(
                 code="cut-at-edge",

@@ -6,6 +6,7 @@ Leaves out: chatter, clamping, tool breakage, and what the frame and the feed dr
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from chatter.errors import BadValueError
@@ -260,7 +261,51 @@ def check_setting(
             load_mm = chip_load_mm(feed_mm_min, speed_rpm=set_rpm, flutes=setup.flutes)
             concerns += _chip_concerns(material, load_mm=load_mm, diameter_mm=setup.diameter_mm)
         concerns += _speed_concerns(material, set_rpm=set_rpm, diameter_mm=setup.diameter_mm)
+    concerns += check_burning(setup, speeds_rpm=(set_rpm,))
     return (*concerns, *_stick_out_concerns(setup))
+
+
+def check_burning(
+    setup: CutSetup, *, speeds_rpm: Iterable[float], present_rpm: float | None = None
+) -> tuple[Concern, ...]:
+    """Say in one concern at which of some speeds a tool of high-speed steel burns.
+
+    Parameters
+    ----------
+    setup
+        What the user knows of tool and material.
+    speeds_rpm
+        Speeds as dialled; each is told once.
+    present_rpm
+        The one of them that is the present one, and told so.
+
+    Returns
+    -------
+    tuple of Concern
+        Code `speed-hss`, or nothing.
+    """
+    if setup.material is None or setup.diameter_mm is None:
+        return ()
+    material = find_material(setup.material)
+    hss = material.hss_m_min
+    if hss is None or not hss.is_sure:
+        return ()
+    told = []
+    for rpm in dict.fromkeys(speeds_rpm):
+        speed = surface_speed_m_min(rpm, diameter_mm=setup.diameter_mm)
+        if speed > hss.high:
+            which = "the present " if rpm == present_rpm else ""
+            told.append(f"{which}{rpm:,.0f} rpm ({speed:,.0f} m/min)")
+    if not told:
+        return ()
+    most_rpm = hss.high / surface_speed_m_min(1.0, diameter_mm=setup.diameter_mm)
+    *before, last = told
+    where = f"{', '.join(before)} and {last}" if before else last
+    message = (
+        f"If the tool is high-speed steel, stay below {hss.high:,.0f} m/min in {material.name} "
+        f"({most_rpm:,.0f} rpm): at {where} it burns."
+    )
+    return (Concern(code="speed-hss", message=message),)
 
 
 def _power_concerns(
@@ -311,7 +356,7 @@ def _chip_concerns(material: Material, *, load_mm: float, diameter_mm: float) ->
 
 def _speed_concerns(material: Material, *, set_rpm: float, diameter_mm: float) -> list[Concern]:
     speed = surface_speed_m_min(set_rpm, diameter_mm=diameter_mm)
-    carbide, hss = material.carbide_m_min, material.hss_m_min
+    carbide = material.carbide_m_min
     concerns = []
     if carbide is not None and carbide.is_sure:
         usual = f"carbide usually cuts {material.name} at {carbide.low:,.0f} to {carbide.high:,.0f} m/min"
@@ -327,13 +372,6 @@ def _speed_concerns(material: Material, *, set_rpm: float, diameter_mm: float) -
                 "slower is safe, but chips may stick."
             )
             concerns.append(Concern(code="speed-low", message=message))
-    if hss is not None and hss.is_sure and speed > hss.high:
-        most_rpm = set_rpm * hss.high / speed
-        message = (
-            f"If the tool is high-speed steel, stay below {hss.high:,.0f} m/min in {material.name} "
-            f"({most_rpm:,.0f} rpm): at {speed:,.0f} m/min it burns."
-        )
-        concerns.append(Concern(code="speed-hss", message=message))
     return concerns
 
 

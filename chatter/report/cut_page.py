@@ -8,6 +8,7 @@ from chatter.model.cut import CutDocument, JudgedCut, Line
 from chatter.report._facts import list_provenance, list_settings, tell_version
 from chatter.report.cut_pictures import draw_spectrogram, draw_spectrum, draw_turns
 from chatter.report.cut_words import (
+    OTHER_SPEEDS,
     SPEEDS_SHOWN,
     choose_lines,
     find_depths_mm,
@@ -19,6 +20,7 @@ from chatter.report.cut_words import (
     tell_chance,
     tell_counts,
     tell_depth,
+    tell_dial,
     tell_doubt,
     tell_odds,
     tell_other_findings,
@@ -28,9 +30,9 @@ from chatter.report.cut_words import (
     tell_unlikely,
     tell_verdict,
     tell_why,
+    tell_window,
     to_sentence,
     verdict_of_all,
-    window_to_dial,
 )
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound, Table, Words
 from chatter.report.speed_strip import draw_speeds
@@ -132,11 +134,7 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
         feed = "" if first.feed_mm_min is None else f" and feed {first.feed_mm_min:,.0f} mm/min"
         verb = "Dial" if first.stable_probability >= LIKELY else "Try"
         large = f"{verb} {first.set_rpm:,.0f} rpm{feed}."
-        low_rpm, high_rpm = window_to_dial(first)
-        more.append(
-            f"Stable {tell_chance(first.stable_probability)}; on the dial anything from "
-            f"{low_rpm:,.0f} to {high_rpm:,.0f} rpm belongs to that window."
-        )
+        more.append(f"Stable {tell_chance(first.stable_probability)}. {tell_window(first)}")
         more.append(to_sentence(first.why))
     if advice.action == "reduce depth":
         large = _less_depth(document) or large
@@ -146,16 +144,15 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
     unlikely = tell_unlikely(document)
     if unlikely is not None:
         more.append(unlikely)
+        others = ()
     elif others:
-        told = " or ".join(f"{one.set_rpm:,.0f} rpm ({tell_odds(one.stable_probability)})" for one in others)
-        less = advice.action == "reduce depth"
-        more.append(
-            f"{'Likeliest of the other speeds' if less else 'Also worth a try'}: {told} for a stable cut."
-        )
-        if (any_holds := tell_any(document)) is not None:
-            more.append(any_holds)
+        more.append("Also worth a try:" if advice.action == "change speed" else OTHER_SPEEDS)
+    after = [text for text in (tell_any(document) if others else None,) if text is not None]
     deep = [text for text in (tell_ramp(document), tell_depth(document)) if text is not None]
-    more = [*deep, *more] if advice.action == "reduce depth" else [*more, *deep]
+    if advice.action == "reduce depth":
+        more = [*deep, *more]
+    else:
+        after += deep
     strip = draw_speeds(document)
     picture = None
     if strip is not None:
@@ -181,6 +178,8 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
     return (
         Words(texts=(*first_of_all, large), large=True),
         Words(texts=tuple(more)) if more else None,
+        _points(tuple(f"{tell_dial(one)} {tell_window(one)}" for one in others)),
+        Words(texts=tuple(after)) if after else None,
         picture,
     )
 

@@ -25,6 +25,7 @@ ELSEWHERE = (
     "No other speed can be suggested from what was heard: begin with a short, shallow cut at one that is "
     "allowed, and record it."
 )
+OTHER_SPEEDS = "Other speeds are less likely to help; the likeliest of them, at the present depth:"
 LINE_NAMES = {
     "tooth passing": "tooth passing",
     "spindle harmonic": "spindle turns (run-out)",
@@ -210,6 +211,14 @@ def tell_dial(speed: SpeedWindow) -> str:
     return f"{dial}: stable {tell_chance(speed.stable_probability)}."
 
 
+def tell_window(speed: SpeedWindow) -> str:
+    """Say which speeds belong to the window of a suggested one, as they are dialled."""
+    if speed.high_rpm - speed.low_rpm < 1:
+        return "Window on the dial: next to no room on either side."
+    low_rpm, high_rpm = window_to_dial(speed)
+    return f"Window on the dial: {low_rpm:,.0f} to {high_rpm:,.0f} rpm."
+
+
 def tell_unlikely(document: CutDocument) -> str | None:
     """Say that no other speed helps, where less depth is advised and no speed is likely to be stable."""
     speeds = document.advice.speeds
@@ -334,11 +343,14 @@ def tell_spindle(document: CutDocument) -> str:
     if spindle.measured_rpm is None:
         return f"The spindle's own lines were not found; {spindle.programmed_rpm:,.0f} rpm was dialled."
     off_percent = 100 * (spindle.measured_rpm / spindle.programmed_rpm - 1)
-    spread = "" if spindle.measured_rpm_sd is None else f" ± {spindle.measured_rpm_sd:.1f}"
-    side = "above" if off_percent >= 0 else "below"
+    sd_rpm = spindle.measured_rpm_sd
+    spread = "" if sd_rpm is None else f" ± {sd_rpm:.1f}" if sd_rpm >= 0.05 else " ± less than 0.1"
+    off = f"{abs(off_percent):.2f} % {'above' if off_percent >= 0 else 'below'} the"
+    against = f"{off} {spindle.programmed_rpm:,.0f} dialled"
+    if off.startswith("0.00"):
+        against = f"as dialled ({spindle.programmed_rpm:,.0f})"
     return (
-        f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {abs(off_percent):.2f} % {side} the "
-        f"{spindle.programmed_rpm:,.0f} dialled. "
+        f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {against}. "
         f"It turns {spindle.measured_rpm / 60:.1f} times a second; "
         f"{spindle.flutes} {'flutes strike' if spindle.flutes > 1 else 'flute strikes'} at "
         f"{spindle.measured_rpm * spindle.flutes / 60:.1f} Hz."

@@ -103,8 +103,8 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
     """Give the page of several measurements."""
     where = "the phone" if comparison.noises[0].neighbour is None else "the neighbour"
     rows = tuple(
-        tuple(cell.replace("-", MINUS) if column else cell for column, cell in enumerate(row[:-1]))
-        for row in list_rows(comparison)  # without the last column, which a phone has no room for
+        tuple(cell.replace("-", MINUS) if column else cell for column, cell in enumerate(row))
+        for row in list_rows(comparison)
     )
     notes = tuple(
         Part(heading=heading, blocks=(Points(texts=texts),)) for heading, texts in list_notes(comparison)
@@ -122,8 +122,14 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
                     Table(
                         caption=NOTE,
                         heads=("recording", *HEADS[:-1]),
-                        rows=rows,
+                        rows=tuple(row[:-1] for row in rows),
                         numbers=(1, 2, 3),
+                    ),
+                    Table(  # of its own: a phone has no room for it beside the others
+                        caption="Of the rated level, the adjustment for tones, dB",
+                        heads=("recording", HEADS[-1]),
+                        rows=tuple((row[0], row[-1]) for row in rows),
+                        numbers=(1,),
                     ),
                 ),
             ),

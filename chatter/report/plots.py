@@ -8,6 +8,7 @@ Leaves out: any analysis. matplotlib is imported where it draws, because it take
 """
 
 import io
+import re
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
@@ -43,6 +44,8 @@ ENDINGS = (".png", ".svg")
 SIZE_IN = (5.4, 7.2)  # 360 points of a phone are then 67 an inch: 11 pt words are 10 points high
 DOTS_PER_IN = 200.0  # 1,080 dots wide: sharp on a phone and on paper
 SUBTITLE_WIDE, CAPTION_WIDE = 46, 58  # letters that fit the sheet at their sizes
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+_UNIT = re.compile(r"(?<=[\d?]) (?=(?:mm|rpm|W|flutes?|cuts?|in|Hz)\b)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -245,7 +248,7 @@ def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:
     axes.set_facecolor(PAPER)
     # A setup's name may hold dollar signs: it is words, not mathematics.
     figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=17, fontweight="bold", parse_math=False)
-    told = textwrap.fill(subtitle, SUBTITLE_WIDE)
+    told = "\n".join(_wrap(subtitle, SUBTITLE_WIDE))
     axes.set_title(told, loc="left", color=INK, fontsize=11.5, pad=10, parse_math=False)
     axes.tick_params(colors=INK, labelsize=11.5, length=5)
     axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
@@ -262,8 +265,14 @@ def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:
 
 def _write_caption(figure: "Figure", caption: str) -> None:
     if caption:
-        lines = [part for line in caption.split("\n") for part in textwrap.wrap(line, CAPTION_WIDE) or [""]]
+        lines = [part for line in caption.split("\n") for part in _wrap(line, CAPTION_WIDE) or [""]]
         figure.supxlabel("\n".join(lines), x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.45)
+
+
+def _wrap(text: str, wide: int) -> list[str]:
+    """Break words into lines, but no number from its unit."""
+    kept = _UNIT.sub(_NO_BREAK, text)
+    return [line.replace(_NO_BREAK, " ") for line in textwrap.wrap(kept, wide)]
 
 
 def save_sheet(figure: "Figure", path: Path) -> None:

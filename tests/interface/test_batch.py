@@ -278,6 +278,16 @@ def test_cell_with_a_unit_says_what_to_type(shop):
     assert "0.5, not 0,5 mm" in documents(shop / "out.jsonl")[0]["message"]
 
 
+def test_row_with_one_depth_and_the_depths_of_a_ramp_fails(shop):
+    (shop / "table.csv").write_text(
+        "file,rpm,flutes,depth_mm,depth_from_mm,depth_to_mm\na.wav,9000,3,1,0.4,2.8\n", encoding="utf-8"
+    )
+    analyse_batch(shop / "table.csv", out=shop / "out.jsonl")
+    assert documents(shop / "out.jsonl")[0]["message"] == (
+        "depth_mm is 1.0: give either one depth, or depth_from_mm and depth_to_mm of a ramped pass, not both"
+    )
+
+
 def test_row_whose_idle_file_is_the_cut_itself_fails(shop):
     (shop / "copy.wav").write_bytes((shop / "a.wav").read_bytes())
     (shop / "table.csv").write_text("file,rpm,flutes,idle\na.wav,9000,3,copy.wav\n", encoding="utf-8")

@@ -201,6 +201,7 @@ def test_next_and_cut_tell_alike_of_a_speed_at_which_high_speed_steel_burns(kept
         cautions = document.get("cautions") or document["advice"]["cautions"]
         said = " ".join(cautions)
         assert said.count("If the tool is high-speed steel, stay below 244 m/min") == 1
+        assert said.count("the present 24,000 rpm (302 m/min) it burns") == 1
 
 
 def test_next_in_words_says_what_to_dial_and_how_to_stay_safe(chatter, made):

@@ -182,7 +182,7 @@ def test_speed_above_that_of_hss_is_told_where_it_is_left_for_a_slower_one():
     setup = replace(FAR, rpm=3_000, min_rpm=700, max_rpm=1_400, material="mild steel")
     advice = advise(analysis_of("chatter", chatter_hz=500.0, rpm=3_000.0), setup=setup)
     assert advice.speeds
-    assert any("at 57 m/min it burns" in one for one in advice.cautions)
+    assert any("at the present 3,000 rpm (57 m/min) it burns" in one for one in advice.cautions)
 
 
 @pytest.mark.parametrize("slip", [1.0, 0.98])
