@@ -58,7 +58,7 @@ def analyse_tap(
     BadValueError
         A value is out of its range.
     FileProblemError, BadSamplesError
-        A recording or a document can't be read.
+        A recording or a document can't be read, or the document is of another part.
     NotebookError
         The notebook can't be used.
     """
@@ -76,7 +76,7 @@ def analyse_tap(
             raise BadValueError("flutes", None, "how many cutting edges the tool has, to make a setup")
     before_path = None if compare is None else Path(compare)
     told = before_path is not None and before_path.suffix.lower() == ".json"
-    before = read_tap(before_path).modes if before_path is not None and told else ()
+    before = _read_before(before_path, of=of) if before_path is not None and told else ()
     # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
     from chatter.audio import read_recording
     from chatter.tap.compare import compare_taps
@@ -122,6 +122,18 @@ def analyse_tap(
         return document
     facts = {"flutes": edges, "max_rpm": fastest}
     return replace(document, notebook=file_tap(history, document=document.to_dict(), facts=facts))
+
+
+def _read_before(path: Path, *, of: TapPart) -> tuple[TapMode, ...]:
+    """Read the modes of a `tap` document to compare with; a document of another part can tell no change."""
+    before = read_tap(path)
+    if before.of != of:
+        raise FileProblemError(
+            path.name,
+            f"it holds taps of the {before.of}, and these are said to be taps of the {of}",
+            f"compare with taps of the {of}, or say that the {before.of} was tapped here too",
+        )
+    return before.modes
 
 
 def _favoured(

@@ -13,7 +13,7 @@ from chatter.model.tap import ModeChange, TapComparison, TapMode
 
 FARTHEST = 0.2  # of ln f between a mode before and after; own choice
 SURE = 2.0  # spreads that a change must exceed to be called one
-# Own choices: tapped by another hand or on another day the same part gives as much.
+# Own choices: tapped by another hand or on another day the same part may give as much.
 LEAST_SHIFT_PERCENT = 0.5  # of the frequency
 LEAST_DAMPING_SHARE = 0.05  # of the damping, and of the depth that goes with it
 LN_60_DB = 6.91

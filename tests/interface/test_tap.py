@@ -76,6 +76,16 @@ def test_tap_document_can_be_compared_with(chatter, taps, tmp_path):
     assert comparison["changes"][0]["damping_factor"] == pytest.approx(1.0)
 
 
+def test_tap_document_of_another_part_is_no_change_and_refused_in_one_line(chatter, taps, tmp_path):
+    frame = tmp_path / "frame.json"
+    frame.write_text(chatter("tap", taps, "--of", "frame", "--json").out, encoding="utf-8")
+    ran = chatter("tap", taps, "--of", "tool", "--compare", frame)
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert "frame.json: it holds taps of the frame" in ran.err
+    assert "compare with taps of the tool" in ran.err
+    assert chatter("tap", taps, "--of", "frame", "--compare", frame).code == 0
+
+
 def test_noise_gives_a_finding_and_no_mode(chatter, noise_wav, tmp_path):
     ran = chatter("tap", noise_wav, "--json", "--plot", tmp_path / "none.svg")
     assert ran.code == 0
