@@ -184,6 +184,17 @@ class RampOnset:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RampPass:
+    """Where in the recording a ramped pass lies, and which part of it the verdict is about."""
+
+    cut_index: int
+    start_s: float | None  # None where the recording begins inside it
+    deep_from_s: float  # from here to its end it was judged
+    end_s: float | None  # None where the recording ends inside it
+    grows: bool = True  # False: the teeth get no louder, so it is hardly a ramp
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CutAnalysis:
     """What the cut pipeline found: speed, cuts, and which of them is the worst."""
 
@@ -193,6 +204,7 @@ class CutAnalysis:
     cut_index: int | None  # the worst cut; None when there is none
     findings: tuple[Finding, ...]  # the recording's and the pipeline's
     ramp: RampOnset | None = None  # None without a ramp, or where it stayed quiet
+    ramp_pass: RampPass | None = None  # None without a ramp
     pictures: CutPictures | None = None  # None where none were asked for
 
     @property

@@ -10,6 +10,7 @@ from chatter.report.cut_pictures import draw_spectrogram, draw_spectrum, draw_tu
 from chatter.report.cut_words import (
     SPEEDS_SHOWN,
     choose_lines,
+    find_deep_end,
     find_depths_mm,
     find_onset_s,
     name_line,
@@ -107,8 +108,14 @@ def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
         return ("No cut was found in the recording.",)
     total = len(document.analysis.cuts)
     number = (document.analysis.cut_index or 0) + 1
-    which = "The cut goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
-    text = f"{which} {tell_span(worst)}."
+    ramp = find_deep_end(document.analysis)
+    what = "cut" if ramp is None else "pass"
+    which = f"The {what} goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
+    if ramp is None:
+        text = f"{which} {tell_span(worst.start_s, worst.end_s)}."
+    else:
+        span = tell_span(ramp.start_s, ramp.end_s)
+        text = f"{which} {span}; its deep end, from {ramp.deep_from_s:.1f} s on, is judged."
     if worst.chatter_probability is not None:
         text += f" Chances that it chattered: {tell_odds(worst.chatter_probability)}."
     onset_s = find_onset_s(document.analysis)

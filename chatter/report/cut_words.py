@@ -7,11 +7,12 @@ Leaves out: any judgement, and any layout.
 import math
 
 from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow, Verdict
-from chatter.model.cut import present_depth_mm
+from chatter.model.cut import RampPass, present_depth_mm
 
 SPEEDS_SHOWN = 3
 UNLIKELY = 0.2  # own choice: a speed with less chance is no suggestion beside less depth
 UNSURE = 0.2  # own choice: with this much against it a verdict is told with "probably"
+DEEP_END_S = 0.5  # own choice: where less of a ramp is left out of the verdict, it is told as a plain cut
 LITTLE_MORE = 1.1  # own choice: up to here a depth factor is no invitation to cut deeper
 ACTIONS = {
     "keep": "Keep these settings.",
@@ -150,13 +151,28 @@ def tell_which_cut(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
     if worst is None:
         loud = any(finding.code == NO_TEETH for finding in analysis.findings)
         return "no cut with such teeth was found in it." if loud else "no cut was found in it."
-    sentence = f"the cut {tell_span(worst)}"
+    ramp = find_deep_end(analysis)
+    span = tell_span(worst.start_s, worst.end_s) if ramp is None else tell_span(ramp.start_s, ramp.end_s)
     if len(analysis.cuts) > 1 and analysis.cut_index is not None:
-        sentence = f"judged by the worst cut, number {analysis.cut_index + 1} ({tell_span(worst)})"
+        deep = "" if ramp is None else f", its deep end from {ramp.deep_from_s:.1f} s on"
+        sentence, heard = f"judged by the worst cut, number {analysis.cut_index + 1} ({span}{deep})", ", "
+    elif ramp is None:
+        sentence, heard = f"the cut {span}", ", "
+    else:
+        sentence, heard = f"the pass {span}; its deep end, from {ramp.deep_from_s:.1f} s on, is judged", ": "
     if worst.chatter_probability is not None:
-        sentence += f", chatter {tell_chance(worst.chatter_probability)}"
+        sentence += f"{heard}chatter {tell_chance(worst.chatter_probability)}"
     onset_s = find_onset_s(analysis)
-    return sentence + ("." if onset_s is None else f", from {onset_s:.1f} s on.")
+    also = "" if ramp is None else "heard "
+    return sentence + ("." if onset_s is None else f", {also}from {onset_s:.1f} s on.")
+
+
+def find_deep_end(analysis: CutAnalysis) -> RampPass | None:
+    """Give the ramped pass that the answer is about, where only its deep end was judged; else None."""
+    ramp = analysis.ramp_pass
+    if ramp is None or ramp.cut_index != analysis.cut_index:
+        return None
+    return None if ramp.deep_from_s - (ramp.start_s or 0.0) < DEEP_END_S else ramp
 
 
 def find_onset_s(analysis: CutAnalysis) -> float | None:
@@ -167,10 +183,10 @@ def find_onset_s(analysis: CutAnalysis) -> float | None:
     return worst.onset_s if analysis.ramp is None else analysis.ramp.time_s
 
 
-def tell_span(cut: JudgedCut) -> str:
-    """Say from when to when a cut goes."""
-    start = "from before the recording begins" if cut.start_s is None else f"from {cut.start_s:.1f} s"
-    end = "to past its end" if cut.end_s is None else f"to {cut.end_s:.1f} s"
+def tell_span(start_s: float | None, end_s: float | None) -> str:
+    """Say from when to when a cut goes; None where the recording begins or ends inside it."""
+    start = "from before the recording begins" if start_s is None else f"from {start_s:.1f} s"
+    end = "to past its end" if end_s is None else f"to {end_s:.1f} s"
     return f"{start} {end}"
 
 

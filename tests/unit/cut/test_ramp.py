@@ -63,6 +63,16 @@ def test_stable_ramp_has_no_onset_and_a_cut_without_a_ramp_has_none_either(rng):
     assert judge_recording(recording(singing), setup=CutSetup(rpm=6000, flutes=2)).ramp is None
 
 
+def test_pass_is_given_from_end_to_end_and_its_last_six_seconds_are_judged(rng):
+    sound = built_cut(rng, cuts=((2.0, 12.0),), seconds=14.0)
+    setup = CutSetup(rpm=6000, flutes=2, depth_from_mm=0.9, depth_to_mm=1.0)
+    got = judge_recording(recording(sound), setup=setup).ramp_pass
+    assert got.cut_index == 0
+    assert (got.start_s, got.end_s) == pytest.approx((2.0, 12.0), abs=0.2)  # a window of the comb
+    assert got.deep_from_s == pytest.approx(6.0, abs=0.3)  # six seconds before its end
+    assert judge_recording(recording(sound), setup=CutSetup(rpm=6000, flutes=2)).ramp_pass is None
+
+
 def test_onset_of_simulated_ramps_lies_near_the_true_limit():
     found = [(one.ramp, limit_mm) for one, _, limit_mm in ramps(8, seed=77) if one.ramp is not None]
     # The long form found two in three, off by 6 % in the middle (docs/ramp.md).
