@@ -34,6 +34,9 @@ Action = Literal["keep", "change speed", "reduce depth", "record again"]
 Direction = Literal["up", "climb"]
 
 
+NO_RAMP = "ramp-does-not-grow"  # code of the finding that a pass hardly is the ramp that it was told to be
+
+
 def present_depth_mm(depth_mm: float | None, *, depth_to_mm: float | None) -> float | None:
     """Give the depth that advice is about: the cut's, or the deep end of a ramped pass."""
     return depth_mm if depth_to_mm is None else depth_to_mm

@@ -13,6 +13,7 @@ from chatter.report.cut_words import (
     find_deep_end,
     find_depths_mm,
     find_onset_s,
+    find_told_depths,
     name_line,
     round_down_mm,
     tell_action,
@@ -94,7 +95,7 @@ def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
 
 
 def _how_deep(document: CutDocument) -> str:
-    ramp_to_mm = document.program["settings"].get("depth_to_mm")
+    ramp_to_mm, _ = find_told_depths(document)
     return "as deep as yours" if ramp_to_mm is None else f"{ramp_to_mm:g} mm deep, as the ramp's deep end,"
 
 

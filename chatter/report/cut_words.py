@@ -254,12 +254,23 @@ def to_sentence(text: str) -> str:
     return text if not text or text.endswith((".", "!", "?")) else text + "."
 
 
+def find_told_depths(document: CutDocument) -> tuple[float | None, float | None]:
+    """Give a ramp's deep end and the present depth as told, mm; neither of a ramp that doesn't grow."""
+    ramp, settings = document.analysis.ramp_pass, document.program["settings"]
+    if ramp is not None and not ramp.grows:
+        return None, None
+    last_mm = settings.get("depth_to_mm")
+    return last_mm, present_depth_mm(settings.get("depth_mm"), depth_to_mm=last_mm)
+
+
 def tell_ramp(document: CutDocument) -> str | None:
     """Say at which depth of a ramped pass chatter began, or that none was heard; None without a ramp."""
     last = document.program["settings"].get("depth_to_mm")
     worst = document.analysis.worst
     if last is None or worst is None:
         return None
+    if find_told_depths(document)[0] is None:
+        return "At which depth chatter begins can't be told from this pass: it doesn't sound like a ramp."
     onset = document.analysis.ramp
     if onset is not None:
         return (
@@ -273,8 +284,7 @@ def tell_ramp(document: CutDocument) -> str | None:
 
 def find_depths_mm(document: CutDocument) -> tuple[float, float] | None:
     """Give the present depth and the most to take at its speed: what chatter bears, or the power if less."""
-    settings, advice = document.program["settings"], document.advice
-    depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=settings.get("depth_to_mm"))
+    advice, (_, depth_mm) = document.advice, find_told_depths(document)
     if depth_mm is None or advice.depth_factor is None:
         return None
     stable_mm = advice.depth_factor * depth_mm
@@ -313,9 +323,7 @@ def _tell_power_depth(factor: float, depth_mm: float, most_mm: float) -> str:
 
 def _tell_stable_depth(document: CutDocument, factor: float) -> str:
     """Say how deep is stable at the present speed."""
-    settings = document.program["settings"]
-    ramp_mm = settings.get("depth_to_mm")
-    depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=ramp_mm)
+    ramp_mm, depth_mm = find_told_depths(document)
     share = f"{factor:.2f} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
     if factor < 1 and verdict_of_all(document) == "stable":
         return _tell_room(document, share if depth_mm is None else f"{share} ({factor * depth_mm:.2f} mm)")

@@ -1,6 +1,7 @@
 """What the answer about a ramped pass says of its span: the verdict is that of the deep end."""
 
 from dataclasses import replace
+from html import unescape
 
 import pytest
 
@@ -26,7 +27,7 @@ def ramped(make_document, make_cut):
 
 
 def shown(document):
-    return " ".join(to_text(document).split()), " ".join(to_html(page_of_cut(document)).split())
+    return " ".join(to_text(document).split()), " ".join(unescape(to_html(page_of_cut(document))).split())
 
 
 def test_chatter_before_the_deep_end_is_told_within_the_whole_pass(ramped):
@@ -59,3 +60,18 @@ def test_worst_of_several_cuts_is_told_with_its_deep_end_only_where_it_is_the_ra
     assert "Cut 1 of 2 is the worst; it goes from 3.0 s to 13.1 s; its deep end" in page
     other, _ = shown(ramped(replace(PASS, cut_index=1), None, cuts=cuts))
     assert "number 1 (from 9.4 s to 13.1 s), chatter" in other
+
+
+@pytest.mark.parametrize("verdict", ["stable", "chatter"])
+def test_pass_that_does_not_grow_gives_no_depth(verdict, ramped, make_cut):
+    cuts = (make_cut(verdict, 0.02 if verdict == "stable" else 0.97, start_s=3.0, end_s=13.1),)
+    action = "keep" if verdict == "stable" else "change speed"
+    level = ramped(replace(PASS, grows=False), None, cuts=cuts, action=action)
+    for factor in (0.6, 1.06):
+        level = replace(level, advice=replace(level.advice, depth_factor=factor))
+        for one in shown(level):
+            assert "can't be told from this pass: it doesn't sound like a ramp" in one
+            assert "No chatter was heard down to" not in one
+            assert " mm is stable" not in one
+            assert f"{factor * 2.8:.2f} mm" not in one
+            assert "deep end of the ramp" not in one
