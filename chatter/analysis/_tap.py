@@ -81,7 +81,9 @@ def analyse_tap(
     before = _read_before(before_path, of=of) if before_path is not None and told else ()
     # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
     from chatter.audio import read_recording
+    from chatter.audio.findings import QUIET, reword
     from chatter.tap.compare import compare_taps
+    from chatter.tap.findings import QUIET_HERE
     from chatter.tap.pipeline import judge_taps
 
     recording = read_recording(Path(path))
@@ -110,11 +112,10 @@ def analyse_tap(
         "max_rpm": fastest,
     }
     limits_rpm = _limits_rpm(fastest, kept={} if history is None else history.values)
+    heard = reword(recording.findings, like=QUIET, message=QUIET_HERE)
     document = TapDocument(
         program=program_part(settings),
-        recording=recording_part(
-            recording, channel=analysis.channel, findings=(*recording.findings, *analysis.findings)
-        ),
+        recording=recording_part(recording, channel=analysis.channel, findings=(*heard, *analysis.findings)),
         of=of,
         analysis=analysis,
         flutes=edges,

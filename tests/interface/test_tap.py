@@ -183,3 +183,13 @@ def test_speeds_named_are_those_that_the_setups_spindle_and_tool_allow(chatter, 
     said = "None of the speeds that the loudest mode favours lies between 9,000 and 11,000 rpm"
     assert said in text
     assert said in " ".join(page.read_text(encoding="utf-8").split())
+
+
+def test_very_quiet_taps_ask_for_a_hands_breadth(chatter, tmp_path):
+    samples, _ = record(np.random.default_rng(2), MODES)
+    path = tmp_path / "faint.wav"
+    soundfile.write(path, 0.002 * samples / np.abs(samples).max(), RATE_HZ, subtype="FLOAT")
+    findings = json.loads(chatter("tap", path, "--json").out)["recording"]["findings"]
+    (quiet,) = (one for one in findings if one["code"] == "quiet")
+    assert "within a hand's breadth" in quiet["message"]
+    assert "guard" not in quiet["message"]
