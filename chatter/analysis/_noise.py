@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from chatter.analysis._calibrations import FULL_SCALES_DB, find_calibration
 from chatter.analysis._cut_documents import ReadCut, as_read_cut, read_cuts
 from chatter.analysis._files import hash_file
-from chatter.analysis._noise_findings import list_noise_findings
+from chatter.analysis._noise_findings import doubt_faint, list_noise_findings
 from chatter.analysis._noise_scene import Facade, Scene, read_scene, spread_noise
 from chatter.analysis._parts import program_part
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number, read_whole_number
@@ -254,7 +254,12 @@ def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
     from chatter.noise.calibration import widen
 
     analysis = measured.analysis
-    calibration = widen(wanted.calibration, findings=analysis.findings)
+    faint = doubt_faint(
+        analysis.levels.LCpeak_db,
+        calibration=wanted.calibration,
+        mic_distance_m=wanted.scene.mic_distance_m,
+    )
+    calibration = widen(wanted.calibration, findings=[*analysis.findings, *faint])
     scale_db = calibration.full_scale_db
     measured_rpm, tones, doubts = _named_tones(analysis, wanted, path)
     mean_db, loud_part = _shift(analysis.levels.LAeq_db, scale_db), analysis.loud_part
@@ -262,6 +267,7 @@ def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
         loud_part = replace(loud_part, LAeq_db=loud_part.LAeq_db + scale_db)
     findings = [
         *measured.recording["findings"],
+        *(finding.to_dict() for finding in faint),
         *doubts,
         *list_noise_findings(wanted.scene, full_scale_db=scale_db, loud_part=loud_part, mean_db=mean_db),
     ]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from chatter.analysis._values import read_number
 from chatter.errors import BadValueError
-from chatter.model.noise import NoiseDocument
+from chatter.model.noise import FULL_SCALE_IN_DOUBT, NoiseDocument
 from chatter.model.noise_effects import NeighbourPart
 from chatter.noise.exposure import DAY_MIN
 
@@ -44,9 +44,13 @@ LOSE_PEAKS = {
     "narrow-band",
     "headset-codec",
     "voice-message",
-    "full-scale-unlikely",
+    FULL_SCALE_IN_DOUBT,
     "distance-unlikely",
 }
+FIRST_THE_LEVEL = (
+    "First make sure of the level, by a calibration or by a new recording at the recorder's usual gain: "
+    "until then how much cutting fits can't be told."
+)
 IDLE_PART = "quiet parts left out"
 _PHONE = "how far the phone lay from the machine, in m"
 _NEIGHBOUR = "how far away the neighbour is, in m"
@@ -193,6 +197,7 @@ def spread_noise(
             lcpeak_db=None if _loses_peaks(document) else levels.LCpeak_db,
             indoors=scene.indoors,
             room_m3=scene.room_m3,
+            level_known=not document.level_in_doubt,
         )
         document = replace(document, exposure=exposure)
     return document
@@ -255,6 +260,8 @@ def _at_neighbour(
         reference_h=EVENING_H if scene.evening_h is None else scene.evening_h,
         measures=measures,
     )
+    if document.level_in_doubt:
+        evening = replace(evening, helps=(FIRST_THE_LEVEL,))
     return replace(document, evening=evening)
 
 

@@ -15,7 +15,7 @@ from chatter.analysis._halves import as_settled, settle_cuts, tell_settled
 from chatter.analysis._taps import read_tap_document
 from chatter.analysis._values import check_reach, checked_setup
 from chatter.errors import BadValueError, NotebookError
-from chatter.model.cut import present_depth_mm
+from chatter.model.cut import NO_RAMP, present_depth_mm
 from chatter.model.notebook import (
     FACT_NAMES,
     WORDS,
@@ -303,6 +303,11 @@ def file_cut(
         notes.append(_say_several(document, depth_mm=depth_mm))
     if depth_mm is None:
         notes.append("without its depth this cut can't be used for the next ones: give it and file it again.")
+    if any(one["code"] == NO_RAMP for one in document["recording"]["findings"]):
+        notes.append(
+            "the pass doesn't sound like a ramp, so its depth isn't known and it can't be used for the next "
+            "cuts: if it was of one depth, give that and file it again."
+        )
     sha256 = document["recording"]["sha256"]
     part = {
         "file": str(history.path),

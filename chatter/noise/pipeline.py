@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.audio import Block, Watch
+from chatter.audio.findings import QUIET, reword
 from chatter.errors import BadSamplesError
 from chatter.model import Finding
 from chatter.model.noise import BandLevel, NoiseAnalysis, NoiseLevels, NoiseTone
@@ -26,6 +27,10 @@ from chatter.noise.weighting import WeightingFilters, a_weighting_db
 
 BLOCK_S = 5.0
 LISTED = 20  # own choice: tones that a document lists
+QUIET_HERE = (
+    "The recording is very quiet: record with the gain that the recorder was calibrated with, or usually "
+    "has. If you put the phone nearer, tell the new distance."
+)
 SHORTEST_S = 0.1  # own choice: below it no level means anything
 
 
@@ -114,6 +119,7 @@ def analyse_blocks(
             "record for at least ten seconds",
         )
     bandwidth_hz, findings = watch.finish()
+    findings = reword(findings, like=QUIET, message=QUIET_HERE)
     return _gather(channels, rate_hz=rate_hz, frames=frames, bandwidth_hz=bandwidth_hz, findings=findings)
 
 

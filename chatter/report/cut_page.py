@@ -11,8 +11,10 @@ from chatter.report.cut_words import (
     OTHER_SPEEDS,
     SPEEDS_SHOWN,
     choose_lines,
+    find_deep_end,
     find_depths_mm,
     find_onset_s,
+    find_told_depths,
     name_line,
     round_down_mm,
     tell_action,
@@ -95,7 +97,7 @@ def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
 
 
 def _how_deep(document: CutDocument) -> str:
-    ramp_to_mm = document.program["settings"].get("depth_to_mm")
+    ramp_to_mm, _ = find_told_depths(document)
     return "as deep as yours" if ramp_to_mm is None else f"{ramp_to_mm:g} mm deep, as the ramp's deep end,"
 
 
@@ -109,8 +111,14 @@ def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
         return ("No cut was found in the recording.",)
     total = len(document.analysis.cuts)
     number = (document.analysis.cut_index or 0) + 1
-    which = "The cut goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
-    text = f"{which} {tell_span(worst)}."
+    ramp = find_deep_end(document.analysis)
+    what = "cut" if ramp is None else "pass"
+    which = f"The {what} goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
+    if ramp is None:
+        text = f"{which} {tell_span(worst.start_s, worst.end_s)}."
+    else:
+        span = tell_span(ramp.start_s, ramp.end_s)
+        text = f"{which} {span}; its deep end, from {ramp.deep_from_s:.1f} s on, is judged."
     if worst.chatter_probability is not None:
         text += f" Chances that it chattered: {tell_odds(worst.chatter_probability)}."
     onset_s = find_onset_s(document.analysis)

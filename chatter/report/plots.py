@@ -12,7 +12,7 @@ import re
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,7 @@ from chatter.report._map_marks import (
     write_word,
 )
 from chatter.report._palette import COAST, INK, MARK, PAPER, WATER
-from chatter.report.cut_words import tell_odds
+from chatter.report.cut_words import find_told_depths, tell_odds
 from chatter.report.map_text import told_depth
 from chatter.report.places import check_place, write_place
 
@@ -135,7 +135,7 @@ def picture_chances(document: CutDocument) -> ChancePicture:
     curve = document.map
     return ChancePicture(
         title="Chance of a stable cut",
-        subtitle=_tell_depth(document.program["settings"]),
+        subtitle=_tell_depth(document),
         present_rpm=document.analysis.spindle.best_rpm if measured is None else measured,
         windows=document.advice.speeds,
         caption="\n".join(
@@ -148,8 +148,8 @@ def picture_chances(document: CutDocument) -> ChancePicture:
     )
 
 
-def _tell_depth(settings: dict[str, Any]) -> str:
-    ramp_mm, depth_mm = settings.get("depth_to_mm"), settings.get("depth_mm")
+def _tell_depth(document: CutDocument) -> str:
+    ramp_mm, depth_mm = find_told_depths(document)
     if ramp_mm is not None:
         return f"at {ramp_mm:g} mm depth, the ramp's deep end"
     return "at the present depth" if depth_mm is None else f"at {depth_mm:g} mm depth"

@@ -9,6 +9,10 @@ from chatter.model.tap import TapMode
 from chatter.tap.onsets import Onset
 
 RUNNING = "running-machine"
+QUIET_HERE = (
+    "The recording is very quiet: hold the phone within a hand's breadth of the part, or against it, and tap "
+    "harder."
+)
 MOST_LISTED = 4  # times in a sentence
 UNSTEADY_SPREAD = 0.05  # of a damping: worth a word; own choice
 
