@@ -5,8 +5,8 @@ import json
 import numpy as np
 import pytest
 
-from chatter import compare_noise, map_stability, measure_noise, show_setup
-from chatter.errors import BadValueError, FileProblemError
+from chatter import add_setup, compare_noise, map_stability, measure_noise, show_setup, suggest_next_cut
+from chatter.errors import BadValueError, FileProblemError, InputError
 from chatter.report import to_json
 
 
@@ -74,3 +74,19 @@ def test_map_takes_numbers_of_numpy():
         "max_depth_mm": 5,
     }
     assert settings["material"] == "6061"
+
+
+@pytest.mark.parametrize("step", ["bold", None, True, 1, 0.5, 10.1, float("nan")])
+def test_boldest_step_that_is_none_is_named(step):
+    with pytest.raises(BadValueError, match=r"^boldest_step is"):
+        suggest_next_cut("a", notebook="nowhere.db", boldest_step=step)
+
+
+@pytest.mark.parametrize("step", ["2", np.float32(2), 10])
+def test_boldest_step_is_read_as_other_numbers_are(step, tmp_path):
+    add_setup("a", notebook=tmp_path / "n.db", flutes=2)
+    with pytest.raises(
+        InputError, match="no cut"
+    ) as caught:  # the step passed: the setup's cuts are looked for
+        suggest_next_cut("a", notebook=tmp_path / "n.db", boldest_step=step)
+    assert not isinstance(caught.value, BadValueError)
