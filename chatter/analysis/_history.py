@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from chatter.analysis._halves import as_settled, caution_doubling, is_untold, may_double, settle_cuts
 from chatter.analysis._notebook import NotebookPath, kept_taps, notebook_path
 from chatter.analysis._parts import program_part
+from chatter.analysis._values import read_number
 from chatter.errors import BadValueError, InputError
 from chatter.model.cut import CutSetup
 from chatter.model.notebook import (
@@ -63,7 +64,8 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     NotebookError
         The file can't be used.
     """
-    if isinstance(boldest_step, bool) or not 1 < boldest_step <= MOST_BOLD:
+    boldest_step = read_number("boldest_step", boldest_step, MOST_BOLD, least=1.0)
+    if boldest_step == 1:
         raise BadValueError("boldest_step", boldest_step, f"a number above 1 and not above {MOST_BOLD:g}")
     history = _read(setup, notebook)
     check_in_use(history.setup)

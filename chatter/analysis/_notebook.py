@@ -419,6 +419,14 @@ def _kept(
         return read(opened, same[-1]) if same else None
 
 
+def _check_together(kept: KeptSetup, told: dict[str, Any]) -> None:
+    """Refuse facts that would fill a setup up to one that no cut can be made with."""
+    known = kept.facts.to_dict()
+    fresh = {key: value for key, value in told.items() if value is not None and known[key] is None}
+    if fresh:
+        checked_facts({**known, **fresh})
+
+
 def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> tuple[Filing, list[str]]:
     """Add the document to the notebook; give what became of it, and what to tell about the setup."""
     notes: list[str] = []
@@ -429,13 +437,15 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
     plain = json.loads(to_json(document, indent=None))
     with Notebook(history.path, write=True, make=True) as opened, opened.whole():
         # Looked up again: another process may have made it while this recording was judged.
-        if opened.get_setup(history.setup) is None:
+        kept = opened.get_setup(history.setup)
+        if kept is None:
             opened.add_setup(history.setup, facts=checked_facts(told))
             notes.append(f"made the setup {history.setup!r} in {history.path}.")
             if history.near_names:
                 near = ", ".join(map(repr, history.near_names))
                 notes.append(f"there is {near} too: if you meant that, retire the new one and file it there.")
         else:
+            _check_together(kept, told)
             fresh = opened.fill_facts(history.setup, facts=told)
             if fresh:
                 notes.append(f"the setup {history.setup!r} now also knows {', '.join(fresh)}.")

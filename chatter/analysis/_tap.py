@@ -6,7 +6,7 @@ Leaves out: every analysis (chatter/tap does it) and every layout (report/).
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._files import hash_file
 from chatter.analysis._parts import program_part, recording_part
@@ -14,6 +14,9 @@ from chatter.analysis._taps import PARTS, read_tap
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number, read_whole_number
 from chatter.errors import BadValueError, FileProblemError
 from chatter.model.tap import FavouredSpeed, TapDocument, TapMode, TapPart
+
+if TYPE_CHECKING:
+    from chatter.analysis._notebook import History
 
 MOST_SPEEDS = 6
 SLOWEST_RPM = 500.0  # own choice: below it lobes lie so close that none is worth a speed
@@ -42,7 +45,7 @@ def analyse_tap(
     flutes
         Cutting edges of the tool: then the speeds that the strongest mode favours are given.
     max_rpm
-        Fastest speed to name.
+        Fastest speed to name; not kept with a setup. The setup's own where not told, and never above that.
     setup
         Name of a setup of the notebook: the modes are filed there, and count in the advice from then on. One
         that is not there yet is made, and needs `flutes`. Speeds are named that its spindle and tool allow.
@@ -71,11 +74,13 @@ def analyse_tap(
     if setup is not None:
         from chatter.analysis._notebook import begin_history, file_tap
 
-        told_facts = {"flutes": edges, "max_rpm": fastest, "min_rpm": None, "tool_max_rpm": None}
-        history = begin_history(setup, notebook=notebook, values=told_facts)
-        edges, fastest = history.values["flutes"], history.values["max_rpm"]
+        # Without the fastest speed: how far to name speeds is a question, and no fact of the spindle.
+        asked = {"flutes": edges, "min_rpm": None, "max_rpm": None, "tool_max_rpm": None}
+        history = begin_history(setup, notebook=notebook, values=asked)
+        edges = history.values["flutes"]
         if edges is None:
             raise BadValueError("flutes", None, "how many cutting edges the tool has, to make a setup")
+        fastest = _fastest_rpm(fastest, of=history)
     before_path = None if compare is None else Path(compare)
     told = before_path is not None and before_path.suffix.lower() == ".json"
     before = _read_before(before_path, of=of) if before_path is not None and told else ()
@@ -125,8 +130,16 @@ def analyse_tap(
     )
     if history is None:
         return document
-    facts = {"flutes": edges, "max_rpm": fastest}
-    return replace(document, notebook=file_tap(history, document=document.to_dict(), facts=facts))
+    return replace(document, notebook=file_tap(history, document=document.to_dict(), facts={"flutes": edges}))
+
+
+def _fastest_rpm(told_rpm: float | None, *, of: "History") -> float | None:
+    """Give the fastest speed to name for a setup: the one told, and never above its spindle's own."""
+    low_rpm, high_rpm = of.values["min_rpm"], of.values["max_rpm"]
+    if told_rpm is not None and low_rpm is not None and told_rpm < low_rpm:
+        needed = f"a speed that is not below min_rpm of the setup {of.setup!r} ({low_rpm:g})"
+        raise BadValueError("max_rpm", told_rpm, needed)
+    return min((rpm for rpm in (told_rpm, high_rpm) if rpm is not None), default=None)
 
 
 def _read_before(path: Path, *, of: TapPart) -> tuple[TapMode, ...]:

@@ -5,7 +5,8 @@ Leaves out: anything about files.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import Any, cast
 
 from chatter.errors import BadValueError
@@ -120,6 +121,11 @@ def _ramp(first: object, last: object) -> tuple[float | None, float | None]:
             "depth_to_mm", end, f"a depth above depth_from_mm ({start:g}): ramp from shallow to deep"
         )
     return start, end
+
+
+def as_list(told: str | Path | Sequence[str | Path]) -> list[str | Path]:
+    """Give what may be told once or many times as a list; a bare text or path is one."""
+    return [told] if isinstance(told, (str, Path)) else list(told)
 
 
 def read_length(name: str, value: object, *, zero_allowed: bool = False) -> float:

@@ -25,7 +25,9 @@ MOST_STICK_OUT = 4.0  # stick-out over diameter; common practice
 THIN_CHIP_SHARE = 1 / 3
 THICK_CHIP_SHARE = 2.0
 FAR_SHORT = 2.0  # own choice: a cut that was made can hardly have needed so many times the spindle's power
-UNKNOWN_MIN_SHARE = 0.5  # own choice: where the slowest speed isn't told, go no lower than half the dialled
+# Own choice: where the slowest speed isn't told, go no lower than half the dialled one, or half the fastest
+# allowed where that is slower. What is assumed never shuts out what was told.
+UNKNOWN_MIN_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,10 +50,10 @@ def find_speed_range(setup: CutSetup) -> SpeedRange:
     >>> find_speed_range(CutSetup(rpm=12_000, flutes=2, max_rpm=24_000, tool_max_rpm=20_000))
     SpeedRange(low_rpm=6000.0, high_rpm=20000.0, max_is_known=True)
     """
-    low = setup.rpm * UNKNOWN_MIN_SHARE if setup.min_rpm is None else setup.min_rpm
     high = setup.rpm if setup.max_rpm is None else setup.max_rpm
     if setup.tool_max_rpm is not None:
         high = min(high, setup.tool_max_rpm)
+    low = min(setup.rpm, high) * UNKNOWN_MIN_SHARE if setup.min_rpm is None else setup.min_rpm
     return SpeedRange(low_rpm=float(low), high_rpm=float(high), max_is_known=setup.max_rpm is not None)
 
 

@@ -36,6 +36,7 @@ OSHA_CEILING_DB = (
 OSHA_ACTION_PERCENT = 50.0  # 29 CFR 1910.95(c)(1)
 NEAR_M = 0.3  # own choice: nearer than about the size of the source no law of distance holds
 LEAST_M, MOST_M = 0.01, 100.0
+MOST_LEVEL_DB = 500.0  # own choice: no full scale that may be told makes more of any recording, or less
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -302,8 +303,9 @@ def _say_way(ear_m: float, mic_m: float, *, in_a_room: bool, unknown_room: bool)
 
 
 def _check(laeq_db: float, mic_m: float, ear_m: float, minutes: float, uncertainty_db: float) -> None:
-    if not -100 <= laeq_db <= 200:
-        raise BadValueError("level at the microphone", laeq_db, "one from -100 to 200 dB")
+    if not abs(laeq_db) <= MOST_LEVEL_DB:
+        needed = f"one from {-MOST_LEVEL_DB:g} to {MOST_LEVEL_DB:g} dB"
+        raise BadValueError("level at the microphone", laeq_db, needed)
     for name, distance_m in (("distance of the microphone", mic_m), ("distance of the ear", ear_m)):
         if not LEAST_M <= distance_m <= MOST_M:
             raise BadValueError(name, distance_m, f"a distance from {LEAST_M:g} to {MOST_M:g} m")

@@ -55,6 +55,16 @@ def no_tap() -> Finding:
     )
 
 
+def rest_not_heard(heard_s: float) -> Finding:
+    """Say that a recording is longer than what is listened to."""
+    return _finding(
+        "rest-not-heard",
+        "warning",
+        f"Only the first {heard_s:.0f} s were listened to, and taps after them were not: cut the recording "
+        "down to its taps, or record them again.",
+    )
+
+
 def only_running() -> Finding:
     """Nothing but a machine that runs."""
     return _finding(

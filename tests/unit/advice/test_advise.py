@@ -247,7 +247,9 @@ def test_suggestions_stay_inside_every_limit(verdict, chatter_hz, rpm, slip, flu
     for speed in advice.speeds:
         assert speed.set_rpm <= (setup.max_rpm or rpm)
         assert speed.set_rpm <= (setup.tool_max_rpm or speed.set_rpm)
-        assert speed.set_rpm >= (setup.min_rpm or rpm / 2)
+        assert speed.set_rpm >= (
+            setup.min_rpm or min(rpm, setup.max_rpm or rpm, setup.tool_max_rpm or rpm) / 2
+        )
         assert speed.rpm == pytest.approx(speed.set_rpm * slip)
         assert speed.low_rpm <= speed.rpm <= speed.high_rpm
         assert abs(speed.rpm / (rpm * slip) - 1) > 0.005

@@ -33,6 +33,13 @@ def test_range_not_told_stays_between_half_and_all_of_the_dialled_speed():
     assert (limits.low_rpm, limits.high_rpm, limits.max_is_known) == (6_000, 12_000, False)
 
 
+@pytest.mark.parametrize("told", [{"tool_max_rpm": 5_000, "max_rpm": 24_000}, {"max_rpm": 5_000}])
+def test_lowest_speed_that_is_only_assumed_gives_way_to_a_slower_maximum(told):
+    limits = find_speed_range(CutSetup(rpm=12_000, flutes=2, **told))
+    # Half the dialled 12,000 would be above all that is allowed; half of what is allowed is not.
+    assert (limits.low_rpm, limits.high_rpm) == (2_500, 5_000)
+
+
 def test_tool_slower_than_the_spindle_can_go_leaves_no_speed():
     limits = find_speed_range(CutSetup(rpm=12_000, flutes=2, min_rpm=8_000, tool_max_rpm=7_000))
     assert limits.is_empty

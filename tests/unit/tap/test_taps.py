@@ -71,6 +71,22 @@ def test_prediction_by_another_method_agrees(rng):
     assert got.damping_ratio == pytest.approx(-slope / (2 * np.pi * 700), rel=0.05)
 
 
+def test_taps_after_the_part_that_is_listened_to_are_told(rng):
+    taps, _ = record(np.random.default_rng(2), MODES)
+    quiet = float(taps[: RATE_HZ // 2].std())
+    sound = rng.normal(0, quiet, 130 * RATE_HZ)
+    whole = judge_taps(recording_of(sound[: 120 * RATE_HZ]))
+    assert codes(whole) == {"no-tap"}
+    sound[-taps.size :] = taps  # the last six seconds
+    late = judge_taps(recording_of(sound))
+    assert (late.taps, codes(late)) == ((), {"rest-not-heard", "no-tap"})
+    assert "first 120 s" in late.findings[0].message
+    sound[10 * RATE_HZ : 10 * RATE_HZ + taps.size] = taps
+    both = judge_taps(recording_of(sound))
+    assert len(both.taps) == 3
+    assert "rest-not-heard" in codes(both)
+
+
 def test_double_hit_is_left_out_with_a_finding(rng):
     samples, _ = record(rng, MODES, times_s=np.array([1.0, 2.5, 2.56, 4.0]), strengths=[1, 1, 0.7, 1])
     got = judge_taps(recording_of(samples))
