@@ -344,6 +344,8 @@ def _tell_stable_depth(document: CutDocument, factor: float) -> str:
     if factor >= 1:
         text = "At the present speed the present depth is about as deep as can be advised from what was heard"
         more = "" if f"{factor:.2f}" == "1.00" else f": up to {share}, with 90 chances in 100"
+        if _is_unsure(document.analysis.worst):
+            return f"{text}{more}. It isn't sure that it was stable: make it again before you go deeper."
         return f"{text}{more}. To learn how much it bears, go deeper in small steps, and record each."
     return f"At the present speed no more than {share} is stable with 90 chances in 100."
 
