@@ -183,7 +183,7 @@ def judge_recording(
     if tone_hz is not None and cuts[worst].tone == "unknown":
         unfit = say_unfit(studied[worst].spectra.air, tone_hz=tone_hz)
         findings.extend([] if unfit is None else [unfit])
-    ramp = judge_ramp(recording, channel, studied, setup=setup)
+    ramp = judge_ramp(recording, channel, studied, judged=cuts, setup=setup)
     findings.extend(() if ramp is None else ramp.doubts)
     return CutAnalysis(
         spindle=_spindle(setup, studied[worst].speed),

@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 from chatter.cut.ramp import depth_rise_db, find_ramp_onset, find_ramp_start_s, tooth_rise_db
 from chatter.cut.spindle import measure_speed
 from chatter.cut.study import StudiedCut
-from chatter.cut.verdict import probability_of_chatter, verdict_of
-from chatter.model import CutSetup, Finding, Recording
+from chatter.model import CutSetup, Finding, JudgedCut, Recording
 from chatter.model.cut import RampOnset, RampPass
 
 Floats = NDArray[np.float64]
@@ -36,7 +35,12 @@ class JudgedRamp:
 
 
 def judge_ramp(
-    recording: Recording, channel: int, studied: tuple[StudiedCut, ...], *, setup: CutSetup
+    recording: Recording,
+    channel: int,
+    studied: tuple[StudiedCut, ...],
+    *,
+    judged: tuple[JudgedCut, ...],
+    setup: CutSetup,
 ) -> JudgedRamp | None:
     """Find where a ramped pass lies, and at which depth it began to chatter.
 
@@ -46,6 +50,8 @@ def judge_ramp(
         The sound.
     studied
         Its cuts, at least one; the longest is taken for the ramp.
+    judged
+        What was said of each: only a ramp that is called chatter has an onset.
     setup
         What the user knows of the cut.
 
@@ -82,7 +88,7 @@ def judge_ramp(
         end_s=None if cut.section.open_end else cut.section.end_s,
         grows=not doubts,
     )
-    if doubts:
+    if doubts or judged[index].verdict != "chatter" or not cut.evidence.family:
         return JudgedRamp(ramp_pass=ramp_pass, onset=None, doubts=doubts)
     onset = _find_onset(
         pass_part, recording, cut, setup=setup, start_s=start_s, first_mm=first_mm, last_mm=last_mm
@@ -115,9 +121,7 @@ def _find_onset(
     first_mm: float,
     last_mm: float,
 ) -> RampOnset | None:
-    """Find where in the pass chatter began, if it chatters in its deep end."""
-    if not cut.evidence.family or verdict_of(probability_of_chatter(cut.evidence)) != "chatter":
-        return None
+    """Find where in the pass chatter began."""
     rate_hz = recording.rate_hz
     speed = measure_speed(
         samples,

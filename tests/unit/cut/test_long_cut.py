@@ -35,10 +35,16 @@ def test_chatter_all_through_the_middle_began_when_it_did(rng, chatters_s):
     assert cut.onset_s == pytest.approx(chatters_s[0], abs=0.3)
 
 
-def test_ramped_pass_tells_one_onset(rng):
-    setup = CutSetup(rpm=6000, flutes=2, depth_from_mm=0.5, depth_to_mm=3)
-    analysis = judge_recording(recording(long_cut(rng, chatters_s=(9.0, 22.0))), setup=setup)
-    assert analysis.cuts[0].onset_s == pytest.approx(9.0, abs=0.3)
+@pytest.mark.parametrize(("steps", "told"), [(None, True), (8, False)])
+def test_ramped_pass_tells_one_onset_and_none_without_a_verdict(rng, steps, told):
+    setup = CutSetup(rpm=6000, flutes=2, depth_from_mm=2.4, depth_to_mm=3)
+    sound = long_cut(rng, chatters_s=(9.0, 22.0))
+    if steps is not None:  # so faint that there is no verdict
+        sound = sound * steps / np.abs(sound).max() / 2**15
+    analysis = judge_recording(recording(sound), setup=setup)
+    assert (analysis.cuts[0].verdict == "chatter") == told
+    onsets_s = [analysis.cuts[0].onset_s, analysis.ramp and analysis.ramp.time_s]
+    assert onsets_s == (pytest.approx([9.0, 9.0], abs=0.3) if told else [None, None])
 
 
 def test_long_stable_cut_stays_stable(rng):
