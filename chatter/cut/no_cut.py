@@ -1,13 +1,15 @@
-"""What to say where no cut was judged.
+"""What to say where no cut was judged, or something loud was left out.
 
-In: where the recording gets louder, what the user named. Out: a finding that says how to record again.
+In: where the recording gets louder, what the user named. Out: findings that say how to record again.
 Source: our own.
 Leaves out: the other findings of a recording (chatter/audio/findings.py).
 """
 
 from chatter.cut.sections import Sections
+from chatter.cut.study import StudiedCut
 from chatter.model import CutSetup, Finding
 
+UNJUDGED_S = 1.0  # own choice: shorter spells are bumps, voices and other cuts' ends
 HOW_TO = (
     "record again with three seconds of idle before and after the cut, the recorder on uncompressed with "
     "gain control and noise suppression off, the phone behind the guard"
@@ -28,4 +30,20 @@ def say_no_cut(sections: Sections, setup: CutSetup) -> Finding:
         code="no-cut-found",
         severity="error",
         message=f"No part of the recording stands out as a cut: {HOW_TO}.",
+    )
+
+
+def say_unjudged(sections: Sections, studied: tuple[StudiedCut, ...]) -> tuple[Finding, ...]:
+    """Tell each loud spell that was taken for no cut of this spindle: it may be one at another speed."""
+    judged = [(cut.section.start_s, cut.section.end_s) for cut in studied]
+    return tuple(
+        Finding(
+            code="not-judged",
+            severity="info",
+            message=f"What is loud from {one.start_s:.1f} to {one.end_s:.1f} s lacks the teeth's lines: it "
+            "wasn't judged. Record a cut at another speed by itself.",
+        )
+        for one in sections.cuts
+        if one.end_s - one.start_s >= UNJUDGED_S
+        and not any(start_s < one.end_s and one.start_s < end_s for start_s, end_s in judged)
     )

@@ -26,7 +26,7 @@ from chatter.cut.idle import (
 from chatter.cut.lines import name_lines
 from chatter.cut.long_cut import find_begin_s
 from chatter.cut.mix_up import find_mix_up
-from chatter.cut.no_cut import say_no_cut
+from chatter.cut.no_cut import say_no_cut, say_unjudged
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp_pass import judge_ramp
 from chatter.cut.sections import Sections, find_sections
@@ -163,8 +163,6 @@ def judge_recording(
     findings = [*recording.findings, *compared, *([] if doubt is None else [doubt.finding])]
     for cut in cuts:
         findings.extend(cut.findings)
-    if faint and cuts:
-        findings.append(FAINT)
     if not cuts:
         speed = _whole_speed(recording, channel, setup)
         findings.append(say_no_cut(sections, setup))
@@ -176,6 +174,9 @@ def judge_recording(
             findings=tuple(findings),
             pictures=_picture(recording, channel, setup) if pictures else None,
         )
+    if faint:
+        findings.append(FAINT)
+    findings.extend(say_unjudged(sections, studied))
     worst = min(
         range(len(cuts)), key=lambda i: (RANK[cuts[i].verdict], -(cuts[i].chatter_probability or 0.0))
     )

@@ -61,3 +61,21 @@ def test_vacuum_switched_on_between_cuts_is_no_cut(pieces, rng):
     vacuum = idle + on * (rng.normal(0, 0.02, len(idle)) + 0.02 * np.sin(2 * np.pi * 317 * whole_s))
     judged = judge_recording(joined(pieces, ("quiet", 0), vacuum, ("singing", 8)), setup=SETUP)
     assert [cut.verdict for cut in judged.cuts] == ["stable", "chatter"]
+
+
+def test_cut_at_another_speed_is_told_as_not_judged(pieces):
+    # The same sound played an eighth faster: a spindle at 13,600 rpm, which none looks for at 12,000.
+    quiet = pieces["quiet"].samples[0]
+    at = np.arange(0, len(quiet) - 1, 1.13)
+    faster = np.interp(at, np.arange(len(quiet)), quiet)
+    judged = judge_recording(joined(pieces, ("quiet", 0), faster), setup=SETUP)
+    assert [cut.verdict for cut in judged.cuts] == ["stable"]
+    (told,) = [one.message for one in judged.findings if one.code == "not-judged"]
+    start_s, end_s = (float(number) for number in told.split(" s ")[0].split("from ")[1].split(" to "))
+    expected_s = [PIECE_S + edge_s / 1.13 for edge_s in CUT_S]
+    assert [start_s, end_s] == pytest.approx(expected_s, abs=0.2)
+
+
+def test_recording_of_which_all_is_judged_tells_of_nothing_left_out(pieces):
+    judged = judge_recording(joined(pieces, ("quiet", 0), ("singing", 0)), setup=SETUP)
+    assert "not-judged" not in {one.code for one in judged.findings}
