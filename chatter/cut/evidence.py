@@ -323,11 +323,13 @@ def _find_base(
     tolerance = _fold_tolerance(rotation_hz, width_hz=width_hz)
     folded = _fold([peak.frequency_hz for peak in peaks], rotation_hz=rotation_hz)
     doubled = _fold([TWICE * peak.frequency_hz for peak in peaks], rotation_hz=rotation_hz)
-    (top,) = _fold([family[0].frequency_hz], rotation_hz=rotation_hz)
+    top, *own = _fold([times * family[0].frequency_hz for times in (1, 2, 3)], rotation_hz=rotation_hz)
     there_hz = np.array([peak.frequency_hz for peak in family])
     best, loudest = family, LEAST_BASE * power
     for place, peak in enumerate(peaks):
         if np.abs(doubled[place] - top) > EXACT * tolerance:
+            continue
+        if np.abs(folded[place] - own).min() <= tolerance:  # as well a multiple of the louder one
             continue
         if peak in family or np.abs(there_hz - TWICE * peak.frequency_hz).min() > 0.5 * width_hz:
             continue

@@ -58,6 +58,19 @@ def test_chatter_four_hertz_off_the_comb_is_heard(rng):
     assert cut.measured_rpm == pytest.approx(5940, rel=1e-3)  # what the project asks for
 
 
+def test_double_of_the_loudest_chatter_is_not_taken_for_the_chatter(rng):
+    # 0.4 of a turn off the comb doubles to 0.2 off, and that doubles to 0.4: the louder one is the chatter.
+    chatter_hz = 14.4 * 99.0
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    doubles = sum(np.sin(2 * np.pi * (2 * chatter_hz + k * 99.0) * t) for k in (-4, -2, 0, 2, 4))
+    fourth = np.sin(2 * np.pi * 4 * chatter_hz * t)
+    inside = (t >= 2.0) & (t < 4.5)
+    sound = built_cut(rng, chatter_hz=chatter_hz) + 0.1 * np.where(inside, 0.25 * doubles + 0.2 * fourth, 0.0)
+    (cut,) = judge_recording(recording(sound), setup=SETUP).cuts
+    assert cut.verdict == "chatter"
+    assert cut.chatter_hz == pytest.approx(chatter_hz, abs=2.0)
+
+
 def test_lone_line_without_sidebands_is_never_called_chatter(rng):
     analysis = judge_recording(recording(built_cut(rng, lone_hz=1337.0)), setup=SETUP)
     assert analysis.cuts[0].verdict in {"stable", "marginal"}
