@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._folders import default_notebook
-from chatter.analysis._halves import as_settled, settle_cuts, tell_settled
+from chatter.analysis._halves import as_settled, caution_doubling, may_double, settle_cuts, tell_settled
 from chatter.analysis._taps import read_tap_document
 from chatter.analysis._values import check_reach, checked_setup
 from chatter.errors import BadValueError, NotebookError
@@ -295,8 +295,15 @@ def file_cut(
     """
     before = settle_cuts(_listed(history))
     filing, notes = _file(history, document=document, facts=facts)
-    counts = tell_settled(before, heard=_listed(history), new=filing.number)
+    heard = _listed(history)
+    counts = tell_settled(before, heard=heard, new=filing.number)
     notes += counts
+    now = settle_cuts(heard)
+    notes += [
+        caution_doubling((cut.set_rpm,))
+        for cut in now
+        if cut.number == filing.number and cut.verdict == "stable" and may_double(cut, among=now)
+    ]
     settings = document["program"]["settings"]
     depth_mm = present_depth_mm(settings["depth_mm"], depth_to_mm=settings["depth_to_mm"])
     if len(document["cuts"]) > 1:

@@ -1,13 +1,18 @@
 """Period doubling and run-out from the command line: what two depths settle."""
 
 import json
+from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
 from tests.interface.test_cli import is_one_clear_line
 from tests.unit.notebook.made import made_cut
+
+RECORDINGS = Path(__file__).parents[2] / "fixtures/recordings"
 
 
 @pytest.fixture
@@ -94,3 +99,26 @@ def test_halves_that_stay_as_loud_settle_both_cuts_as_stable(halved):
     shown = json.loads(run("setup", "show", "6 mm long", "--json").out)["cuts"]
     assert [cut["verdict"] for cut in shown] == ["stable", "stable"]
     assert json.loads(run("next", "6 mm long", "--json").out)["best_so_far"]["depth_mm"] == 1.0
+
+
+@pytest.mark.parametrize(("amplitude", "told"), [(0.0, False), (0.02, True)])
+def test_stable_cut_that_may_double_unheard_is_told_when_it_is_filed(chatter, tmp_path, amplitude, told):
+    samples, rate_hz = soundfile.read(RECORDINGS / "clock-plate-quiet.flac")
+    t = np.arange(len(samples)) / rate_hz
+    turns = amplitude * np.sin(2 * np.pi * 197.5 * t) * ((t > 1.2) & (t < 3.8))  # half of 395 Hz, in the cut
+    soundfile.write(tmp_path / "cut.wav", samples + turns, rate_hz)
+    words = (
+        "--rpm",
+        12_000,
+        "--flutes",
+        2,
+        "--depth-mm",
+        0.5,
+        "--setup",
+        "q",
+        "--notebook",
+        tmp_path / "q.db",
+    )
+    run = chatter("cut", tmp_path / "cut.wav", *words, "--json")
+    assert json.loads(run.out)["verdict"] == "stable"
+    assert ("At 12,000 rpm teeth may cut in turns" in run.err) == told
