@@ -27,7 +27,14 @@ from chatter.model.notebook import (
 )
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
-from chatter.notebook.documents import MOST_CUTS, noise_cutting_db, pick_telling_cuts, read_analysis
+from chatter.notebook.documents import (
+    MOST_CUTS,
+    from_onset_on,
+    noise_cutting_db,
+    pick_telling_cuts,
+    read_analysis,
+    read_onset_mm,
+)
 from chatter.notebook.store import now
 
 if TYPE_CHECKING:
@@ -259,7 +266,7 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
     """Read a setup's cuts, and the documents of those that tell most."""
     with Notebook(notebook_path(notebook)) as opened:
         kept = opened.find_setup(setup)
-        listed = settle_cuts(opened.list_cuts(setup))
+        listed = tuple(from_onset_on(cut) for cut in settle_cuts(opened.list_cuts(setup)))
         cuts = tuple(cut for cut in listed if cut.depth_mm is not None and cut.verdict != "undecided")
         telling = pick_telling_cuts(cuts, most=most)
         return _Read(
@@ -334,6 +341,7 @@ def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
         document = history.documents.get(cut.number)
         worst = None if document is None else as_settled(read_analysis(document), cut).worst
         probability = 0.5 if cut.chatter_probability is None else cut.chatter_probability
+        onset_mm, onset_sd_mm = (None, None) if document is None else read_onset_mm(document)
         one = MadeCut(
             rpm=cut.true_rpm,
             set_rpm=cut.set_rpm,
@@ -342,6 +350,7 @@ def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
             chatter_probability=probability,
             lines=() if worst is None or cut.verdict == "stable" else find_lines(worst),
             feed_mm_min=cut.feed_mm_min,
+            depth_sd_mm=None if onset_mm is None or cut.verdict != "chatter" else onset_sd_mm,
         )
         made.append(one)
         if document is not None:

@@ -86,6 +86,7 @@ class KeptCut:
     chatter_probability: float | None
     chatter_hz: float | None
     half_passing_db: float | None = None  # see JudgedCut; None of what older programs filed
+    ramp_onset_mm: float | None = None  # depth at which chatter began; None where no ramp told it
 
     @property
     def true_rpm(self) -> float:

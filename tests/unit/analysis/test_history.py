@@ -154,3 +154,54 @@ def test_chance_of_done_is_the_one_of_the_map_and_what_was_heard(filed):
     column = np.argmin(np.abs(np.array(of_map.speeds_rpm) - following.rpm))
     assert of_map.stable_probability[row][column] == pytest.approx(following.stable_probability, abs=0.0006)
     assert following.stable_probability >= 0.991
+
+
+def ramped(name, *, onset_mm):
+    """Give the document of a pass from 0.3 to 3 mm that chattered in its deep end."""
+    told = {"depth_mm": None, "depth_from_mm": 0.3, "depth_to_mm": 3.0}
+    document = made_cut(name, rpm=11_880.0, verdict="chatter", chatter_hz=900.0, settings=told)
+    if onset_mm is not None:
+        document["ramp"] = {
+            "onset_depth_mm": onset_mm,
+            "onset_depth_sd_mm": 0.12 * onset_mm,
+            "onset_s": 4.0,
+            "chatter_hz": 900.0,
+        }
+    return document
+
+
+@pytest.mark.parametrize(("onset_mm", "counts_mm"), [(1.6432, 1.64), (0.0, 0.06), (None, 3.0)])
+def test_ramped_pass_counts_as_chatter_from_its_onset_on(tmp_path, onset_mm, counts_mm):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0))
+        notebook.add_cut("one", document=ramped("r", onset_mm=onset_mm))
+        assert [cut.depth_mm for cut in notebook.list_cuts("one")] == [3.0]  # as it was told
+    assert suggest_next_cut("one", notebook=path).depth_mm <= counts_mm
+    with Notebook(path, write=True) as notebook:
+        shallow = made_cut("s", rpm=11_880.0, depth_mm=0.05)
+        notebook.add_cut("one", document=shallow)
+    (row,) = make_card("one", notebook=path).rows
+    assert (row.depth_mm, row.chatter_depth_mm) == (0.05, counts_mm)
+    of_map = map_setup("one", notebook=path)
+    assert of_map.cuts[0].depth_mm == counts_mm
+    column = np.argmin(np.abs(np.array(of_map.speeds_rpm) - 11_880))
+    deep = [
+        chances[column]
+        for depth_mm, chances in zip(of_map.depths_mm, of_map.stable_probability, strict=True)
+        if depth_mm >= counts_mm
+    ]
+    assert deep
+    assert max(deep) <= 0.02 + 1e-9
+
+
+def test_limit_that_a_ramp_told_places_the_machines(tmp_path):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, width_mm=3.0))
+        notebook.add_cut("one", document=ramped("r", onset_mm=1.6))
+    of_map = map_setup("one", notebook=path)
+    column = np.argmin(np.abs(np.array(of_map.speeds_rpm) - 11_880))
+    chances = [row[column] for row in of_map.stable_probability]
+    # A normal spread of 12 % and one of 25 % about the onset: 2 deviations below it, 98 of 100 are stable.
+    assert np.interp(0.8, of_map.depths_mm, chances) > 0.9
