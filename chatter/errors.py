@@ -19,6 +19,8 @@ from typing import ClassVar, Self
 
 NEAR_NAME = 0.8  # of difflib's likeness; own choice: typing errors have more, "carbon" and "cast iron" 0.67
 
+LEAST_BEGUN = 3  # letters of a word that name it; own choice
+
 
 def nearest_name(name: str, names: Iterable[str]) -> str | None:
     """Give the name that was likely meant; None where none is really near."""
@@ -56,7 +58,7 @@ class BadValueError(InputError):
     def of_unknown_name(
         cls, kind: str, value: object, *, key: str, known: Mapping[str, str], listed: Iterable[str]
     ) -> Self:
-        """Give the error for a name that is in no table; the nearest one comes first.
+        """Give the error for a name that is in no table; a word that it begins, or the nearest, is first.
 
         Parameters
         ----------
@@ -69,7 +71,8 @@ class BadValueError(InputError):
         listed
             The names to choose from.
         """
-        near = nearest_name(key, known)
+        begun = [one for one in known if len(key) >= LEAST_BEGUN and one.startswith(key) and " " not in one]
+        near = min(begun, key=len) if begun else nearest_name(key, known)
         hint = f"{known[near]} (the nearest name), or " if near else ""
         return cls(kind, value, f"{hint}one of {', '.join(listed)}")
 

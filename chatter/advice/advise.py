@@ -12,7 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chatter.advice.concerns import Setting, find_concerns
-from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_limit_share, draw_machines
+from chatter.advice.machines import (
+    CHATTER_DEPTHS,
+    ChatterLine,
+    HeardCut,
+    Machines,
+    draw_limit_share,
+    draw_machines,
+)
 from chatter.advice.shapes import known_modes
 from chatter.advice.speeds import (
     Window,
@@ -113,7 +120,7 @@ def advise(
         line for cut in (worst, *(one.analysis.worst for one in earlier)) if cut for line in cut.lines
     )
     machines = draw_machines(heard, setup=setup, known=known_modes(taps, lines=lines))
-    factor = _depth_factor(machines, heard[0], setup=setup, depth_mm=depth_mm)
+    factor = _depth_factor(machines, heard[0], setup=setup, depth_mm=depth_mm, verdict=worst.verdict)
     power_depth_mm = _power_depth_mm(setup, depth_mm=depth_mm)
     if worst.verdict == "stable":
         urgent, concerns = _concerns(setup, speeds=(), keeps_speed=True)
@@ -187,11 +194,18 @@ def _hear_earlier(earlier: tuple[EarlierCut, ...], *, depth_mm: float | None) ->
 
 
 def _depth_factor(
-    machines: Machines | None, cut: HeardCut, *, setup: CutSetup, depth_mm: float | None
+    machines: Machines | None, cut: HeardCut, *, setup: CutSetup, depth_mm: float | None, verdict: str
 ) -> float:
-    """Give the share of the present depth that is stable at the present speed in 9 of 10 machines."""
+    """Give the share of the present depth that is stable at the present speed in 9 of 10 machines.
+
+    Whatever earlier cuts and taps say: less where this one chattered, no more where it may have.
+    """
     share = draw_limit_share(cut) if machines is None else machines.limit_share
     factor = round(float(np.quantile(share, 1 - SURE)), 3)
+    if verdict == "chatter":
+        factor = min(factor, math.floor(1000 / CHATTER_DEPTHS[0]) / 1000)
+    elif verdict != "stable" or cut.chatter_probability > 1 - SURE:
+        factor = min(factor, 1.0)
     if setup.most_depth_mm is not None and depth_mm is not None and depth_mm > 0:
         most = setup.most_depth_mm / depth_mm
         factor = min(factor, math.floor(1000 * most + 1e-9) / 1000)  # rounded up it would go past the end

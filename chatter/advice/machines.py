@@ -116,12 +116,14 @@ def draw_machines(
         return None
     pick = _resample(weight, rng=rng, count=DRAWS)
     error = np.exp(rng.normal(0, LIMIT_SPREAD, DRAWS))
+    # Only the anchor's own limit is known without what zero order gets wrong from one speed to another.
+    limit_share = limit_share[pick] if anchor is cuts[0] else limit_share[pick] * error
     return Machines(
         trial_hz=trial_hz[pick],
         phase_turns=edge.phase_turns[:, pick],
         depth_share=edge.depth_times_kt[:, pick] * error[:, None],
         natural_hz=near_hz[pick],
-        limit_share=limit_share[pick],
+        limit_share=limit_share,
     )
 
 

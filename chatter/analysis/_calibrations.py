@@ -101,7 +101,10 @@ def make_calibration(
         heard_db = _tone_db(heard.analysis, hz, file)
     if heard_db is None:
         raise BadValueError("recording", file, "one that holds more than digital silence")
+    full_scale_db = level - heard_db
     uncertainty = made_uncertainty_db(TOLD_UNCERTAINTY_DB if told_db is None else told_db)
+    if not _makes_sense({"full_scale_db": full_scale_db, "uncertainty_db": uncertainty}):
+        raise BadValueError("level_db", level, _say_unlikely(full_scale_db, heard_db=heard_db))
     known = _read_all()  # again: another process may have kept one meanwhile
     earlier = _find_replaced(kept, known, replace=replace)
     document = CalibrationDocument(
@@ -110,7 +113,7 @@ def make_calibration(
         ),
         recording=heard.recording,
         name=kept,
-        full_scale_db=level - heard_db,
+        full_scale_db=full_scale_db,
         uncertainty_db=uncertainty,
         level_db=level,
         heard_db=heard_db,
@@ -139,6 +142,16 @@ def _find_replaced(name: str, known: dict[str, dict[str, Any]], *, replace: bool
             "name", earlier, "another name, or say that the calibration kept by it is to be replaced"
         )
     return earlier
+
+
+def _say_unlikely(full_scale_db: float, *, heard_db: float) -> str:
+    """Say what is wrong with a full scale that no microphone has."""
+    low_db, high_db = FULL_SCALES_DB
+    return (
+        f"a level that fits the recording, which is {heard_db:.0f} dB re full scale: full scale would be "
+        f"{full_scale_db:.0f} dB, and no microphone's is outside {low_db:.0f} to {high_db:.0f} dB; check "
+        "the level, and whether the microphone was on"
+    )
 
 
 def _check_recording(analysis: Any, file: str) -> None:

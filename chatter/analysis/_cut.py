@@ -145,11 +145,14 @@ def analyse_cut(
     analysis = replace(analysis, findings=(*_doubt_typing(known.rpm), *analysis.findings))
     earlier = () if history is None else history.without(recording.sha256)
     taps += () if history is None else history.taps
+    advised = known
+    if analysis.ramp_pass is not None and not analysis.ramp_pass.grows:  # then its depth isn't known
+        advised = replace(known, depth_mm=None, depth_from_mm=None, depth_to_mm=None)
     document = CutDocument(
         program=program_part({**asdict(known), **files}),
         recording=recording_part(recording, channel=analysis.channel, findings=analysis.findings),
         analysis=analysis,
-        advice=advise(analysis, setup=known, taps=taps, earlier=earlier),
+        advice=advise(analysis, setup=advised, taps=taps, earlier=earlier),
         rings=name_ringing(analysis, taps=taps),
     )
     if history is None:

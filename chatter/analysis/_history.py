@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from chatter.analysis._halves import as_settled, caution_doubling, is_untold, may_double, settle_cuts
 from chatter.analysis._notebook import NotebookPath, kept_taps, notebook_path
 from chatter.analysis._parts import program_part
+from chatter.analysis._values import read_number
 from chatter.errors import BadValueError, InputError
 from chatter.model.cut import CutSetup
 from chatter.model.notebook import (
@@ -27,6 +28,7 @@ from chatter.model.notebook import (
 )
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
+from chatter.notebook.checks import check_in_use
 from chatter.notebook.documents import (
     MOST_CUTS,
     from_onset_on,
@@ -63,15 +65,17 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     Raises
     ------
     BadValueError
-        There is no such setup, or the step is out of its range.
+        There is no such setup, it is retired, or the step is out of its range.
     InputError
         The setup has no cut yet that carries a verdict and a depth, or its limits leave no speed.
     NotebookError
         The file can't be used.
     """
-    if isinstance(boldest_step, bool) or not 1 < boldest_step <= MOST_BOLD:
+    boldest_step = read_number("boldest_step", boldest_step, MOST_BOLD, least=1.0)
+    if boldest_step == 1:
         raise BadValueError("boldest_step", boldest_step, f"a number above 1 and not above {MOST_BOLD:g}")
     history = _read(setup, notebook)
+    check_in_use(history.setup)
     untold = history.newest if history.newest is not None and is_untold(history.newest) else None
     if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
@@ -94,6 +98,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         untold = None  # no cut may be made at that speed again
         if not history.cuts:
             raise _no_cuts(history.setup)
+    at_load = known
     if untold is not None and untold.depth_mm is not None:
         chosen = choose_lighter(
             made, setup=known, rpm=untold.true_rpm, set_rpm=untold.set_rpm, depth_mm=untold.depth_mm
@@ -102,8 +107,8 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         chosen = choose_next(
             made, setup=known, known=_known_modes(history), boldest_step=boldest_step, weighed=weighed
         )
+        at_load = keep_chip_load(known, chosen.best)
     setting = Setting(set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min, depth_mm=chosen.depth_mm)
-    at_load = keep_chip_load(known, chosen.best)
     concerns = find_concerns(at_load, settings=[setting], keeps_present=False)
     limits = range_to_try(made, setup=known) if made else find_speed_range(known)
     cautions = list_cautions(limits, record_again=False, gives_speeds=chosen.action == "cut")
@@ -196,6 +201,7 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
         left_out=history.left_out,
         best_so_far=_best(best, history),
         best_rpm=None if best is None else best.rpm,
+        retired=history.setup.retired,
     )
 
 
@@ -212,8 +218,9 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
         The file can't be used.
     """
     history = _read(setup, notebook, most=0)
+    from chatter.advice.concerns import Setting, find_heard_concerns
     from chatter.advice.heard import allows_speed, find_best, rank_held
-    from chatter.advice.words import USUAL_CAUTIONS, caution_outside
+    from chatter.advice.words import URGENT_CONCERNS, USUAL_CAUTIONS, caution_outside
 
     known = _present(history) if history.cuts else None
     outside = {
@@ -231,7 +238,15 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
     cautions = [caution_outside(sorted(outside))] if outside else []
     cautions += [caution_doubling(doubtful)] if doubtful else []
     cautions += [] if best is None or best.passed_over is None else [best.passed_over.message]
-    cautions = [*_thick_chips(rows, known), *cautions]
+    settings = [
+        Setting(set_rpm=row.set_rpm, feed_mm_min=row.feed_mm_min, depth_mm=row.depth_mm) for row in rows
+    ]
+    concerns = () if known is None else find_heard_concerns(known, settings=settings)
+    cautions = [
+        *(one.message for one in concerns if one.code in URGENT_CONCERNS),
+        *cautions,
+        *(one.message for one in concerns if one.code not in URGENT_CONCERNS),
+    ]
     return Card(
         program=program_part({"setup": history.setup.name}),
         setup=history.setup.name,
@@ -241,6 +256,7 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
         rows=tuple(rows),
         noises=history.noises,
         cautions=(*cautions, *USUAL_CAUTIONS),
+        retired=history.setup.retired,
     )
 
 
@@ -396,21 +412,6 @@ def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
                 chatter_probability=best.passed_over.chatter_probability,
             ),
         ),
-    )
-
-
-def _thick_chips(rows: list[CardRow], known: CutSetup | None) -> tuple[str, ...]:
-    """Say which settings of a card take chips that may break the tool, stable as they were heard."""
-    from chatter.milling.limits import check_setting
-
-    return tuple(
-        f"{row.set_rpm:,.0f} rpm: {concern.message}"
-        for row in rows
-        if known is not None
-        for concern in check_setting(
-            known, set_rpm=row.set_rpm, feed_mm_min=row.feed_mm_min, depth_mm=row.depth_mm
-        )
-        if concern.code == "chip-thick"
     )
 
 

@@ -107,6 +107,7 @@ def map_stability(
     used = choose_modes(modes, tapped=tapped, stiffness_n_per_um=stiffness_n_per_um)
     if exact:
         check_swings(used, flutes=setup.flutes, low_rpm=low)
+    material = setup.material
     force = find_force(material, pressure_mpa=pressure_mpa, radial_ratio=radial_ratio)
     is_relative = force.pressure_mpa is None or any(mode.stiffness_n_per_um is None for mode in used)
     if is_relative and max_depth_mm is not None:
@@ -141,11 +142,11 @@ def map_stability(
         "modes": [mode.to_dict() for mode in used],
         "tap": None if tap is None else Path(tap).name,
         "tap_sha256": None if tap is None else hash_file(Path(tap)),
-        "stiffness_n_per_um": stiffness_n_per_um,
+        "stiffness_n_per_um": None if stiffness_n_per_um is None else float(stiffness_n_per_um),  # checked
         "material": material,
-        "pressure_mpa": pressure_mpa,
-        "radial_ratio": radial_ratio,
-        "max_depth_mm": max_depth_mm,
+        "pressure_mpa": None if pressure_mpa is None else float(pressure_mpa),
+        "radial_ratio": None if radial_ratio is None else float(radial_ratio),
+        "max_depth_mm": setup.max_depth_mm,
         "exact": bool(exact),
     }
     return _document(

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 from chatter.analysis._calibrations import FULL_SCALES_DB, find_calibration
 from chatter.analysis._cut_documents import ReadCut, as_read_cut, read_cuts
 from chatter.analysis._files import hash_file
-from chatter.analysis._noise_findings import list_noise_findings
-from chatter.analysis._noise_scene import Facade, Scene, read_scene, spread_noise
+from chatter.analysis._noise_findings import doubt_faint, list_noise_findings
+from chatter.analysis._noise_scene import LIMITS, Facade, Scene, read_scene, spread_noise
 from chatter.analysis._parts import program_part
-from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number, read_whole_number
+from chatter.analysis._values import MAX_FLUTES, MAX_RPM, as_list, read_number, read_whole_number
 from chatter.errors import BadValueError, FileProblemError
 from chatter.model.noise import Calibration, NoiseAnalysis, NoiseDocument, NoiseLevels
 
@@ -60,14 +60,14 @@ def measure_noise(
     machine_height_m: float | None = None,
     neighbour_height_m: float | None = None,
     indoors: bool = False,
-    opening: Sequence[str] = (),
+    opening: str | Sequence[str] = (),
     room_m3: float | None = None,
     facade: Facade = "none",
     ear_distance_m: float | None = None,
     limit_db: float | None = None,
     minutes: float | None = None,
     evening_h: float | None = None,
-    cut: Sequence[str | Path] = (),
+    cut: str | Path | Sequence[str | Path] = (),
     setup: str | None = None,
     notebook: str | Path | None = None,
     progress: Progress | None = None,
@@ -133,7 +133,7 @@ def measure_noise(
     """
     options = {name: value for name, value in locals().items() if name not in BESIDE}
     wanted, history = begin_filing(options, setup=setup, notebook=notebook)
-    cuts = read_cuts(cut, recordings=[Path(path)])
+    cuts = read_cuts(as_list(cut), recordings=[Path(path)])
     measured = measure(Path(path), progress=progress)
     cuts += kept_cuts(history, measured)
     return filed(answer(measured, with_cut(wanted, measured, cuts), path=Path(path)), history)
@@ -151,6 +151,8 @@ def begin_filing(
     """
     if setup is None:
         return read_wanted(options), None
+    if options["flutes"] is not None:
+        options = {**options, "flutes": read_whole_number("flutes", options["flutes"], MAX_FLUTES)}
     from chatter.analysis._notebook import begin_history
 
     history = begin_history(setup, notebook=notebook, values={"flutes": options["flutes"]})
@@ -188,11 +190,13 @@ def read_wanted(options: dict[str, Any]) -> Wanted:
     # Imported here: scipy takes longer to load than a wrong value takes to refuse.
     from chatter.noise.calibration import given, typical_phone
 
+    options = {**options, "opening": as_list(options["opening"])}
     full_scale_db, name = options["full_scale_db"], options["calibration"]
     if full_scale_db is not None and name is not None:
         raise BadValueError("calibration", name, "either it or full_scale_db, not both")
     if full_scale_db is not None:
-        calibration = given(read_number("full_scale_db", full_scale_db, FULL_SCALES_DB[1], zero_allowed=True))
+        full_scale_db = read_number("full_scale_db", full_scale_db, FULL_SCALES_DB[1], zero_allowed=True)
+        calibration = given(full_scale_db)
     else:
         calibration = typical_phone() if name is None else find_calibration(name)
     rpm, flutes = options["rpm"], options["flutes"]
@@ -203,7 +207,15 @@ def read_wanted(options: dict[str, Any]) -> Wanted:
         rpm = read_number("rpm", rpm, MAX_RPM)
         flutes = read_whole_number("flutes", flutes, MAX_FLUTES)
     scene = read_scene(options)
-    settings = {**options, "opening": list(options["opening"])}
+    numbers = {one: None if options[one] is None else float(options[one]) for one in LIMITS}  # checked now
+    settings = {
+        **options,
+        **numbers,
+        "full_scale_db": full_scale_db,
+        "rpm": rpm,
+        "flutes": flutes,
+        "indoors": bool(options["indoors"]),
+    }
     return Wanted(calibration=calibration, rpm=rpm, flutes=flutes, scene=scene, settings=settings)
 
 
@@ -254,7 +266,12 @@ def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
     from chatter.noise.calibration import widen
 
     analysis = measured.analysis
-    calibration = widen(wanted.calibration, findings=analysis.findings)
+    faint = doubt_faint(
+        analysis.levels.LCpeak_db,
+        calibration=wanted.calibration,
+        mic_distance_m=wanted.scene.mic_distance_m,
+    )
+    calibration = widen(wanted.calibration, findings=[*analysis.findings, *faint])
     scale_db = calibration.full_scale_db
     measured_rpm, tones, doubts = _named_tones(analysis, wanted, path)
     mean_db, loud_part = _shift(analysis.levels.LAeq_db, scale_db), analysis.loud_part
@@ -262,6 +279,7 @@ def answer(measured: Measured, wanted: Wanted, *, path: Path) -> NoiseDocument:
         loud_part = replace(loud_part, LAeq_db=loud_part.LAeq_db + scale_db)
     findings = [
         *measured.recording["findings"],
+        *(finding.to_dict() for finding in faint),
         *doubts,
         *list_noise_findings(wanted.scene, full_scale_db=scale_db, loud_part=loud_part, mean_db=mean_db),
     ]

@@ -23,6 +23,7 @@ from chatter.analysis._noise import (
 )
 from chatter.analysis._noise_scene import Scene, spread_noise
 from chatter.analysis._parts import program_part
+from chatter.analysis._values import as_list
 from chatter.errors import BadValueError
 from chatter.model.noise import NoiseComparison, NoiseDocument, StableCut
 
@@ -33,7 +34,7 @@ UNRATED = float("inf")
 def compare_noise(
     paths: Sequence[str | Path],
     *,
-    cut: Sequence[str | Path] = (),
+    cut: str | Path | Sequence[str | Path] = (),
     setup: str | None = None,
     notebook: str | Path | None = None,
     progress: Progress | None = None,
@@ -65,7 +66,7 @@ def compare_noise(
     FileProblemError, BadSamplesError
         A recording or a document can't be read.
     """
-    places = [Path(path) for path in paths]
+    places, documents = [Path(path) for path in as_list(paths)], as_list(cut)
     if len(places) < 2:
         raise BadValueError("recordings", [place.name for place in places], "two or more to compare")
     wanted, history = begin_filing(all_options(options), setup=setup, notebook=notebook)
@@ -73,7 +74,7 @@ def compare_noise(
 
     for place in places:
         check_readable(place)  # before minutes of work on the others
-    cuts = read_cuts(cut, recordings=places)
+    cuts = read_cuts(documents, recordings=places)
     heard = [measure(place, progress=progress) for place in places]
     cuts += [one for measured in heard for one in kept_cuts(history, measured)]
     each = [with_cut(wanted, one, cuts) for one in heard]
@@ -83,7 +84,7 @@ def compare_noise(
         noises = [_with_others(one, plain, cuts, scene=wanted.scene) for one in plain]
     noises.sort(key=lambda noise: UNRATED if noise.rated_db is None else noise.rated_db)
     stable = _quietest_stable(noises, cuts)
-    settings = {**wanted.settings, "cut": [Path(path).name for path in cut]}
+    settings = {**wanted.settings, "cut": [Path(path).name for path in documents]}
     return NoiseComparison(
         program=program_part(settings),
         noises=tuple(filed(noise, history) for noise in noises),

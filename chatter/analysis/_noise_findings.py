@@ -4,14 +4,20 @@ In: the loud part of a recording, where everyone is. Out: findings, as they stan
 Leaves out: what the samples tell about the recorder (audio/, noise/quality.py).
 """
 
+import math
+
 from chatter.analysis._noise_scene import Scene
 from chatter.model import Finding
-from chatter.model.noise import LoudPart
+from chatter.model.noise import Calibration, LoudPart
 
 IDLE_TOLD_DB = 1.0  # own choice: what quiet parts take from the mean before it is told; nobody hears less
 # Own choice, common practice: phones lie at 110 to 130 dB, a recorder turned up for birds near 80, a stage
 # microphone on one turned down near 150.
 USUAL_FULL_SCALES_DB = (80.0, 160.0)
+# Own choice: the highest peak, re full scale, at a metre or nearer; farther away it may be as much lower as
+# in the open. That is 61 dB by a typical phone's gain, and cuts bang far louder; 16 bits have 33 steps there.
+FAINT_PEAK_DB = -60.0
+FAINT_AT_M = 1.0
 EAR_M = 5.0  # own choice: whoever runs the machine stands at it
 PHONE_M = 20.0  # own choice: farther away a phone hears the street, unless it lies near the neighbour
 NEAR_NEIGHBOUR = 0.5  # own choice: of the way to the neighbour
@@ -39,6 +45,34 @@ def list_noise_findings(
         found += [*_idle_counts(loud_part, mean_db), *_uneven(loud_part)]
     found += [*_lone_distance(scene), *_swapped_distances(scene), *_far_neighbour(scene)]
     return [finding.to_dict() for finding in found]
+
+
+def doubt_faint(
+    peak_db: float | None, *, calibration: Calibration, mic_distance_m: float | None
+) -> list[Finding]:
+    """Doubt a typical phone's gain where the recording is too faint to be a machine's.
+
+    Parameters
+    ----------
+    peak_db
+        LCpeak re full scale; None where it isn't known.
+    calibration
+        What the levels stand on.
+    mic_distance_m
+        Machine to phone, m; a metre where not told.
+    """
+    if calibration.source != "typical phone" or peak_db is None:
+        return []
+    away_db = 20 * math.log10(max(1.0, (mic_distance_m or FAINT_AT_M) / FAINT_AT_M))
+    if peak_db >= FAINT_PEAK_DB - away_db:
+        return []
+    message = (
+        f"The highest peak lies {-peak_db:.0f} dB below full scale: by a typical phone's gain that is "
+        f"{calibration.full_scale_db + peak_db:.0f} dB, and no machine that cuts is so quiet there. So the "
+        "gain was turned down or the file was changed, and every level here may be far too low. Calibrate, "
+        "or record again with the phone's own recorder."
+    )
+    return [Finding(code="full-scale-unlikely", severity="warning", message=message)]
 
 
 def _odd_full_scale(full_scale_db: float) -> list[Finding]:

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from chatter.analysis._values import read_number
 from chatter.errors import BadValueError
-from chatter.model.noise import NoiseDocument
+from chatter.model.noise import FULL_SCALE_IN_DOUBT, NoiseDocument
 from chatter.model.noise_effects import NeighbourPart
-from chatter.noise.exposure import DAY_MIN
+from chatter.noise.exposure import DAY_MIN, LEAST_M
+from chatter.noise.exposure import MOST_M as EAR_MOST_M
+from chatter.noise.room import LEAST_M3, MOST_M3
 
 if TYPE_CHECKING:
     from chatter.noise.measures import Surroundings
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
 
 Facade = Literal["none", "in front", "on it"]
 FACADES = ("none", "in front", "on it")
-MOST_M, MOST_M3, MOST_DB, MOST_MIN, MOST_H = 2000.0, 100_000.0, 140.0, 1440.0, 24.0
+MOST_M, MOST_DB, MOST_MIN, MOST_H = 2000.0, 140.0, 1440.0, 24.0
 LIMITS = {
     "mic_distance_m": MOST_M,
     "neighbour_distance_m": MOST_M,
@@ -30,10 +32,16 @@ LIMITS = {
     "machine_height_m": 100.0,
     "neighbour_height_m": 100.0,
     "room_m3": MOST_M3,
-    "ear_distance_m": 100.0,
+    "ear_distance_m": EAR_MOST_M,
     "limit_db": MOST_DB,
     "minutes": MOST_MIN,
     "evening_h": MOST_H,
+}
+LEAST = {
+    "mic_distance_m": LEAST_M,
+    "neighbour_distance_m": LEAST_M,
+    "ear_distance_m": LEAST_M,
+    "room_m3": LEAST_M3,
 }
 # Findings with which the peaks at the ear aren't known: cut off, turned down, short of high frequencies, or
 # reckoned from a full scale or a distance that is hardly right.
@@ -44,9 +52,13 @@ LOSE_PEAKS = {
     "narrow-band",
     "headset-codec",
     "voice-message",
-    "full-scale-unlikely",
+    FULL_SCALE_IN_DOUBT,
     "distance-unlikely",
 }
+FIRST_THE_LEVEL = (
+    "First make sure of the level, by a calibration or by a new recording at the recorder's usual gain: "
+    "until then how much cutting fits can't be told."
+)
 IDLE_PART = "quiet parts left out"
 _PHONE = "how far the phone lay from the machine, in m"
 _NEIGHBOUR = "how far away the neighbour is, in m"
@@ -97,9 +109,14 @@ def read_scene(options: dict[str, Any]) -> Scene:
     from chatter.noise.walls import find_opening
 
     numbers = {
-        name: None if options[name] is None else read_number(name, options[name], limit)
+        name: None
+        if options[name] is None
+        else read_number(name, options[name], limit, least=LEAST.get(name, 0.0))
         for name, limit in LIMITS.items()
     }
+    if numbers["ear_distance_m"] is not None and (numbers["mic_distance_m"] or 0.0) > EAR_MOST_M:
+        needed = f"a distance not above {EAR_MOST_M:g} m, beside ear_distance_m"
+        raise BadValueError("mic_distance_m", numbers["mic_distance_m"], needed)
     openings = tuple(find_opening(text) for text in options["opening"])
     indoors = bool(options["indoors"])
     if openings and not indoors:
@@ -193,6 +210,7 @@ def spread_noise(
             lcpeak_db=None if _loses_peaks(document) else levels.LCpeak_db,
             indoors=scene.indoors,
             room_m3=scene.room_m3,
+            level_known=not document.level_in_doubt,
         )
         document = replace(document, exposure=exposure)
     return document
@@ -255,6 +273,8 @@ def _at_neighbour(
         reference_h=EVENING_H if scene.evening_h is None else scene.evening_h,
         measures=measures,
     )
+    if document.level_in_doubt:
+        evening = replace(evening, helps=(FIRST_THE_LEVEL,))
     return replace(document, evening=evening)
 
 

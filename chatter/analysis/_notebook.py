@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any
 from chatter.analysis._folders import default_notebook
 from chatter.analysis._halves import as_settled, settle_cuts, tell_settled
 from chatter.analysis._taps import read_tap_document
-from chatter.analysis._values import checked_setup
+from chatter.analysis._values import check_reach, checked_setup
 from chatter.errors import BadValueError, NotebookError
+from chatter.model.cut import NO_RAMP, present_depth_mm
 from chatter.model.notebook import (
     FACT_NAMES,
     WORDS,
@@ -94,6 +95,7 @@ def add_setup(name: str, *, notebook: NotebookPath = None, **facts: Any) -> Kept
         The file can't be used.
     """
     given = checked_facts(facts)
+    _check_most_depth(given.to_dict())
     check_name(name)
     with Notebook(notebook_path(notebook, make=True), write=True, make=True) as opened:
         return opened.add_setup(name, facts=given)
@@ -115,7 +117,13 @@ def copy_setup(name: str, new_name: str, *, notebook: NotebookPath = None, **cha
         changed = checked_facts({**facts.to_dict(), **told})
         if changed == facts:
             raise BadValueError("setup", new_name, "at least one change: else it is the same setup")
+        _check_most_depth(changed.to_dict())
         return opened.add_setup(new_name, facts=changed)
+
+
+def _check_most_depth(facts: dict[str, Any]) -> None:
+    """Refuse a largest depth that no cut of a new setup could have; one kept already stays as it is."""
+    check_reach(facts, names=("max_depth_mm",))
 
 
 def list_setups(*, notebook: NotebookPath = None, retired: bool = False) -> tuple[KeptSetup, ...]:
@@ -224,11 +232,13 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
     name = check_name(setup)
     nothing = History(setup=name, path=path, values=values, is_new=True, near_names=())
     if not is_there(path):
+        _check_most_depth(values)
         check_folder(path)
         return nothing
     with Notebook(path, write=True) as opened:
         kept = opened.get_setup(name)
         if kept is None:
+            _check_most_depth(values)
             return History(
                 setup=name, path=path, values=values, is_new=True, near_names=opened.near_names(name)
             )
@@ -237,6 +247,8 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
         given = {key: values.get(key) for key in FACT_NAMES}
         check_same_facts(kept.name, known=facts, given=given)
         filled = {key: facts[key] if values.get(key) is None else values[key] for key in FACT_NAMES}
+        if facts["stick_out_mm"] is None or facts["max_depth_mm"] is None:
+            _check_most_depth(filled)
         telling = pick_telling_cuts(tuple(from_onset_on(cut) for cut in settle_cuts(opened.list_cuts(name))))
         earlier = tuple(
             (
@@ -286,8 +298,16 @@ def file_cut(
     counts = tell_settled(before, heard=_listed(history), new=filing.number)
     notes += counts
     settings = document["program"]["settings"]
-    if settings["depth_mm"] is None and settings["depth_to_mm"] is None:
+    depth_mm = present_depth_mm(settings["depth_mm"], depth_to_mm=settings["depth_to_mm"])
+    if len(document["cuts"]) > 1:
+        notes.append(_say_several(document, depth_mm=depth_mm))
+    if depth_mm is None:
         notes.append("without its depth this cut can't be used for the next ones: give it and file it again.")
+    if any(one["code"] == NO_RAMP for one in document["recording"]["findings"]):
+        notes.append(
+            "the pass doesn't sound like a ramp, so its depth isn't known and it can't be used for the next "
+            "cuts: if it was of one depth, give that and file it again."
+        )
     sha256 = document["recording"]["sha256"]
     part = {
         "file": str(history.path),
@@ -300,6 +320,16 @@ def file_cut(
         "notes": notes,
     }
     return part, tuple(counts)
+
+
+def _say_several(document: dict[str, Any], *, depth_mm: float | None) -> str:
+    """Say that one cut of several stands for the recording, with the one depth that was told."""
+    deep = "" if depth_mm is None else f", as {depth_mm:g} mm deep whichever depth it had"
+    return (
+        f"the recording holds {len(document['cuts'])} cuts, and only the worst of them, number "
+        f"{document['cut_index'] + 1}, counts for the setup{deep}: record one cut a file, each with its own "
+        "depth."
+    )
 
 
 def _listed(history: History) -> tuple[KeptCut, ...]:
@@ -389,6 +419,14 @@ def _kept(
         return read(opened, same[-1]) if same else None
 
 
+def _check_together(kept: KeptSetup, told: dict[str, Any]) -> None:
+    """Refuse facts that would fill a setup up to one that no cut can be made with."""
+    known = kept.facts.to_dict()
+    fresh = {key: value for key, value in told.items() if value is not None and known[key] is None}
+    if fresh:
+        checked_facts({**known, **fresh})
+
+
 def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) -> tuple[Filing, list[str]]:
     """Add the document to the notebook; give what became of it, and what to tell about the setup."""
     notes: list[str] = []
@@ -399,13 +437,15 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
     plain = json.loads(to_json(document, indent=None))
     with Notebook(history.path, write=True, make=True) as opened, opened.whole():
         # Looked up again: another process may have made it while this recording was judged.
-        if opened.get_setup(history.setup) is None:
+        kept = opened.get_setup(history.setup)
+        if kept is None:
             opened.add_setup(history.setup, facts=checked_facts(told))
             notes.append(f"made the setup {history.setup!r} in {history.path}.")
             if history.near_names:
                 near = ", ".join(map(repr, history.near_names))
                 notes.append(f"there is {near} too: if you meant that, retire the new one and file it there.")
         else:
+            _check_together(kept, told)
             fresh = opened.fill_facts(history.setup, facts=told)
             if fresh:
                 notes.append(f"the setup {history.setup!r} now also knows {', '.join(fresh)}.")

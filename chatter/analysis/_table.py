@@ -18,6 +18,7 @@ from chatter.model import CutSetup
 
 FILE_COLUMNS = ("file", "idle", "tap")  # paths, relative to the table
 BATCH_COLUMNS = ("file", *(field.name for field in fields(CutSetup)), "idle", "tap")
+FILING_COLUMNS = ("setup", "notebook")  # of a cut alone: advice from a history depends on what is filed first
 TAP_SEPARATOR = ";"  # between the paths in one `tap` cell
 
 
@@ -59,6 +60,13 @@ def read_table(table: Path) -> tuple[list[Row], tuple[str, ...]]:
         )
     if twice := [name for name in BATCH_COLUMNS if names.count(name) > 1]:
         raise InputError(f"{table}: the column {twice[0]} is there twice: keep one, and rename the other")
+    for name in names:
+        if name.lower() in FILING_COLUMNS and any((record.get(name) or "").strip() for record in records):
+            raise InputError(
+                f"{table}: a batch files nothing in a notebook, but the column {name} is there: take it out, "
+                "or rename it if it means something else; to file cuts, run chatter cut on each, with its "
+                "setup"
+            )
     unused = tuple(name for name in names if name not in BATCH_COLUMNS and name)
     for name in unused:
         if close := nearest_name(name.lower(), BATCH_COLUMNS):

@@ -6,6 +6,7 @@ Leaves out: every analysis (chatter/tap does it) and every layout (report/).
 
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._files import hash_file
 from chatter.analysis._parts import program_part, recording_part
@@ -13,6 +14,9 @@ from chatter.analysis._taps import PARTS, read_tap
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number, read_whole_number
 from chatter.errors import BadValueError, FileProblemError
 from chatter.model.tap import FavouredSpeed, TapDocument, TapMode, TapPart
+
+if TYPE_CHECKING:
+    from chatter.analysis._notebook import History
 
 MOST_SPEEDS = 6
 SLOWEST_RPM = 500.0  # own choice: below it lobes lie so close that none is worth a speed
@@ -41,10 +45,10 @@ def analyse_tap(
     flutes
         Cutting edges of the tool: then the speeds that the strongest mode favours are given.
     max_rpm
-        Fastest speed to name.
+        Fastest speed to name; not kept with a setup. The setup's own where not told, and never above that.
     setup
         Name of a setup of the notebook: the modes are filed there, and count in the advice from then on. One
-        that is not there yet is made, and needs `flutes`.
+        that is not there yet is made, and needs `flutes`. Speeds are named that its spindle and tool allow.
     notebook
         File of the notebook; the one in the user's data folder when not given.
 
@@ -58,7 +62,7 @@ def analyse_tap(
     BadValueError
         A value is out of its range.
     FileProblemError, BadSamplesError
-        A recording or a document can't be read.
+        A recording or a document can't be read, or the document is of another part.
     NotebookError
         The notebook can't be used.
     """
@@ -70,16 +74,21 @@ def analyse_tap(
     if setup is not None:
         from chatter.analysis._notebook import begin_history, file_tap
 
-        history = begin_history(setup, notebook=notebook, values={"flutes": edges, "max_rpm": fastest})
-        edges, fastest = history.values["flutes"], history.values["max_rpm"]
+        # Without the fastest speed: how far to name speeds is a question, and no fact of the spindle.
+        asked = {"flutes": edges, "min_rpm": None, "max_rpm": None, "tool_max_rpm": None}
+        history = begin_history(setup, notebook=notebook, values=asked)
+        edges = history.values["flutes"]
         if edges is None:
             raise BadValueError("flutes", None, "how many cutting edges the tool has, to make a setup")
+        fastest = _fastest_rpm(fastest, of=history)
     before_path = None if compare is None else Path(compare)
     told = before_path is not None and before_path.suffix.lower() == ".json"
-    before = read_tap(before_path).modes if before_path is not None and told else ()
+    before = _read_before(before_path, of=of) if before_path is not None and told else ()
     # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
     from chatter.audio import read_recording
+    from chatter.audio.findings import QUIET, reword
     from chatter.tap.compare import compare_taps
+    from chatter.tap.findings import QUIET_HERE
     from chatter.tap.pipeline import judge_taps
 
     recording = read_recording(Path(path))
@@ -107,25 +116,52 @@ def analyse_tap(
         "flutes": edges,
         "max_rpm": fastest,
     }
+    limits_rpm = _limits_rpm(fastest, kept={} if history is None else history.values)
+    heard = reword(recording.findings, like=QUIET, message=QUIET_HERE)
     document = TapDocument(
         program=program_part(settings),
-        recording=recording_part(
-            recording, channel=analysis.channel, findings=(*recording.findings, *analysis.findings)
-        ),
+        recording=recording_part(recording, channel=analysis.channel, findings=(*heard, *analysis.findings)),
         of=of,
         analysis=analysis,
         flutes=edges,
-        speeds=_favoured(analysis.modes, flutes=edges, fastest_rpm=fastest),
+        speeds=_favoured(analysis.modes, flutes=edges, limits_rpm=limits_rpm),
+        speed_limits_rpm=limits_rpm,
         comparison=comparison,
     )
     if history is None:
         return document
-    facts = {"flutes": edges, "max_rpm": fastest}
-    return replace(document, notebook=file_tap(history, document=document.to_dict(), facts=facts))
+    return replace(document, notebook=file_tap(history, document=document.to_dict(), facts={"flutes": edges}))
+
+
+def _fastest_rpm(told_rpm: float | None, *, of: "History") -> float | None:
+    """Give the fastest speed to name for a setup: the one told, and never above its spindle's own."""
+    low_rpm, high_rpm = of.values["min_rpm"], of.values["max_rpm"]
+    if told_rpm is not None and low_rpm is not None and told_rpm < low_rpm:
+        needed = f"a speed that is not below min_rpm of the setup {of.setup!r} ({low_rpm:g})"
+        raise BadValueError("max_rpm", told_rpm, needed)
+    return min((rpm for rpm in (told_rpm, high_rpm) if rpm is not None), default=None)
+
+
+def _read_before(path: Path, *, of: TapPart) -> tuple[TapMode, ...]:
+    """Read the modes of a `tap` document to compare with; a document of another part can tell no change."""
+    before = read_tap(path)
+    if before.of != of:
+        raise FileProblemError(
+            path.name,
+            f"it holds taps of the {before.of}, and these are said to be taps of the {of}",
+            f"compare with taps of the {of}, or say that the {before.of} was tapped here too",
+        )
+    return before.modes
+
+
+def _limits_rpm(fastest_rpm: float | None, *, kept: dict[str, Any]) -> tuple[float, float]:
+    """Give the slowest and the fastest speed to name, by what was told and by the setup's facts."""
+    tops = [top for top in (fastest_rpm, kept.get("tool_max_rpm")) if top is not None]
+    return max(SLOWEST_RPM, kept.get("min_rpm") or 0.0), min(tops, default=MAX_RPM)
 
 
 def _favoured(
-    modes: tuple[TapMode, ...], *, flutes: int | None, fastest_rpm: float | None
+    modes: tuple[TapMode, ...], *, flutes: int | None, limits_rpm: tuple[float, float]
 ) -> tuple[FavouredSpeed, ...]:
     """Give the speeds at which the strongest mode swings a whole number of times from tooth to tooth.
 
@@ -134,12 +170,13 @@ def _favoured(
     if flutes is None or not modes:
         return ()
     mode = modes[0]
+    slowest_rpm, fastest_rpm = limits_rpm
     speeds: list[FavouredSpeed] = []
     for lobe in range(1, 60):
         rpm = 60 * mode.frequency_hz / (flutes * lobe)  # [s/min] * [1/s] / [teeth/rev]
-        if rpm < SLOWEST_RPM or len(speeds) == MOST_SPEEDS:
+        if rpm < slowest_rpm or len(speeds) == MOST_SPEEDS:
             break
-        if rpm <= (MAX_RPM if fastest_rpm is None else fastest_rpm):
+        if rpm <= fastest_rpm:
             sd = rpm * (mode.frequency_sd_hz or 0.0) / mode.frequency_hz
             speeds.append(FavouredSpeed(rpm=rpm, rpm_sd=sd, lobe=lobe))
     return tuple(speeds)

@@ -5,6 +5,8 @@ Leaves out: anything about files.
 """
 
 import math
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import Any, cast
 
 from chatter.errors import BadValueError
@@ -71,18 +73,25 @@ def checked_setup(values: dict[str, Any]) -> CutSetup:
     checked["depth_from_mm"], checked["depth_to_mm"] = _ramp(
         values.get("depth_from_mm"), values.get("depth_to_mm")
     )
-    _check_reach(checked)
+    if checked["depth_mm"] is not None and checked["depth_to_mm"] is not None:
+        raise BadValueError(
+            "depth_mm",
+            checked["depth_mm"],
+            "either one depth, or depth_from_mm and depth_to_mm of a ramped pass, not both",
+        )
+    check_reach(checked, names=("depth_mm", "depth_to_mm"))
     return CutSetup(**checked)
 
 
-def _check_reach(checked: dict[str, Any]) -> None:
-    """Refuse a cut that is deeper than the tool sticks out of its holder."""
-    reach = checked["stick_out_mm"]
-    for name in ("depth_mm", "depth_to_mm"):
-        if reach is not None and checked[name] is not None and checked[name] > reach:
+def check_reach(checked: Mapping[str, Any], *, names: Iterable[str]) -> None:
+    """Refuse a depth that is greater than the tool sticks out of its holder."""
+    reach = checked.get("stick_out_mm")
+    for name in names:
+        depth = checked.get(name)
+        if reach is not None and depth is not None and depth > reach:
             raise BadValueError(
                 name,
-                checked[name],
+                depth,
                 f"a depth that is not above stick_out_mm ({reach:g}): no tool cuts deeper than it sticks out",
             )
 
@@ -112,6 +121,11 @@ def _ramp(first: object, last: object) -> tuple[float | None, float | None]:
             "depth_to_mm", end, f"a depth above depth_from_mm ({start:g}): ramp from shallow to deep"
         )
     return start, end
+
+
+def as_list(told: str | Path | Sequence[str | Path]) -> list[str | Path]:
+    """Give what may be told once or many times as a list; a bare text or path is one."""
+    return [told] if isinstance(told, (str, Path)) else list(told)
 
 
 def read_length(name: str, value: object, *, zero_allowed: bool = False) -> float:

@@ -5,6 +5,9 @@ Source: common practice in recording; thresholds are our own, each on its line.
 Leaves out: anything that needs to know where the cut is.
 """
 
+from collections.abc import Iterable
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,6 +41,11 @@ QUIET = Finding(
     severity="warning",
     message="The recording is very quiet: put the phone nearer, behind the guard.",
 )
+
+
+def reword(findings: Iterable[Finding], *, like: Finding, message: str) -> tuple[Finding, ...]:
+    """Give findings with other words for one of them: what to do about it hangs on what is recorded."""
+    return tuple(replace(one, message=message) if one.code == like.code else one for one in findings)
 
 
 def describe(

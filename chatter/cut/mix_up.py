@@ -20,6 +20,7 @@ from chatter.model import CutSetup, Finding
 
 MIX_UPS = (2 / 3, 3 / 4, 4 / 3, 3 / 2)  # of the speed told
 HALF = 1 / 2
+SURER = 2.0  # times less likely to be wrong than the comb at the speed told; own choice
 ON_COMB = 0.02  # of a turn's frequency, by which a line may lie off the other comb; own choice
 
 
@@ -44,7 +45,7 @@ def find_mix_up(
     -------
     tuple or None
         The doubt, and the cuts at that speed, none of them where it may as well double its period; None
-        where no such speed has a believed comb and is stable.
+        where no such speed has a believed comb, a surer one than the speed told, and is stable.
     """
     worst = max(studied, key=lambda cut: probability_of_chatter(cut.evidence))
     if not worst.evidence.base:
@@ -57,8 +58,9 @@ def find_mix_up(
             continue
         there = study(replace(setup, rpm=60 * share * turn_hz))
         same = [cut for cut in there if cut.section.start_s <= middle_s <= cut.section.end_s]
-        if any(_is_quiet(cut) for cut in same):
-            doubles = share == HALF
+        doubles = share == HALF
+        quiet = [cut for cut in same if _is_quiet(cut)]
+        if any(doubles or SURER * (1 - cut.speed.chance) <= 1 - worst.speed.chance for cut in quiet):
             return _doubt(same[0], setup=setup, doubles=doubles), () if doubles else there
     return None
 

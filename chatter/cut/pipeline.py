@@ -24,17 +24,18 @@ from chatter.cut.idle import (
     measure_idling_hz,
 )
 from chatter.cut.lines import name_lines
+from chatter.cut.long_cut import find_begin_s
 from chatter.cut.mix_up import find_mix_up
 from chatter.cut.no_cut import say_no_cut
 from chatter.cut.pictures import make_pictures
-from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s
+from chatter.cut.ramp_pass import judge_ramp
 from chatter.cut.sections import Sections, find_sections
 from chatter.cut.spectrum import comb_rise
 from chatter.cut.spindle import Speed, measure_speed, not_found, of_one_spindle
 from chatter.cut.study import EDGE_S, LEAST_SAMPLES, StudiedCut, look_inside, study_section
 from chatter.cut.verdict import probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
-from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, RampOnset, Recording, Spindle
+from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, Recording, Spindle
 from chatter.model.cut import CHATTER_KINDS, DOUBTFUL_RUN_OUT, HALVES_DOUBTFUL_DB, HALVES_UNTOLD_DB
 from chatter.model.pictures import CutPictures
 
@@ -148,6 +149,10 @@ def judge_recording(
     doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
     faint = bool(np.abs(recording.samples[channel]).max() < FAINT_PEAK)
     cuts = tuple(_judge(cut, setup=setup, faint=faint) for cut in studied)
+    cuts = tuple(
+        _with_onset(cut, study, recording=recording, channel=channel)
+        for cut, study in zip(cuts, studied, strict=True)
+    )
     if any(cut.verdict == "chatter" for cut in cuts):
         doubt, otherwise = _hear_otherwise(recording, studied, doubt=doubt, setup=setup, idle=idle)
         if doubt is not None:
@@ -178,13 +183,16 @@ def judge_recording(
     if tone_hz is not None and cuts[worst].tone == "unknown":
         unfit = say_unfit(studied[worst].spectra.air, tone_hz=tone_hz)
         findings.extend([] if unfit is None else [unfit])
+    ramp = judge_ramp(recording, channel, studied, setup=setup)
+    findings.extend(() if ramp is None else ramp.doubts)
     return CutAnalysis(
         spindle=_spindle(setup, studied[worst].speed),
         channel=channel,
         cuts=cuts,
         cut_index=worst,
         findings=tuple(findings),
-        ramp=_ramp_onset(recording, channel, studied, setup) if setup.is_ramp else None,
+        ramp=None if ramp is None else ramp.onset,
+        ramp_pass=None if ramp is None else ramp.ramp_pass,
         pictures=_picture(recording, channel, setup, studied[worst], cuts[worst]) if pictures else None,
     )
 
@@ -218,51 +226,6 @@ def _picture(
         spectra=None if studied is None else studied.spectra,
         flutes=setup.flutes,
         chatter_hz=None if judged is None else judged.chatter_hz,
-    )
-
-
-def _ramp_onset(
-    recording: Recording, channel: int, studied: tuple[StudiedCut, ...], setup: CutSetup
-) -> RampOnset | None:
-    """Find where in the longest cut chatter began, if it chatters in its deep end."""
-    cut = max(studied, key=lambda one: one.section.end_s - one.section.start_s)
-    first_mm, last_mm = setup.depth_from_mm, setup.depth_to_mm
-    if first_mm is None or last_mm is None or not cut.evidence.family:
-        return None
-    if verdict_of(probability_of_chatter(cut.evidence)) != "chatter":
-        return None
-    rate_hz = recording.rate_hz
-    whole = recording.samples[channel].astype(np.float64)
-    start_s = find_ramp_start_s(
-        whole,
-        rate_hz=rate_hz,
-        bandwidth_hz=recording.bandwidth_hz,
-        tooth_hz=cut.speed.rotation_hz * setup.flutes,
-        section=cut.section,
-    )
-    samples = whole[int(start_s * rate_hz) : int(cut.section.end_s * rate_hz)]
-    speed = measure_speed(
-        samples,
-        rate_hz=rate_hz,
-        bandwidth_hz=recording.bandwidth_hz,
-        programmed_rpm=setup.rpm,
-        flutes=setup.flutes,
-        idling_hz=cut.speed.rotation_hz,
-    )
-    onset = find_ramp_onset(
-        samples,
-        rate_hz=rate_hz,
-        speed=speed if speed.found else cut.speed,
-        family_hz=tuple(peak.frequency_hz for peak in cut.evidence.base),
-        depth_ratio=first_mm / last_mm,
-    )
-    if onset is None:
-        return None
-    return RampOnset(
-        depth_mm=first_mm + (last_mm - first_mm) * onset.share,
-        depth_sd_mm=(last_mm - first_mm) * onset.share_sd,
-        time_s=start_s + onset.time_s,
-        chatter_hz=cut.evidence.base[0].frequency_hz,
     )
 
 
@@ -378,7 +341,8 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, faint: bool) -> JudgedCut:
     section = cut.section
     findings: list[Finding] = []
     if section.open_start or section.open_end:
-        where = "begins" if section.open_start else "ends"
+        ends = (("begins", section.open_start), ("ends", section.open_end))
+        where = " and ".join(word for word, is_open in ends if is_open)
         findings.append(
             Finding(
                 code="cut-at-edge",
@@ -412,7 +376,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, faint: bool) -> JudgedCut:
         verdict=verdict,
         chatter_probability=None if untold else chance,
         chatter_hz=cut.evidence.base[0].frequency_hz if chattering else None,
-        onset_s=_onset_s(cut) if chattering else None,
+        onset_s=None,
         lines=lines,
         findings=tuple(findings),
         half_passing_db=half_db if setup.flutes % 2 == 0 else None,
@@ -420,15 +384,26 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, faint: bool) -> JudgedCut:
     )
 
 
-def _onset_s(cut: StudiedCut) -> float:
-    """Give the first time at which the chatter line reaches a quarter of its usual power."""
-    index = round(cut.evidence.base[0].frequency_hz / cut.spectra.bin_hz)
-    power = cut.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
+def _with_onset(cut: JudgedCut, study: StudiedCut, *, recording: Recording, channel: int) -> JudgedCut:
+    """Add when its chatter line first reached a quarter of its usual power."""
+    if cut.chatter_hz is None:
+        return cut
+    index = round(cut.chatter_hz / study.spectra.bin_hz)
+    power = study.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
     usual = float(np.quantile(power, 0.7))
     first = int(np.flatnonzero(power >= 0.25 * usual)[0])
-    if first == 0:  # already there in the first window of the steady part
-        return cut.section.start_s
-    return cut.steady_start_s + float(cut.spectra.frame_times_s[first])
+    if first > 0:
+        return replace(cut, onset_s=study.steady_start_s + float(study.spectra.frame_times_s[first]))
+    if study.steady_start_s - study.section.start_s < 2 * EDGE_S:  # there since the teeth touched
+        return replace(cut, onset_s=study.section.start_s)
+    begin_s = find_begin_s(
+        recording.samples[channel],
+        start_s=study.section.start_s,
+        lines_hz=tuple(peak.frequency_hz for peak in study.evidence.family),
+        steady_s=(study.steady_start_s, study.steady_end_s),
+        rate_hz=recording.rate_hz,
+    )
+    return replace(cut, onset_s=begin_s)
 
 
 def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:

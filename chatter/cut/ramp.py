@@ -5,6 +5,7 @@ end. Out: the depth at which the family's power leaves what went before, with it
 Method: the power of the family in short windows, after what repeats every turn is taken away, against time:
 two straight lines in the logarithm, before and after a change point; the change point's likelihood gives its
 spread. Chatter takes time to grow, so it is heard late: the depth is corrected by what simulations showed.
+Whether the pass grows at all is heard from the teeth: their force, and so their sound, goes with the depth.
 Source: change of a linear regime, R. E. Quandt, J. Am. Stat. Assoc. 53 (1958) 873 to 880 (from memory).
 Leaves out: ramps that fall, where chatter lingers below the depth at which it began.
 """
@@ -34,6 +35,10 @@ MOST_MEMBERS = 6
 IDLE_S = 0.8  # of idling spindle that every recording begins with
 SMOOTH_FRAMES, CLOSED_FRAMES = 15, 50  # of 20 ms each
 LEAST_CONTRAST, LEAST_DEVIATIONS = 0.35, 3.0  # nepers, and deviations of the idle, that the comb must rise
+RISE_WINDOW_S, RISE_HOP_S, MOST_ORDERS, TOP_HZ = 0.2, 0.05, 20, 8000.0
+RISE_EDGE_S = 0.2  # entry and exit, left out
+RISE_SHARE = 0.25  # of the pass at either end, that are held against each other
+STANDING_TIMES = 4.0  # the power between the lines: a fainter line tells nothing of the teeth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +127,60 @@ def find_ramp_start_s(
         return section.start_s
     last = int(off[-1])
     return min(section.start_s, float(times_s[min(last + 1, len(times_s) - 1)]))
+
+
+def tooth_rise_db(samples: Floats, *, rate_hz: float, bandwidth_hz: float, tooth_hz: float) -> float | None:
+    """Give how much louder the teeth are in the last quarter of a pass than in its first one.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,): the whole pass.
+    rate_hz, bandwidth_hz, tooth_hz
+        Sample rate; highest frequency carried; tooth passing as measured.
+
+    Returns
+    -------
+    float or None
+        Median over the multiples of tooth passing that stand out in the last quarter, dB; None where none
+        does, or the pass is too short.
+    """
+    edge, length_s = round(RISE_EDGE_S * rate_hz), len(samples) / rate_hz - 2 * RISE_EDGE_S
+    window_s = float(max(RISE_WINDOW_S, 4 / tooth_hz))
+    if RISE_SHARE * length_s < 2 * window_s:
+        return None
+    top_hz = min(bandwidth_hz, 0.45 * rate_hz, TOP_HZ)
+    orders = np.arange(1, min(MOST_ORDERS, max(1, int(top_hz / tooth_hz))) + 1, dtype=np.float64)
+    times_s, hz, powers = frame_powers(
+        samples[edge:-edge].astype(np.float32),
+        rate_hz=rate_hz,
+        window_s=window_s,
+        hop_s=RISE_HOP_S,
+        top_hz=float(orders[-1] + 1) * tooth_hz,
+    )
+    first, last = times_s <= RISE_SHARE * length_s, times_s >= (1 - RISE_SHARE) * length_s
+
+    def at(multiples: Floats) -> Floats:
+        bins = np.clip(np.round(multiples * tooth_hz / hz[1]).astype(int), 1, len(hz) - 2)
+        return np.asarray(powers[:, bins - 1] + powers[:, bins] + powers[:, bins + 1], dtype=np.float64)
+
+    line, gap = at(orders), at(np.asarray(orders + 0.5))
+    early, late = line[first].mean(axis=0), line[last].mean(axis=0)
+    stands = late > STANDING_TIMES * gap[last].mean(axis=0)
+    if not stands.any():
+        return None
+    return float(np.median(10 * np.log10(late[stands] / np.maximum(early[stands], TINY))))
+
+
+def depth_rise_db(first_mm: float, *, last_mm: float) -> float:
+    """Give how much louder the teeth would get, last quarter over first, by a depth that grows evenly, dB.
+
+    >>> round(depth_rise_db(0.0, last_mm=2.0), 1)  # 1.75 mm over 0.25 mm
+    16.9
+    """
+    middle = RISE_SHARE / 2
+    shallow, deep = (first_mm + (last_mm - first_mm) * share for share in (middle, 1 - middle))
+    return float(20 * np.log10(deep / shallow))
 
 
 def _change_point(times_s: Floats, level: Floats) -> tuple[float, float, float]:

@@ -9,16 +9,20 @@ Leaves out: the verdict (chatter/cut/verdict.py).
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IdleSound
+from chatter.cut.beside import add_beside
 from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.idle import LEAST_TURNS, LONGEST_S, loudest_part, nearest_spans
+from chatter.cut.long_cut import find_new_part
 from chatter.cut.sections import Section, Sections, find_sections
 from chatter.cut.spectrum import CutSpectra, cut_spectra
 from chatter.cut.spindle import BELIEVED, Speed, measure_speed
+from chatter.cut.verdict import probability_of_chatter
 from chatter.model import CutSetup, Recording
 
 Floats = NDArray[np.float64]
@@ -51,6 +55,9 @@ def study_section(
 ) -> StudiedCut | None:
     """Measure speed and evidence in one section.
 
+    Of a long one the middle is studied, and of a ramped pass the deep end. Where another part holds lines
+    that the middle lacks, that is studied, too, and the likelier to chatter speaks for the cut.
+
     Parameters
     ----------
     samples
@@ -69,16 +76,58 @@ def study_section(
     StudiedCut or None
         None when the section is too short, or no comb is there.
     """
-    rate_hz = recording.rate_hz
+    study = partial(
+        _study_part,
+        samples,
+        section=section,
+        idle=idle,
+        recording=recording,
+        setup=setup,
+        idle_recording=idle_recording,
+        idling_hz=idling_hz,
+    )
     edge_s = min(EDGE_S, 0.1 * (section.end_s - section.start_s))
     start_s, end_s = section.start_s + edge_s, section.end_s - edge_s
+    if end_s - start_s <= LONGEST_S:
+        return study(start_s, end_s)
+    if setup.is_ramp:
+        return study(end_s - LONGEST_S, end_s)  # the deep end decides
+    middle_s = (start_s + end_s) / 2
+    studied = study(middle_s - LONGEST_S / 2, middle_s + LONGEST_S / 2)
+    if studied is None:
+        return None
+    new = find_new_part(
+        samples,
+        (start_s, end_s),
+        studied_s=(studied.steady_start_s, studied.steady_end_s),
+        longest_s=LONGEST_S,
+        rate_hz=recording.rate_hz,
+        top_hz=float(studied.spectra.hz[-1]),
+    )
+    there = None if new is None else study(*new)
+    return studied if there is None or _chance(there) <= _chance(studied) else there
+
+
+def _chance(cut: StudiedCut) -> float:
+    return probability_of_chatter(cut.evidence)
+
+
+def _study_part(
+    samples: Floats,
+    start_s: float,
+    end_s: float,
+    *,
+    section: Section,
+    idle: tuple[tuple[float, float], ...],
+    recording: Recording,
+    setup: CutSetup,
+    idle_recording: IdleSound | None,
+    idling_hz: float | None,
+) -> StudiedCut | None:
+    """Study a part of a section, between two times."""
+    rate_hz = recording.rate_hz
     if (end_s - start_s) * setup.rpm / 60 < LEAST_TURNS:
         return None
-    if end_s - start_s > LONGEST_S and setup.is_ramp:
-        start_s = end_s - LONGEST_S  # the deep end decides
-    elif end_s - start_s > LONGEST_S:
-        middle = (start_s + end_s) / 2
-        start_s, end_s = middle - LONGEST_S / 2, middle + LONGEST_S / 2
     part = samples[int(start_s * rate_hz) : int(end_s * rate_hz)]
     if len(part) < LEAST_SAMPLES or not np.any(part):
         return None
@@ -102,6 +151,14 @@ def study_section(
         speed=speed,
         idle_parts=idle_parts,
         idle_recording=idle_recording,
+    )
+    spectra = add_beside(
+        spectra,
+        samples,
+        section,
+        rate_hz=rate_hz,
+        rotation_hz=speed.rotation_hz,
+        flutes=setup.flutes,
     )
     return StudiedCut(
         section=section,

@@ -6,6 +6,7 @@ Leaves out: chatter, clamping, tool breakage, and what the frame and the feed dr
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from chatter.errors import BadValueError
@@ -24,7 +25,9 @@ MOST_STICK_OUT = 4.0  # stick-out over diameter; common practice
 THIN_CHIP_SHARE = 1 / 3
 THICK_CHIP_SHARE = 2.0
 FAR_SHORT = 2.0  # own choice: a cut that was made can hardly have needed so many times the spindle's power
-UNKNOWN_MIN_SHARE = 0.5  # own choice: where the slowest speed isn't told, go no lower than half the dialled
+# Own choice: where the slowest speed isn't told, go no lower than half the dialled one, or half the fastest
+# allowed where that is slower. What is assumed never shuts out what was told.
+UNKNOWN_MIN_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,10 +50,10 @@ def find_speed_range(setup: CutSetup) -> SpeedRange:
     >>> find_speed_range(CutSetup(rpm=12_000, flutes=2, max_rpm=24_000, tool_max_rpm=20_000))
     SpeedRange(low_rpm=6000.0, high_rpm=20000.0, max_is_known=True)
     """
-    low = setup.rpm * UNKNOWN_MIN_SHARE if setup.min_rpm is None else setup.min_rpm
     high = setup.rpm if setup.max_rpm is None else setup.max_rpm
     if setup.tool_max_rpm is not None:
         high = min(high, setup.tool_max_rpm)
+    low = min(setup.rpm, high) * UNKNOWN_MIN_SHARE if setup.min_rpm is None else setup.min_rpm
     return SpeedRange(low_rpm=float(low), high_rpm=float(high), max_is_known=setup.max_rpm is not None)
 
 
@@ -260,7 +263,51 @@ def check_setting(
             load_mm = chip_load_mm(feed_mm_min, speed_rpm=set_rpm, flutes=setup.flutes)
             concerns += _chip_concerns(material, load_mm=load_mm, diameter_mm=setup.diameter_mm)
         concerns += _speed_concerns(material, set_rpm=set_rpm, diameter_mm=setup.diameter_mm)
+    concerns += check_burning(setup, speeds_rpm=(set_rpm,))
     return (*concerns, *_stick_out_concerns(setup))
+
+
+def check_burning(
+    setup: CutSetup, *, speeds_rpm: Iterable[float], present_rpm: float | None = None
+) -> tuple[Concern, ...]:
+    """Say in one concern at which of some speeds a tool of high-speed steel burns.
+
+    Parameters
+    ----------
+    setup
+        What the user knows of tool and material.
+    speeds_rpm
+        Speeds as dialled; each is told once.
+    present_rpm
+        The one of them that is the present one, and told so.
+
+    Returns
+    -------
+    tuple of Concern
+        Code `speed-hss`, or nothing.
+    """
+    if setup.material is None or setup.diameter_mm is None:
+        return ()
+    material = find_material(setup.material)
+    hss = material.hss_m_min
+    if hss is None or not hss.is_sure:
+        return ()
+    told = []
+    for rpm in dict.fromkeys(speeds_rpm):
+        speed = surface_speed_m_min(rpm, diameter_mm=setup.diameter_mm)
+        if speed > hss.high:
+            which = "the present " if rpm == present_rpm else ""
+            told.append(f"{which}{rpm:,.0f} rpm ({speed:,.0f} m/min)")
+    if not told:
+        return ()
+    most_rpm = hss.high / surface_speed_m_min(1.0, diameter_mm=setup.diameter_mm)
+    *before, last = told
+    where = f"{', '.join(before)} and {last}" if before else last
+    message = (
+        f"If the tool is high-speed steel, stay below {hss.high:,.0f} m/min in {material.name} "
+        f"({most_rpm:,.0f} rpm): at {where} it burns."
+    )
+    return (Concern(code="speed-hss", message=message),)
 
 
 def _power_concerns(
@@ -311,7 +358,7 @@ def _chip_concerns(material: Material, *, load_mm: float, diameter_mm: float) ->
 
 def _speed_concerns(material: Material, *, set_rpm: float, diameter_mm: float) -> list[Concern]:
     speed = surface_speed_m_min(set_rpm, diameter_mm=diameter_mm)
-    carbide, hss = material.carbide_m_min, material.hss_m_min
+    carbide = material.carbide_m_min
     concerns = []
     if carbide is not None and carbide.is_sure:
         usual = f"carbide usually cuts {material.name} at {carbide.low:,.0f} to {carbide.high:,.0f} m/min"
@@ -327,13 +374,6 @@ def _speed_concerns(material: Material, *, set_rpm: float, diameter_mm: float) -
                 "slower is safe, but chips may stick."
             )
             concerns.append(Concern(code="speed-low", message=message))
-    if hss is not None and hss.is_sure and speed > hss.high:
-        most_rpm = set_rpm * hss.high / speed
-        message = (
-            f"If the tool is high-speed steel, stay below {hss.high:,.0f} m/min in {material.name} "
-            f"({most_rpm:,.0f} rpm): at {speed:,.0f} m/min it burns."
-        )
-        concerns.append(Concern(code="speed-hss", message=message))
     return concerns
 
 

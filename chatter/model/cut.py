@@ -34,6 +34,9 @@ Action = Literal["keep", "change speed", "reduce depth", "record again"]
 Direction = Literal["up", "climb"]
 
 
+NO_RAMP = "ramp-does-not-grow"  # code of the finding that a pass hardly is the ramp that it was told to be
+
+
 def present_depth_mm(depth_mm: float | None, *, depth_to_mm: float | None) -> float | None:
     """Give the depth that advice is about: the cut's, or the deep end of a ramped pass."""
     return depth_mm if depth_to_mm is None else depth_to_mm
@@ -184,6 +187,17 @@ class RampOnset:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RampPass:
+    """Where in the recording a ramped pass lies, and which part of it the verdict is about."""
+
+    cut_index: int
+    start_s: float | None  # None where the recording begins inside it
+    deep_from_s: float  # from here to its end it was judged
+    end_s: float | None  # None where the recording ends inside it
+    grows: bool = True  # False: the teeth get no louder, so it is hardly a ramp
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CutAnalysis:
     """What the cut pipeline found: speed, cuts, and which of them is the worst."""
 
@@ -193,6 +207,7 @@ class CutAnalysis:
     cut_index: int | None  # the worst cut; None when there is none
     findings: tuple[Finding, ...]  # the recording's and the pipeline's
     ramp: RampOnset | None = None  # None without a ramp, or where it stayed quiet
+    ramp_pass: RampPass | None = None  # None without a ramp
     pictures: CutPictures | None = None  # None where none were asked for
 
     @property

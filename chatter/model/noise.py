@@ -10,6 +10,7 @@ from typing import Any, Literal
 from chatter.model.noise_effects import Evening, Exposure, Neighbour
 from chatter.model.recording import Finding
 
+FULL_SCALE_IN_DOUBT = "full-scale-unlikely"  # code of the finding that every level may be far off
 CalibrationSource = Literal["given", "saved", "typical phone"]
 ToneSource = Literal["tooth passing", "spindle", "chatter", "other"]
 
@@ -135,6 +136,11 @@ class NoiseDocument:
     evening: Evening | None = None
     exposure: Exposure | None = None
     notebook: dict[str, Any] | None = None  # what became of it there; None where no setup was named
+
+    @property
+    def level_in_doubt(self) -> bool:
+        """Say whether full scale is hardly what it is taken for: then no level may call anything harmless."""
+        return any(one["code"] == FULL_SCALE_IN_DOUBT for one in self.recording["findings"])
 
     @property
     def cutting_db(self) -> float | None:

@@ -247,6 +247,7 @@ class SetupMap:
     left_out: int  # cuts without a verdict or a depth
     best_so_far: KeptBest | None
     best_rpm: float | None  # true speed of the best
+    retired: str | None = None  # UTC, ISO 8601; None where the setup is in use
 
     def to_dict(self) -> dict[str, Any]:
         """Give the document."""
@@ -272,6 +273,7 @@ class SetupMap:
             ],
             "cuts_left_out": self.left_out,
             "best_so_far": None if self.best_so_far is None else self.best_so_far.to_dict(),
+            "retired": self.retired,
         }
 
 
@@ -327,6 +329,7 @@ class Card:
     rows: tuple[CardRow, ...]  # the sure ones, most metal first, then the doubtful
     noises: tuple[CardNoise, ...]  # newest first
     cautions: tuple[str, ...]
+    retired: str | None = None  # see SetupMap
 
     def to_dict(self) -> dict[str, Any]:
         """Give the document."""
@@ -341,4 +344,5 @@ class Card:
             "settings": [row.to_dict() for row in self.rows],
             "noise": [noise.to_dict() for noise in self.noises],
             "cautions": list(self.cautions),
+            "retired": self.retired,
         }

@@ -157,6 +157,7 @@ class TapDocument:
     analysis: TapAnalysis
     flutes: int | None = None
     speeds: tuple[FavouredSpeed, ...] = ()
+    speed_limits_rpm: tuple[float, float] | None = None  # between which speeds are named; None: not told
     comparison: TapComparison | None = None
     notebook: dict[str, Any] | None = None  # what became of it there; None where no setup was named
 

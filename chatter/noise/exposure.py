@@ -36,6 +36,7 @@ OSHA_CEILING_DB = (
 OSHA_ACTION_PERCENT = 50.0  # 29 CFR 1910.95(c)(1)
 NEAR_M = 0.3  # own choice: nearer than about the size of the source no law of distance holds
 LEAST_M, MOST_M = 0.01, 100.0
+MOST_LEVEL_DB = 500.0  # own choice: no full scale that may be told makes more of any recording, or less
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +82,7 @@ def daily_exposure(
     lasmax_db: float | None = None,
     indoors: bool = False,
     room_m3: float | None = None,
+    level_known: bool = True,
 ) -> Exposure:
     """Give the operator's daily exposure, and whether hearing protection is due.
 
@@ -104,6 +106,8 @@ def daily_exposure(
     indoors, room_m3
         The room and its volume, m³; indoors without a volume no fall is reckoned where the ear is farther
         away than the microphone.
+    level_known
+        Whether the level can be relied on: where not, and it asks for nothing, that isn't told as safe.
 
     Returns
     -------
@@ -128,7 +132,7 @@ def daily_exposure(
     to_wear_min = DAY_MIN * 10 ** ((EU_UPPER_DB - ear_db) / 10)
     niosh, osha = niosh_percent(ear_db, minutes=minutes), osha_percent(ear_db, minutes=minutes)
     high_peak_db = None if peak_db is None else peak_db + up_db
-    says = _say_protection((lex_db, high_db), (peak_db, high_peak_db))
+    says = _say_protection((lex_db, high_db), (peak_db, high_peak_db), level_known=level_known)
     if lex_db > EU_LIMIT_DB:
         says.append(
             f"EU: at most 87 dB LEX,8h may reach the ear, protection worn; without it {round(lex_db)} dB do."
@@ -140,7 +144,8 @@ def daily_exposure(
             f"OSHA: {osha:.0f} % of its dose; from 50 % a workplace needs hearing tests and protection."
         )
     loudest_db = ear_db if lasmax_db is None else lasmax_db + step_db
-    says.append(_say_ceilings((loudest_db, loudest_db + up_db), (peak_db, high_peak_db)))
+    loud = (loudest_db, loudest_db + up_db) if level_known else (None, None)
+    says.append(_say_ceilings(loud, (peak_db, high_peak_db)))
     says.append(way.said)
     return Exposure(
         ear_distance_m=float(ear_distance_m),
@@ -153,7 +158,7 @@ def daily_exposure(
         low_db=lex_db - down_db,
         high_db=high_db,
         minutes_to_wear=to_wear_min if to_wear_min <= 1440 else None,
-        protection=_careful(_protection(high_db, high_peak_db), peak_db),
+        protection=_careful(_protection(high_db, high_peak_db), peak_db if level_known else None),
         peaks_known=peak_db is not None,
         says=tuple(says),
     )
@@ -183,10 +188,18 @@ def _careful(due: HearingProtection, peak_db: float | None) -> HearingProtection
 
 
 def _say_protection(
-    lex_range_db: tuple[float, float], peak_range_db: tuple[float | None, float | None]
+    lex_range_db: tuple[float, float],
+    peak_range_db: tuple[float | None, float | None],
+    *,
+    level_known: bool,
 ) -> list[str]:
     """Say what is due by level and peaks, and what can't be told."""
     high_db, (peak_db, high_peak_db) = lex_range_db[1], peak_range_db
+    if not level_known and _protection(high_db, high_peak_db) == "not due":
+        return [
+            "Whether hearing protection is due can't be told: the level is in doubt. Keep it at hand, and "
+            "wear it wherever you have to raise your voice."
+        ]
     if peak_db is not None:
         return [_say_due(lex_range_db, peak_range_db)]
     if _protection(high_db, high_peak_db) == "not due":
@@ -220,7 +233,7 @@ def _say_due(lex_range_db: tuple[float, float], peak_range_db: tuple[float | Non
 
 
 def _say_ceilings(
-    loud_range_db: tuple[float, float], peak_range_db: tuple[float | None, float | None]
+    loud_range_db: tuple[float | None, float | None], peak_range_db: tuple[float | None, float | None]
 ) -> str:
     """Say whether the ceilings are kept; both ranges go from the likeliest to the high end."""
     return (
@@ -290,8 +303,9 @@ def _say_way(ear_m: float, mic_m: float, *, in_a_room: bool, unknown_room: bool)
 
 
 def _check(laeq_db: float, mic_m: float, ear_m: float, minutes: float, uncertainty_db: float) -> None:
-    if not -100 <= laeq_db <= 200:
-        raise BadValueError("level at the microphone", laeq_db, "one from -100 to 200 dB")
+    if not abs(laeq_db) <= MOST_LEVEL_DB:
+        needed = f"one from {-MOST_LEVEL_DB:g} to {MOST_LEVEL_DB:g} dB"
+        raise BadValueError("level at the microphone", laeq_db, needed)
     for name, distance_m in (("distance of the microphone", mic_m), ("distance of the ear", ear_m)):
         if not LEAST_M <= distance_m <= MOST_M:
             raise BadValueError(name, distance_m, f"a distance from {LEAST_M:g} to {MOST_M:g} m")

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.audio import Block, Watch
+from chatter.audio.findings import QUIET, reword
 from chatter.errors import BadSamplesError
 from chatter.model import Finding
 from chatter.model.noise import BandLevel, NoiseAnalysis, NoiseLevels, NoiseTone
@@ -26,6 +27,10 @@ from chatter.noise.weighting import WeightingFilters, a_weighting_db
 
 BLOCK_S = 5.0
 LISTED = 20  # own choice: tones that a document lists
+QUIET_HERE = (
+    "The recording is very quiet: record with the gain that the recorder was calibrated with, or usually "
+    "has. If you put the phone nearer, tell the new distance."
+)
 SHORTEST_S = 0.1  # own choice: below it no level means anything
 
 
@@ -114,6 +119,7 @@ def analyse_blocks(
             "record for at least ten seconds",
         )
     bandwidth_hz, findings = watch.finish()
+    findings = reword(findings, like=QUIET, message=QUIET_HERE)
     return _gather(channels, rate_hz=rate_hz, frames=frames, bandwidth_hz=bandwidth_hz, findings=findings)
 
 
@@ -133,13 +139,14 @@ def _gather(
     for span in spans:
         channel.judge(span, top_hz=bandwidth_hz)
     clipped = any(finding.code == "clipped" for finding in findings)
-    if levels.aeq_db is None:
+    silent = levels.aeq_db is None  # also a sound that stands still at some value, whose spectrum leaks
+    if silent:
         findings = (*(one for one in findings if one.code != "quiet"), SILENT)
     elif channel.adjustment_db is None:
         findings = (*findings, TOO_SHORT_FOR_TONES)
     in_bands = band_levels_db(energy, line_hz=channel.spectrum.line_hz, samples=frames, top_hz=bandwidth_hz)
     bands = tuple(
-        BandLevel(midband_hz=float(hz), Leq_db=level)
+        BandLevel(midband_hz=float(hz), Leq_db=None if silent else level)
         for hz, level in zip(midbands_hz(), in_bands, strict=True)
     )
     filtered = high_pass_finding(bands)
@@ -170,9 +177,9 @@ def _gather(
                 audibility_db=tone.audibility_db,
                 source=None,
             )
-            for tone in channel.tones[:LISTED]
+            for tone in (() if silent else channel.tones[:LISTED])
         ),
-        tonal_adjustment_db=channel.adjustment_db,
+        tonal_adjustment_db=None if silent else channel.adjustment_db,
         findings=findings,
         loud_part=channel.levels.history.finish(aeq_db=levels.aeq_db),
     )

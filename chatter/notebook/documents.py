@@ -8,7 +8,7 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from chatter.model.cut import CutAnalysis, JudgedCut, Line, Spindle, present_depth_mm
+from chatter.model.cut import NO_RAMP, CutAnalysis, JudgedCut, Line, Spindle, present_depth_mm
 from chatter.model.notebook import SAME_SPEED, KeptCut
 
 LEAST_ONSET_SHARE = 0.02  # of the ramp's end: from the start may be from no depth at all; own choice
@@ -16,12 +16,17 @@ MOST_CUTS = 12  # own choice: more cuts cost time and hardly sharpen the odds
 
 
 def cut_values(document: dict[str, Any]) -> dict[str, Any]:
-    """Give what a list shows of a `cut` document; of a ramped cut the depth at its deep end."""
+    """Give what a list shows of a `cut` document; of a ramped cut the depth at its deep end.
+
+    A pass that hardly is the ramp that it was told to be has no depth that is known.
+    """
     settings, worst = document["program"]["settings"], read_analysis(document).worst
+    is_told = all(one["code"] != NO_RAMP for one in document["recording"].get("findings", ()))
+    depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=settings.get("depth_to_mm"))
     return {
         "set_rpm": document["spindle"]["programmed_rpm"],
         "measured_rpm": document["spindle"]["measured_rpm"],
-        "depth_mm": present_depth_mm(settings.get("depth_mm"), depth_to_mm=settings.get("depth_to_mm")),
+        "depth_mm": depth_mm if is_told else None,
         "width_mm": settings.get("width_mm"),
         "feed_mm_min": settings.get("feed_mm_min"),
         "verdict": document["verdict"],

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow
 from chatter.report._wrapping import COLUMNS, wrap
 from chatter.report.cut_words import (
+    OTHER_SPEEDS,
     SPEEDS_SHOWN,
     choose_lines,
     name_line,
@@ -26,9 +27,9 @@ from chatter.report.cut_words import (
     tell_verdict,
     tell_which_cut,
     tell_why,
+    tell_window,
     to_sentence,
     verdict_of_all,
-    window_to_dial,
 )
 
 LINES_SHOWN = 8
@@ -89,8 +90,7 @@ def _what_next(document: CutDocument) -> list[str]:
         unlikely = tell_unlikely(document)
         if unlikely is not None:
             return [*lines, *deep, *wrap(unlikely, "  "), *_ask_next(document)]
-        others = "Other speeds are less likely to help; the likeliest of them, at the present depth:"
-        return [*lines, *deep, *wrap(others, "  "), *speeds, *_ask_next(document)]
+        return [*lines, *deep, *wrap(OTHER_SPEEDS, "  "), *speeds, *_ask_next(document)]
     return [*lines, *speeds, *deep, *_ask_next(document)]
 
 
@@ -106,12 +106,8 @@ def _must_record_again(document: CutDocument) -> bool:
 
 
 def _speed(rank: int, speed: SpeedWindow) -> list[str]:
-    low_rpm, high_rpm = window_to_dial(speed)
-    window = f"Window on the dial: {low_rpm:,.0f} to {high_rpm:,.0f} rpm"
-    if speed.high_rpm - speed.low_rpm < 1:
-        window = "Window on the dial: next to no room on either side"
     detail = (
-        f"{window}. True speed: {speed.rpm:,.0f} rpm (lobe {speed.lobe}). "
+        f"{tell_window(speed)} True speed: {speed.rpm:,.0f} rpm (lobe {speed.lobe}). "
         f"{to_sentence(speed.why) if rank == 1 else ''}"
     )
     return [*wrap(f"{rank}. {tell_dial(speed)}", "  ", "     "), *wrap(detail, "     ")]

@@ -12,7 +12,7 @@ from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_fig
 from chatter.report._palette import COAST, INK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
 from chatter.report.cut_words import tell_odds
-from chatter.report.notebook_text import explain_map, tell_noise
+from chatter.report.notebook_text import explain_map, tell_noise, tell_retired
 from chatter.report.page import Facts, Page, Part, Picture, Points, Table, Words
 from chatter.report.setup_map_svg import draw_setup_map
 
@@ -34,6 +34,7 @@ def page_of_card(card: Card, *, cuts: SetupMap | None = None) -> Page:
         sign="card",
         answer=answer if count else "No setting was heard stable yet.",
         lead=(
+            *(() if (retired := tell_retired(card)) is None else (retired,)),
             f"From {count_told} with a verdict and a depth, judged from recordings; "
             f"made {tell_day(card.made)}.",
         ),

@@ -8,10 +8,13 @@ from chatter.model.cut import CutDocument, JudgedCut, Line
 from chatter.report._facts import list_provenance, list_settings, tell_version
 from chatter.report.cut_pictures import draw_spectrogram, draw_spectrum, draw_turns
 from chatter.report.cut_words import (
+    OTHER_SPEEDS,
     SPEEDS_SHOWN,
     choose_lines,
+    find_deep_end,
     find_depths_mm,
     find_onset_s,
+    find_told_depths,
     name_line,
     round_down_mm,
     tell_action,
@@ -19,6 +22,7 @@ from chatter.report.cut_words import (
     tell_chance,
     tell_counts,
     tell_depth,
+    tell_dial,
     tell_doubt,
     tell_odds,
     tell_other_findings,
@@ -28,9 +32,9 @@ from chatter.report.cut_words import (
     tell_unlikely,
     tell_verdict,
     tell_why,
+    tell_window,
     to_sentence,
     verdict_of_all,
-    window_to_dial,
 )
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Sound, Table, Words
 from chatter.report.speed_strip import draw_speeds
@@ -93,7 +97,7 @@ def page_of_cut(document: CutDocument, *, sound: Sound | None = None) -> Page:
 
 
 def _how_deep(document: CutDocument) -> str:
-    ramp_to_mm = document.program["settings"].get("depth_to_mm")
+    ramp_to_mm, _ = find_told_depths(document)
     return "as deep as yours" if ramp_to_mm is None else f"{ramp_to_mm:g} mm deep, as the ramp's deep end,"
 
 
@@ -107,8 +111,14 @@ def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
         return ("No cut was found in the recording.",)
     total = len(document.analysis.cuts)
     number = (document.analysis.cut_index or 0) + 1
-    which = "The cut goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
-    text = f"{which} {tell_span(worst)}."
+    ramp = find_deep_end(document.analysis)
+    what = "cut" if ramp is None else "pass"
+    which = f"The {what} goes" if total == 1 else f"Cut {number} of {total} is the worst; it goes"
+    if ramp is None:
+        text = f"{which} {tell_span(worst.start_s, worst.end_s)}."
+    else:
+        span = tell_span(ramp.start_s, ramp.end_s)
+        text = f"{which} {span}; its deep end, from {ramp.deep_from_s:.1f} s on, is judged."
     if worst.chatter_probability is not None:
         text += f" Chances that it chattered: {tell_odds(worst.chatter_probability)}."
     onset_s = find_onset_s(document.analysis)
@@ -132,11 +142,7 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
         feed = "" if first.feed_mm_min is None else f" and feed {first.feed_mm_min:,.0f} mm/min"
         verb = "Dial" if first.stable_probability >= LIKELY else "Try"
         large = f"{verb} {first.set_rpm:,.0f} rpm{feed}."
-        low_rpm, high_rpm = window_to_dial(first)
-        more.append(
-            f"Stable {tell_chance(first.stable_probability)}; on the dial anything from "
-            f"{low_rpm:,.0f} to {high_rpm:,.0f} rpm belongs to that window."
-        )
+        more.append(f"Stable {tell_chance(first.stable_probability)}. {tell_window(first)}")
         more.append(to_sentence(first.why))
     if advice.action == "reduce depth":
         large = _less_depth(document) or large
@@ -146,16 +152,15 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
     unlikely = tell_unlikely(document)
     if unlikely is not None:
         more.append(unlikely)
+        others = ()
     elif others:
-        told = " or ".join(f"{one.set_rpm:,.0f} rpm ({tell_odds(one.stable_probability)})" for one in others)
-        less = advice.action == "reduce depth"
-        more.append(
-            f"{'Likeliest of the other speeds' if less else 'Also worth a try'}: {told} for a stable cut."
-        )
-        if (any_holds := tell_any(document)) is not None:
-            more.append(any_holds)
+        more.append("Also worth a try:" if advice.action == "change speed" else OTHER_SPEEDS)
+    after = [text for text in (tell_any(document) if others else None,) if text is not None]
     deep = [text for text in (tell_ramp(document), tell_depth(document)) if text is not None]
-    more = [*deep, *more] if advice.action == "reduce depth" else [*more, *deep]
+    if advice.action == "reduce depth":
+        more = [*deep, *more]
+    else:
+        after += deep
     strip = draw_speeds(document)
     picture = None
     if strip is not None:
@@ -181,6 +186,8 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
     return (
         Words(texts=(*first_of_all, large), large=True),
         Words(texts=tuple(more)) if more else None,
+        _points(tuple(f"{tell_dial(one)} {tell_window(one)}" for one in others)),
+        Words(texts=tuple(after)) if after else None,
         picture,
     )
 

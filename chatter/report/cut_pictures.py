@@ -77,7 +77,7 @@ def _describe_spectrogram(document: CutDocument, picture: Spectrogram) -> str:
     parts = [f"Loudness over {picture.duration_s:.1f} s and pitches up to {picture.top_hz:,.0f} Hz."]
     cuts = document.analysis.cuts
     for number, cut in enumerate(cuts[:MOST_NUMBERED], start=1):
-        parts.append(f"Cut {number}: {tell_span(cut)}, {cut.verdict}.")
+        parts.append(f"Cut {number}: {tell_span(cut.start_s, cut.end_s)}, {cut.verdict}.")
     if not cuts:
         parts.append("No cut is marked.")
     onset_s = find_onset_s(document.analysis)

@@ -7,11 +7,12 @@ Leaves out: any judgement, and any layout.
 import math
 
 from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow, Verdict
-from chatter.model.cut import present_depth_mm
+from chatter.model.cut import RampPass, present_depth_mm
 
 SPEEDS_SHOWN = 3
 UNLIKELY = 0.2  # own choice: a speed with less chance is no suggestion beside less depth
 UNSURE = 0.2  # own choice: with this much against it a verdict is told with "probably"
+DEEP_END_S = 0.5  # own choice: where less of a ramp is left out of the verdict, it is told as a plain cut
 LITTLE_MORE = 1.1  # own choice: up to here a depth factor is no invitation to cut deeper
 ACTIONS = {
     "keep": "Keep these settings.",
@@ -25,6 +26,7 @@ ELSEWHERE = (
     "No other speed can be suggested from what was heard: begin with a short, shallow cut at one that is "
     "allowed, and record it."
 )
+OTHER_SPEEDS = "Other speeds are less likely to help; the likeliest of them, at the present depth:"
 LINE_NAMES = {
     "tooth passing": "tooth passing",
     "spindle harmonic": "spindle turns (run-out)",
@@ -150,13 +152,28 @@ def tell_which_cut(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
     if worst is None:
         loud = any(finding.code == NO_TEETH for finding in analysis.findings)
         return "no cut with such teeth was found in it." if loud else "no cut was found in it."
-    sentence = f"the cut {tell_span(worst)}"
+    ramp = find_deep_end(analysis)
+    span = tell_span(worst.start_s, worst.end_s) if ramp is None else tell_span(ramp.start_s, ramp.end_s)
     if len(analysis.cuts) > 1 and analysis.cut_index is not None:
-        sentence = f"judged by the worst cut, number {analysis.cut_index + 1} ({tell_span(worst)})"
+        deep = "" if ramp is None else f", its deep end from {ramp.deep_from_s:.1f} s on"
+        sentence, heard = f"judged by the worst cut, number {analysis.cut_index + 1} ({span}{deep})", ", "
+    elif ramp is None:
+        sentence, heard = f"the cut {span}", ", "
+    else:
+        sentence, heard = f"the pass {span}; its deep end, from {ramp.deep_from_s:.1f} s on, is judged", ": "
     if worst.chatter_probability is not None:
-        sentence += f", chatter {tell_chance(worst.chatter_probability)}"
+        sentence += f"{heard}chatter {tell_chance(worst.chatter_probability)}"
     onset_s = find_onset_s(analysis)
-    return sentence + ("." if onset_s is None else f", from {onset_s:.1f} s on.")
+    also = "" if ramp is None else "heard "
+    return sentence + ("." if onset_s is None else f", {also}from {onset_s:.1f} s on.")
+
+
+def find_deep_end(analysis: CutAnalysis) -> RampPass | None:
+    """Give the ramped pass that the answer is about, where only its deep end was judged; else None."""
+    ramp = analysis.ramp_pass
+    if ramp is None or ramp.cut_index != analysis.cut_index:
+        return None
+    return None if ramp.deep_from_s - (ramp.start_s or 0.0) < DEEP_END_S else ramp
 
 
 def find_onset_s(analysis: CutAnalysis) -> float | None:
@@ -167,10 +184,10 @@ def find_onset_s(analysis: CutAnalysis) -> float | None:
     return worst.onset_s if analysis.ramp is None else analysis.ramp.time_s
 
 
-def tell_span(cut: JudgedCut) -> str:
-    """Say from when to when a cut goes."""
-    start = "from before the recording begins" if cut.start_s is None else f"from {cut.start_s:.1f} s"
-    end = "to past its end" if cut.end_s is None else f"to {cut.end_s:.1f} s"
+def tell_span(start_s: float | None, end_s: float | None) -> str:
+    """Say from when to when a cut goes; None where the recording begins or ends inside it."""
+    start = "from before the recording begins" if start_s is None else f"from {start_s:.1f} s"
+    end = "to past its end" if end_s is None else f"to {end_s:.1f} s"
     return f"{start} {end}"
 
 
@@ -210,6 +227,14 @@ def tell_dial(speed: SpeedWindow) -> str:
     return f"{dial}: stable {tell_chance(speed.stable_probability)}."
 
 
+def tell_window(speed: SpeedWindow) -> str:
+    """Say which speeds belong to the window of a suggested one, as they are dialled."""
+    if speed.high_rpm - speed.low_rpm < 1:
+        return "Window on the dial: next to no room on either side."
+    low_rpm, high_rpm = window_to_dial(speed)
+    return f"Window on the dial: {low_rpm:,.0f} to {high_rpm:,.0f} rpm."
+
+
 def tell_unlikely(document: CutDocument) -> str | None:
     """Say that no other speed helps, where less depth is advised and no speed is likely to be stable."""
     speeds = document.advice.speeds
@@ -238,12 +263,23 @@ def to_sentence(text: str) -> str:
     return text if not text or text.endswith((".", "!", "?")) else text + "."
 
 
+def find_told_depths(document: CutDocument) -> tuple[float | None, float | None]:
+    """Give a ramp's deep end and the present depth as told, mm; neither of a ramp that doesn't grow."""
+    ramp, settings = document.analysis.ramp_pass, document.program["settings"]
+    if ramp is not None and not ramp.grows:
+        return None, None
+    last_mm = settings.get("depth_to_mm")
+    return last_mm, present_depth_mm(settings.get("depth_mm"), depth_to_mm=last_mm)
+
+
 def tell_ramp(document: CutDocument) -> str | None:
     """Say at which depth of a ramped pass chatter began, or that none was heard; None without a ramp."""
     last = document.program["settings"].get("depth_to_mm")
     worst = document.analysis.worst
     if last is None or worst is None:
         return None
+    if find_told_depths(document)[0] is None:
+        return "At which depth chatter begins can't be told from this pass: it doesn't sound like a ramp."
     onset = document.analysis.ramp
     if onset is not None:
         return (
@@ -257,8 +293,7 @@ def tell_ramp(document: CutDocument) -> str | None:
 
 def find_depths_mm(document: CutDocument) -> tuple[float, float] | None:
     """Give the present depth and the most to take at its speed: what chatter bears, or the power if less."""
-    settings, advice = document.program["settings"], document.advice
-    depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=settings.get("depth_to_mm"))
+    advice, (_, depth_mm) = document.advice, find_told_depths(document)
     if depth_mm is None or advice.depth_factor is None:
         return None
     stable_mm = advice.depth_factor * depth_mm
@@ -297,9 +332,7 @@ def _tell_power_depth(factor: float, depth_mm: float, most_mm: float) -> str:
 
 def _tell_stable_depth(document: CutDocument, factor: float) -> str:
     """Say how deep is stable at the present speed."""
-    settings = document.program["settings"]
-    ramp_mm = settings.get("depth_to_mm")
-    depth_mm = present_depth_mm(settings.get("depth_mm"), depth_to_mm=ramp_mm)
+    ramp_mm, depth_mm = find_told_depths(document)
     share = f"{factor:.2f} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
     if factor < 1 and verdict_of_all(document) == "stable":
         return _tell_room(document, share if depth_mm is None else f"{share} ({factor * depth_mm:.2f} mm)")
@@ -311,6 +344,8 @@ def _tell_stable_depth(document: CutDocument, factor: float) -> str:
     if factor >= 1:
         text = "At the present speed the present depth is about as deep as can be advised from what was heard"
         more = "" if f"{factor:.2f}" == "1.00" else f": up to {share}, with 90 chances in 100"
+        if _is_unsure(document.analysis.worst):
+            return f"{text}{more}. It isn't sure that it was stable: make it again before you go deeper."
         return f"{text}{more}. To learn how much it bears, go deeper in small steps, and record each."
     return f"At the present speed no more than {share} is stable with 90 chances in 100."
 
@@ -334,11 +369,14 @@ def tell_spindle(document: CutDocument) -> str:
     if spindle.measured_rpm is None:
         return f"The spindle's own lines were not found; {spindle.programmed_rpm:,.0f} rpm was dialled."
     off_percent = 100 * (spindle.measured_rpm / spindle.programmed_rpm - 1)
-    spread = "" if spindle.measured_rpm_sd is None else f" ± {spindle.measured_rpm_sd:.1f}"
-    side = "above" if off_percent >= 0 else "below"
+    sd_rpm = spindle.measured_rpm_sd
+    spread = "" if sd_rpm is None else f" ± {sd_rpm:.1f}" if sd_rpm >= 0.05 else " ± less than 0.1"
+    off = f"{abs(off_percent):.2f} % {'above' if off_percent >= 0 else 'below'} the"
+    against = f"{off} {spindle.programmed_rpm:,.0f} dialled"
+    if off.startswith("0.00"):
+        against = f"as dialled ({spindle.programmed_rpm:,.0f})"
     return (
-        f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {abs(off_percent):.2f} % {side} the "
-        f"{spindle.programmed_rpm:,.0f} dialled. "
+        f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {against}. "
         f"It turns {spindle.measured_rpm / 60:.1f} times a second; "
         f"{spindle.flutes} {'flutes strike' if spindle.flutes > 1 else 'flute strikes'} at "
         f"{spindle.measured_rpm * spindle.flutes / 60:.1f} Hz."

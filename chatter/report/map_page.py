@@ -9,7 +9,7 @@ from chatter.report._facts import WORKED_OUT, list_provenance, list_settings, te
 from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._map_marks import draw_coast
 from chatter.report._svg import to_svg
-from chatter.report.map_text import tell_depth, tell_mode, told_depth
+from chatter.report.map_text import ORDER, tell_depth, tell_mode, told_depth
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Words
 from chatter.report.plots import picture_map
 from chatter.report.speed_strip import LEFT, RIGHT, draw_strip
@@ -63,7 +63,7 @@ def page_of_map(document: MapDocument) -> Page:
 
 def _answer(document: MapDocument) -> str:
     if document.best:
-        return f"Deepest near {document.best[0].rpm:,.0f} rpm."
+        return f"Most metal near {document.best[0].rpm:,.0f} rpm."
     if document.lowest_depth is None:
         return "Nothing chatters at these speeds and depths."
     return "No speed here is clearly better than the others."
@@ -92,7 +92,7 @@ def _best(document: MapDocument) -> tuple[Block | None, ...]:
             for one in document.best[1:]
         ]
         if others:
-            more.append(f"Further windows carry {', '.join(others)}.")
+            more += [f"Further windows carry {', '.join(others)}.", ORDER]
     if document.lowest_depth is not None and document.lowest_rpm is not None:
         if document.is_relative:
             more.append(f"The lowest limit, 1 in this map, lies at {document.lowest_rpm:,.0f} rpm.")

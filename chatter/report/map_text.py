@@ -13,6 +13,7 @@ from chatter.model.map import VIEW_OVER_LOWEST, BestSpeed, MapDocument, MapMode
 from chatter.report._wrapping import wrap
 
 CHART_WIDE, CHART_HIGH = 64, 12
+ORDER = "The order goes by the metal removed: the speed times the depth that its window carries."
 _AXES = {"x": "along the feed", "y": "across the feed", "both": "alike along and across the feed"}
 
 
@@ -53,7 +54,7 @@ def _best(document: MapDocument) -> list[str]:
             f"{speed.high_rpm:,.0f} rpm.",
             "     ",
         )
-    return lines
+    return lines if len(document.best) == 1 else [*lines, *wrap(ORDER, "  ")]
 
 
 def _peak(document: MapDocument, speed: BestSpeed) -> str:

@@ -12,7 +12,7 @@ from chatter.report.noise_words import (
     CAUTIONS,
     tell_between,
     tell_calibration,
-    tell_fit,
+    tell_evening,
     tell_number,
 )
 
@@ -89,7 +89,8 @@ def _tell_each(
 
 
 def _evening(noise: NoiseDocument) -> tuple[str, ...]:
-    return () if noise.evening is None else (tell_fit(noise.evening),)
+    told = tell_evening(noise)
+    return () if told is None else (told,)
 
 
 def _ear(noise: NoiseDocument) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from chatter.report.noise_comparison import HEADS, NOTE, list_notes, list_rows
 from chatter.report.noise_strip import draw_noise_strip
 from chatter.report.noise_words import (
     CAUTIONS,
+    IN_DOUBT,
     LEVEL_WORDS,
     SHOWN_TONES,
     TOO_SHORT,
@@ -26,7 +27,8 @@ from chatter.report.noise_words import (
     tell_between,
     tell_calibration,
     tell_changes,
-    tell_fit,
+    tell_doses,
+    tell_evening,
     tell_hz,
     tell_length,
     tell_likeness,
@@ -103,8 +105,8 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
     """Give the page of several measurements."""
     where = "the phone" if comparison.noises[0].neighbour is None else "the neighbour"
     rows = tuple(
-        tuple(cell.replace("-", MINUS) if column else cell for column, cell in enumerate(row[:-1]))
-        for row in list_rows(comparison)  # without the last column, which a phone has no room for
+        tuple(cell.replace("-", MINUS) if column else cell for column, cell in enumerate(row))
+        for row in list_rows(comparison)
     )
     notes = tuple(
         Part(heading=heading, blocks=(Points(texts=texts),)) for heading, texts in list_notes(comparison)
@@ -122,8 +124,14 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
                     Table(
                         caption=NOTE,
                         heads=("recording", *HEADS[:-1]),
-                        rows=rows,
+                        rows=tuple(row[:-1] for row in rows),
                         numbers=(1, 2, 3),
+                    ),
+                    Table(  # of its own: a phone has no room for it beside the others
+                        caption="Of the rated level, the adjustment for tones, dB",
+                        heads=("recording", HEADS[-1]),
+                        rows=tuple((row[0], row[-1]) for row in rows),
+                        numbers=(1,),
                     ),
                 ),
             ),
@@ -139,11 +147,12 @@ def _answer(document: NoiseDocument) -> str:
     level_db, sure = document.levels.LAeq_db, document.calibration.uncertainty_db
     if level_db is None:
         return "The recording holds no sound."
+    doubt = f"{IN_DOUBT[0].upper()}{IN_DOUBT[1:]}. " if document.level_in_doubt else ""
     if document.neighbour is None:
-        return f"{tell_at_phone(document, sure=f', ±{sure:.0f} dB')}."
+        return f"{doubt}{tell_at_phone(document, sure=f', ±{sure:.0f} dB')}."
     there = document.neighbour
     return (
-        f"{tell_number(there.LAeq_db)} dB(A) at the neighbour, between "
+        f"{doubt}{tell_number(there.LAeq_db)} dB(A) at the neighbour, between "
         f"{tell_between(there.low_db, there.high_db)}; {tell_at_phone(document, sure='')}."
     )
 
@@ -169,8 +178,7 @@ def _neighbour(document: NoiseDocument) -> tuple[Block | None, ...]:
     return (
         Words(
             texts=(
-                f"{rating[0].upper()}{rating[1:]}, {there.distance_m:g} m away: "
-                f"{tell_likeness(there.rating_db)}.",
+                f"{rating[0].upper()}{rating[1:]}, {there.distance_m:g} m away: {tell_likeness(document)}.",
             ),
             large=True,
         ),
@@ -200,12 +208,12 @@ def _strip(document: NoiseDocument) -> Picture | None:
 
 
 def _evening(document: NoiseDocument) -> tuple[Block | None, ...]:
-    evening = document.evening
-    if evening is None:
+    evening, told = document.evening, tell_evening(document)
+    if evening is None or told is None:
         return ()
     return (
         Words(
-            texts=(tell_fit(evening),),
+            texts=(told,),
             large=True,
         ),
         Points(texts=evening.guidance) if evening.guidance else None,
@@ -216,6 +224,7 @@ def _ear(document: NoiseDocument) -> tuple[Block | None, ...]:
     ear = document.exposure
     if ear is None:
         return ()
+    niosh, osha = tell_doses(document, ear)
     return (
         Facts(
             pairs=(
@@ -225,8 +234,8 @@ def _ear(document: NoiseDocument) -> tuple[Block | None, ...]:
                     "Spread over 8 hours (LEX,8h)",
                     f"{tell_number(ear.LEX8h_db)} dB, between {tell_between(ear.low_db, ear.high_db)}",
                 ),
-                ("NIOSH dose", f"{ear.niosh_percent:.0f} %"),
-                ("OSHA dose", f"{ear.osha_percent:.0f} %"),
+                ("NIOSH dose", niosh),
+                ("OSHA dose", osha),
             )
         ),
         Points(texts=ear.says),

@@ -8,6 +8,7 @@ from chatter.model.noise import NoiseDocument
 from chatter.report._wrapping import wrap
 from chatter.report.noise_words import (
     CAUTIONS,
+    IN_DOUBT,
     LEAST_ADJUSTMENT_DB,
     LEVEL_WORDS,
     SHOWN_TONES,
@@ -18,7 +19,8 @@ from chatter.report.noise_words import (
     tell_between,
     tell_calibration,
     tell_changes,
-    tell_fit,
+    tell_doses,
+    tell_evening,
     tell_hz,
     tell_length,
     tell_likeness,
@@ -65,6 +67,8 @@ def _title(document: NoiseDocument) -> list[str]:
                 f"at the neighbour {tell_number(there.LAeq_db)} dB(A), "
                 f"{tell_between(there.low_db, there.high_db, to='to')}."
             )
+    if laeq_db is not None and document.level_in_doubt:
+        head = head.replace("NOISE: ", f"NOISE: {IN_DOUBT}. ", 1)
     lines = wrap(head)
     lines.append("=" * max(len(line) for line in lines))
     recording = document.recording
@@ -123,7 +127,7 @@ def _neighbour(document: NoiseDocument) -> list[str]:
     lines += wrap(
         f"{tell_number(there.LAeq_db)} dB(A) while it cuts, between "
         f"{tell_between(there.low_db, there.high_db)}; {tell_rating(document)}: "
-        f"{tell_likeness(there.rating_db)}.",
+        f"{tell_likeness(document)}.",
         "  ",
     )
     lines.append(f"  {'part':<28}{'dB':>7}   range")
@@ -139,10 +143,10 @@ def _neighbour(document: NoiseDocument) -> list[str]:
 
 
 def _evening(document: NoiseDocument) -> list[str]:
-    evening = document.evening
-    if evening is None:
+    evening, told = document.evening, tell_evening(document)
+    if evening is None or told is None:
         return []
-    lines = ["The evening", *wrap(tell_fit(evening), "  ")]
+    lines = ["The evening", *wrap(told, "  ")]
     for text in evening.guidance:
         lines += wrap(text, "  - ")
     return lines
@@ -152,11 +156,12 @@ def _exposure(document: NoiseDocument) -> list[str]:
     ear = document.exposure
     if ear is None:
         return []
+    niosh, osha = tell_doses(document, ear)
     lines = [f"At your ear, {ear.ear_distance_m:g} m away, {tell_minutes(ear.minutes)} a day"]
     lines += wrap(
         f"{tell_number(ear.ear_db)} dB(A) while it cuts; spread over a day of 8 hours (LEX,8h) "
         f"{tell_number(ear.LEX8h_db)} dB, between {tell_between(ear.low_db, ear.high_db)}. "
-        f"NIOSH dose {ear.niosh_percent:.0f} %, OSHA {ear.osha_percent:.0f} %.",
+        f"NIOSH dose {niosh}, OSHA {osha}.",
         "  ",
     )
     for text in ear.says:

@@ -6,8 +6,8 @@ Leaves out: any judgement, and any layout.
 
 import math
 
-from chatter.model.noise import NoiseDocument, NoiseTone
-from chatter.model.noise_effects import Evening, Neighbour, NeighbourPart
+from chatter.model.noise import FULL_SCALE_IN_DOUBT, NoiseDocument, NoiseTone
+from chatter.model.noise_effects import Evening, Exposure, Neighbour, NeighbourPart
 
 CAUTIONS = (
     "This is no legal measurement: a phone is no sound level meter. Local codes and licensed practice "
@@ -16,7 +16,8 @@ CAUTIONS = (
 )
 SHOWN_TONES = 6
 # What may make the answer too kind stands below it.
-FIRST_FINDINGS = ("full-scale-unlikely", "distance-unlikely", "neighbour-far", "idle-counts", "uneven-level")
+FIRST_FINDINGS = (FULL_SCALE_IN_DOUBT, "distance-unlikely", "neighbour-far", "idle-counts", "uneven-level")
+IN_DOUBT = "the level is in doubt"
 TOLD_GAIN_DB = 0.5  # a smaller one rounds to nothing
 # Nominal midbands of third octaves, IEC 61260-1:2014, 5.5 and annex E.
 NOMINAL_HZ = (
@@ -116,6 +117,17 @@ def tell_shares(there: Neighbour) -> list[str]:
     return said
 
 
+def tell_evening(document: NoiseDocument) -> str | None:
+    """Say how much cutting fits the evening, or that it can't be told; None where no limit was told."""
+    evening = document.evening
+    if evening is None:
+        return None
+    if document.level_in_doubt:
+        evening_is = f"an evening of {evening.reference_h:g} h under {evening.limit_db:g} dB"
+        return f"How much cutting fits {evening_is} can't be told: {IN_DOUBT}."
+    return tell_fit(evening)
+
+
 def tell_fit(evening: Evening) -> str:
     """Say how many minutes of cutting fit an evening under its limit; never more than fit."""
     whole, (fit, low, high, hourly) = (
@@ -148,9 +160,18 @@ def tell_minutes(minutes: float) -> str:
     return f"{shown} minute" + ("" if shown == "1" else "s")
 
 
-def tell_likeness(level_db: float) -> str:
-    """Say what a rated level of cutting is like to the neighbour, outdoors."""
-    return next(words for limit_db, words in LIKE if level_db < limit_db)
+def tell_likeness(document: NoiseDocument) -> str:
+    """Say what the rated level of cutting is like to the neighbour, outdoors; without a stop."""
+    if document.level_in_doubt:
+        return f"what that is like can't be told, because {IN_DOUBT}"
+    return next(words for limit_db, words in LIKE if (document.rated_db or 0.0) < limit_db)
+
+
+def tell_doses(document: NoiseDocument, ear: Exposure) -> tuple[str, str]:
+    """Give the doses by NIOSH and by OSHA as they are read."""
+    if document.level_in_doubt:
+        return "not known", "not known"
+    return f"{ear.niosh_percent:.0f} %", f"{ear.osha_percent:.0f} %"
 
 
 def tell_rating(document: NoiseDocument) -> str:

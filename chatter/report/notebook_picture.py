@@ -10,7 +10,7 @@ import numpy as np
 
 from chatter.model.notebook import KeptCut, SetupMap
 from chatter.report._map_marks import CutPoint
-from chatter.report.notebook_text import describe_facts, tell_beyond
+from chatter.report.notebook_text import describe_facts, tell_beyond, tell_retired
 from chatter.report.plots import MapPicture
 
 MOST_POINTS = 400  # own choice: more lie on top of each other
@@ -30,6 +30,8 @@ def picture_setup_map(document: SetupMap) -> MapPicture:
         caption = [f"1   best heard stable: dial {kept.set_rpm:,.0f} rpm, {kept.depth_mm:g} mm"]
         beyond = tell_beyond(document)
         caption += [] if beyond is None else [beyond]
+    retired = tell_retired(document)
+    caption += [] if retired is None else [retired]
     count = len(document.cuts)
     more = "" if len(shown) == count else "; where they crowd, the newest are drawn"
     caption.append(f"{count:,} cut{'' if count == 1 else 's'}{more}.")

@@ -43,14 +43,14 @@ def setup_to_text(contents: SetupContents) -> str:
     lines = setups_to_text((contents.setup,)).splitlines()
     if contents.cuts:
         lines += ["", "cut  dial rpm  true rpm  depth mm  verdict    chatter Hz  file"]
-        lines += [_cut_line(cut) for cut in contents.cuts]
+        lines += [line for cut in contents.cuts for line in _cut_lines(cut)]
     for tap in contents.taps:
         old = "" if tap.is_current else f"  (earlier version {tap.version})"
-        lines.append(f"tap {tap.number}: {tap.of}  {tap.file}{old}")
+        lines += _hang(f"tap {tap.number}: {tap.of}  {tap.file}{old}")
     for noise in contents.noises:
         old = "" if noise.is_current else f"  (earlier version {noise.version})"
         level = "-" if noise.laeq_db is None else f"{noise.laeq_db:.0f} dB(A) mean at the phone"
-        lines.append(f"noise {noise.number}: {level}  {noise.file}{old}")
+        lines += _hang(f"noise {noise.number}: {level}  {noise.file}{old}")
     return "\n".join(lines) + "\n"
 
 
@@ -82,7 +82,8 @@ def next_to_text(document: NextDocument) -> str:
 
 def card_to_text(card: Card) -> str:
     """Lay out one page with the settings that work."""
-    lines = [card.setup, "=" * len(card.setup), *_wrap(describe_facts(card.facts)), ""]
+    lines = [card.setup, "=" * len(card.setup), *_wrap(describe_facts(card.facts))]
+    lines += [*_wrap(tell_retired(card) or ""), ""]
     if card.rows:
         lines += [
             "dial rpm  mm/min  mm deep  mm wide  mm³/min  heard stable",
@@ -100,6 +101,16 @@ def card_to_text(card: Card) -> str:
         lines += _wrap("Not known yet: chatter noise FILE --setup NAME files it.", "  ")
     lines += ["", "Cautions", *(line for text in card.cautions for line in _bullet(text))]
     return "\n".join(lines) + "\n"
+
+
+def tell_retired(document: Card | SetupMap) -> str | None:
+    """Say that a setup is retired, and how to bring it back; None of one in use."""
+    if document.retired is None:
+        return None
+    return (
+        f"This setup is retired since {tell_day(document.retired)}; "
+        f'chatter setup retire "{document.setup}" --undo brings it back.'
+    )
 
 
 def tell_noise(noise: CardNoise) -> str:
@@ -120,7 +131,7 @@ def tell_noise(noise: CardNoise) -> str:
 
 def setup_map_to_text(document: SetupMap) -> str:
     """Lay out a setup's map: its best setting, and the depths that likely machines carry at each speed."""
-    lines = [document.setup, "=" * len(document.setup)]
+    lines = [document.setup, "=" * len(document.setup), *_wrap(tell_retired(document) or "")]
     lines += _wrap(
         f"{_count(len(document.cuts), 'cut')} with a verdict and a depth; "
         f"{document.left_out} without, left out."
@@ -240,13 +251,15 @@ def describe_facts(facts: SetupFacts) -> str:
     return "; ".join(part for part in parts if part)
 
 
-def _cut_line(cut: KeptCut) -> str:
+def _cut_lines(cut: KeptCut) -> list[str]:
+    """Give the line of one cut, or two where its file's name doesn't fit beside the figures."""
     true = "-" if cut.measured_rpm is None else f"{cut.measured_rpm:,.0f}"
     depth = "-" if cut.depth_mm is None else f"{cut.depth_mm:g}"
     hz = "-" if cut.chatter_hz is None else f"{cut.chatter_hz:,.0f}"
     old = "" if cut.is_current else f"  (earlier version {cut.version})"
     figures = f"{cut.number:>3}  {cut.set_rpm:>8,.0f}  {true:>8}  {depth:>8}  {cut.verdict:<9}  {hz:>10}"
-    return f"{figures}  {cut.file}{old}"
+    line = f"{figures}  {cut.file}{old}"
+    return [line] if len(line) <= COLUMNS else [figures.rstrip(), *_wrap(f"{cut.file}{old}", "     ")]
 
 
 def _range(facts: SetupFacts) -> str | None:
@@ -267,6 +280,13 @@ def _joined(*parts: str | None) -> str:
 
 def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _hang(text: str) -> list[str]:
+    """Give a text in one line as it stands, or in more, those after the first further in."""
+    if len(text) <= COLUMNS:
+        return [text]
+    return textwrap.wrap(text, width=COLUMNS, subsequent_indent="     ", break_on_hyphens=False)
 
 
 def _wrap(text: str, indent: str = "") -> list[str]:

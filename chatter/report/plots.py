@@ -8,10 +8,11 @@ Leaves out: any analysis. matplotlib is imported where it draws, because it take
 """
 
 import io
+import re
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +30,7 @@ from chatter.report._map_marks import (
     write_word,
 )
 from chatter.report._palette import COAST, INK, MARK, PAPER, WATER
-from chatter.report.cut_words import tell_odds
+from chatter.report.cut_words import find_told_depths, tell_odds
 from chatter.report.map_text import told_depth
 from chatter.report.places import check_place, write_place
 
@@ -43,6 +44,8 @@ ENDINGS = (".png", ".svg")
 SIZE_IN = (5.4, 7.2)  # 360 points of a phone are then 67 an inch: 11 pt words are 10 points high
 DOTS_PER_IN = 200.0  # 1,080 dots wide: sharp on a phone and on paper
 SUBTITLE_WIDE, CAPTION_WIDE = 46, 58  # letters that fit the sheet at their sizes
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+_UNIT = re.compile(r"(?<=[\d?]) (?=(?:mm|rpm|W|flutes?|cuts?|in|Hz)\b)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -132,7 +135,7 @@ def picture_chances(document: CutDocument) -> ChancePicture:
     curve = document.map
     return ChancePicture(
         title="Chance of a stable cut",
-        subtitle=_tell_depth(document.program["settings"]),
+        subtitle=_tell_depth(document),
         present_rpm=document.analysis.spindle.best_rpm if measured is None else measured,
         windows=document.advice.speeds,
         caption="\n".join(
@@ -145,8 +148,8 @@ def picture_chances(document: CutDocument) -> ChancePicture:
     )
 
 
-def _tell_depth(settings: dict[str, Any]) -> str:
-    ramp_mm, depth_mm = settings.get("depth_to_mm"), settings.get("depth_mm")
+def _tell_depth(document: CutDocument) -> str:
+    ramp_mm, depth_mm = find_told_depths(document)
     if ramp_mm is not None:
         return f"at {ramp_mm:g} mm depth, the ramp's deep end"
     return "at the present depth" if depth_mm is None else f"at {depth_mm:g} mm depth"
@@ -245,7 +248,7 @@ def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:
     axes.set_facecolor(PAPER)
     # A setup's name may hold dollar signs: it is words, not mathematics.
     figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=17, fontweight="bold", parse_math=False)
-    told = textwrap.fill(subtitle, SUBTITLE_WIDE)
+    told = "\n".join(_wrap(subtitle, SUBTITLE_WIDE))
     axes.set_title(told, loc="left", color=INK, fontsize=11.5, pad=10, parse_math=False)
     axes.tick_params(colors=INK, labelsize=11.5, length=5)
     axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
@@ -262,8 +265,14 @@ def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:
 
 def _write_caption(figure: "Figure", caption: str) -> None:
     if caption:
-        lines = [part for line in caption.split("\n") for part in textwrap.wrap(line, CAPTION_WIDE) or [""]]
+        lines = [part for line in caption.split("\n") for part in _wrap(line, CAPTION_WIDE) or [""]]
         figure.supxlabel("\n".join(lines), x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.45)
+
+
+def _wrap(text: str, wide: int) -> list[str]:
+    """Break words into lines, but no number from its unit."""
+    kept = _UNIT.sub(_NO_BREAK, text)
+    return [line.replace(_NO_BREAK, " ") for line in textwrap.wrap(kept, wide)]
 
 
 def save_sheet(figure: "Figure", path: Path) -> None:

@@ -10,7 +10,15 @@ from chatter.report._figures import USUAL, add_axes, name_height, new_figure
 from chatter.report._svg import to_svg
 from chatter.report.page import Facts, Page, Part, Picture, Points, Sound, Table, Words
 from chatter.report.tap_plot import MOST_FLAGS, before_loudest, modes_before, paint_decay, paint_spectrum
-from chatter.report.tap_text import CAUTIONS, SPEEDS_NOTE, tell_count, tell_damping, tell_nothing, tell_speed
+from chatter.report.tap_text import (
+    CAUTIONS,
+    SPEEDS_NOTE,
+    tell_count,
+    tell_damping,
+    tell_no_speed,
+    tell_nothing,
+    tell_speed,
+)
 
 LEFT, RIGHT = 0.12, 0.965
 MOST_NAMED = 3  # frequencies written at their peaks; more would lie on each other
@@ -129,7 +137,8 @@ def _speeds(document: TapDocument) -> tuple[Words | None, Points | None]:
     if document.flutes is None:
         return Words(texts=("Name the flutes to see which speeds it favours.",)), None
     if not document.speeds:
-        return None, None
+        nothing = tell_no_speed(document)
+        return None if nothing is None else Words(texts=(nothing,)), None
     flutes = f"{document.flutes} flute{'' if document.flutes == 1 else 's'}"
     return (
         Words(

@@ -110,12 +110,24 @@ def _speeds(document: TapDocument) -> list[str]:
             else ["Speeds", *wrap("Name the flutes to see which speeds it favours.", "  ")]
         )
     if not document.speeds:
-        return []
+        nothing = tell_no_speed(document)
+        return [] if nothing is None else ["Speeds", *wrap(nothing, "  ")]
     flutes = f"{document.flutes} flute{'' if document.flutes == 1 else 's'}"
     lines = [f"Speeds that the loudest mode favours, {flutes}"]
     for speed in document.speeds:
         lines += wrap(tell_speed(speed), "  - ")
     return lines + wrap(f"{SPEEDS_NOTE} A tap doesn't tell the depth: begin shallow and record it.", "  ")
+
+
+def tell_no_speed(document: TapDocument) -> str | None:
+    """Say that the limits leave no favoured speed; None where there was nothing to look for."""
+    if not document.modes or document.speed_limits_rpm is None:
+        return None
+    low_rpm, high_rpm = document.speed_limits_rpm
+    return (
+        f"None of the speeds that the loudest mode favours lies between {low_rpm:,.0f} and {high_rpm:,.0f} "
+        "rpm, which is what may be dialled."
+    )
 
 
 def tell_speed(speed: FavouredSpeed) -> str:

@@ -13,6 +13,9 @@ from chatter.model.tap import ModeChange, TapComparison, TapMode
 
 FARTHEST = 0.2  # of ln f between a mode before and after; own choice
 SURE = 2.0  # spreads that a change must exceed to be called one
+# Own choices: tapped by another hand or on another day the same part may give as much.
+LEAST_SHIFT_PERCENT = 0.5  # of the frequency
+LEAST_DAMPING_SHARE = 0.05  # of the damping, and of the depth that goes with it
 LN_60_DB = 6.91
 MOST_DIGITS = 3  # after the point: the fit's own floor of the damping allows no more (pipeline.py)
 BETTER = "which is better against chatter"
@@ -128,27 +131,35 @@ def _say(
     -1 / (4 k z (1 + z)) for stiffness k and damping ratio z (by hand from that response; the rule is J.
     Tlusty's), so more damping is better; a frequency moves the speeds and no more.
     """
-    if shift_sd is not None and abs(shift) <= SURE * shift_sd:
-        moved = f"The mode at {after.frequency_hz:,.0f} Hz stayed where it was"
-    else:
-        way = "up" if shift > 0 else "down"
-        moved = (
-            f"The mode moved {way} from {before.frequency_hz:,.1f} to {after.frequency_hz:,.1f} Hz "
-            f"({shift:+.2f} %), and the speeds that it favours with it"
-        )
+    has_moved = _is_change(shift, spread=shift_sd, least=LEAST_SHIFT_PERCENT)
+    way = "up" if shift > 0 else "down"
+    moved = (
+        f"The mode moved {way} from {before.frequency_hz:,.1f} to {after.frequency_hz:,.1f} Hz "
+        f"({shift:+.2f} %), and the speeds that it favours with it"
+        if has_moved
+        else f"The mode at {after.frequency_hz:,.0f} Hz stayed where it was"
+    )
     if factor is None:
         return (
             f"{moved}; whether it is damped better or worse can't be told, because the room rang along: "
             "hold the phone nearer."
         )
-    times = f"decay time from {_ms(before)} to {_ms(after)} ms"
-    if factor_sd is None or abs(factor - 1) <= SURE * factor_sd:
+    heard = _times(factor, factor_sd)
+    if factor_sd is None or not _is_change(factor - 1, spread=factor_sd, least=LEAST_DAMPING_SHARE):
+        is_sure = factor_sd is not None and max(abs(factor - 1), factor_sd) < LEAST_DAMPING_SHARE
+        end = ": nothing has changed that matters." if is_sure and not has_moved else "."
         return (
-            f"{moved}; its damping is the same within what can be heard ({_times(factor, factor_sd)}), "
-            "so neither better nor worse against chatter."
+            f"{moved}; its damping is the same within what tapping again gives ({heard}), so neither better "
+            f"nor worse against chatter{end}"
         )
     word, verdict = ("more", BETTER) if factor > 1 else ("less", WORSE)
-    return f"{moved}; it is damped {word} than before, {verdict}: {_times(factor, factor_sd)}, {times}."
+    times = f"decay time from {_ms(before)} to {_ms(after)} ms"
+    return f"{moved}; it is damped {word} than before, {verdict}: {heard}, {times}."
+
+
+def _is_change(change: float, *, spread: float | None, least: float) -> bool:
+    """Say whether a change is as large as one that matters, and larger than chance makes it."""
+    return abs(change) >= least and (spread is None or abs(change) > SURE * spread)
 
 
 def _times(factor: float, factor_sd: float | None) -> str:

@@ -9,6 +9,10 @@ from chatter.model.tap import TapMode
 from chatter.tap.onsets import Onset
 
 RUNNING = "running-machine"
+QUIET_HERE = (
+    "The recording is very quiet: hold the phone within a hand's breadth of the part, or against it, and tap "
+    "harder."
+)
 MOST_LISTED = 4  # times in a sentence
 UNSTEADY_SPREAD = 0.05  # of a damping: worth a word; own choice
 
@@ -48,6 +52,16 @@ def no_tap() -> Finding:
         "no-tap",
         "error",
         "No tap was found: strike once, sharply, with quiet before it and two seconds of quiet after it.",
+    )
+
+
+def rest_not_heard(heard_s: float) -> Finding:
+    """Say that a recording is longer than what is listened to."""
+    return _finding(
+        "rest-not-heard",
+        "warning",
+        f"Only the first {heard_s:.0f} s were listened to, and taps after them were not: cut the recording "
+        "down to its taps, or record them again.",
     )
 
 

@@ -25,6 +25,7 @@ from chatter.tap.findings import (
     only_one,
     only_room,
     only_running,
+    rest_not_heard,
     room_heard,
     unsteady,
 )
@@ -34,7 +35,7 @@ from chatter.tap.room import LN_60_DB, Room, hear_room, weigh_in_room
 
 Floats = NDArray[np.float64]
 
-LONGEST_S = 120.0  # listened to; a tap test takes half a minute
+LONGEST_S = 120.0  # listened to, and said; a tap test takes half a minute, and twenty minutes take gigabytes
 FAINTEST_DB = -25.0  # of a mode, re the strongest: fainter ones are guesses; own choice
 FAINTEST_IN_ROOM_DB = -16.0
 LOWEST_HZ = 60.0  # phones hear little below; own choice
@@ -74,7 +75,10 @@ def judge_taps(recording: Recording) -> TapAnalysis:
     """
     # Its matrices are small: threads would wait for each other, and all the longer on a busy machine.
     with threadpool_limits(limits=1, user_api="blas"):
-        return _judge_taps(recording)
+        analysis = _judge_taps(recording)
+    if recording.duration_s <= LONGEST_S:
+        return analysis
+    return replace(analysis, findings=(rest_not_heard(LONGEST_S), *analysis.findings))
 
 
 def _judge_taps(recording: Recording) -> TapAnalysis:

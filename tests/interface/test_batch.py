@@ -130,6 +130,11 @@ def test_column_that_nothing_uses_is_named(shop):
         ("file,rpm\na.wav,12000\n", "no column flutes"),
         ("", "no column file"),
         ("file,rpm,flutes,max_rmp\na.wav,12000,2,9000\n", "rename it to max_rpm"),
+        (
+            "file,rpm,flutes,setup\na.wav,12000,2,6 mm long\n",
+            "files nothing in a notebook, but the column setup",
+        ),
+        ("file,rpm,flutes,Notebook\na.wav,12000,2,n.db\n", "chatter cut on each, with its setup"),
     ],
 )
 def test_table_that_cannot_be_meant_is_refused(shop, text, said):
@@ -137,6 +142,12 @@ def test_table_that_cannot_be_meant_is_refused(shop, text, said):
     table.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=said):
         analyse_batch(table, out=shop / "out.jsonl")
+
+
+def test_column_of_a_setup_without_any_entry_does_no_harm(shop):
+    table = shop / "other.csv"
+    table.write_text("file,rpm,flutes,setup,notebook\na.wav,12000,2,,\n", encoding="utf-8")
+    assert analyse_batch(table, out=shop / "out.jsonl").answered == 1
 
 
 def test_table_that_is_no_text_is_refused(shop):
@@ -276,6 +287,16 @@ def test_cell_with_a_unit_says_what_to_type(shop):
     (shop / "table.csv").write_text('file,rpm,flutes,depth_mm\na.wav,9000,3,"0,5"\n', encoding="utf-8")
     analyse_batch(shop / "table.csv", out=shop / "out.jsonl")
     assert "0.5, not 0,5 mm" in documents(shop / "out.jsonl")[0]["message"]
+
+
+def test_row_with_one_depth_and_the_depths_of_a_ramp_fails(shop):
+    (shop / "table.csv").write_text(
+        "file,rpm,flutes,depth_mm,depth_from_mm,depth_to_mm\na.wav,9000,3,1,0.4,2.8\n", encoding="utf-8"
+    )
+    analyse_batch(shop / "table.csv", out=shop / "out.jsonl")
+    assert documents(shop / "out.jsonl")[0]["message"] == (
+        "depth_mm is 1.0: give either one depth, or depth_from_mm and depth_to_mm of a ramped pass, not both"
+    )
 
 
 def test_row_whose_idle_file_is_the_cut_itself_fails(shop):

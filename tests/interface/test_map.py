@@ -3,14 +3,17 @@
 import json
 import math
 import re
+from dataclasses import replace
 
 import pytest
 from PIL import Image
 
 from chatter import map_stability
 from chatter.errors import BadValueError, FileProblemError, InputError
-from chatter.model import MapMode
+from chatter.model import BestSpeed, MapMode
 from chatter.report import map_to_text, to_json
+from chatter.report.map_page import page_of_map
+from chatter.report.page import to_html
 
 # One mode of 600 Hz, damping 0.03, 2 N/µm, alike along and across the feed; 3 flutes, 700 MPa, radial ratio
 # 0.3. Limits in mm and chatter in Hz: the zero-order formulas of Altintas and Budak (CIRP Annals 44/1, 1995)
@@ -192,6 +195,22 @@ def test_depths_are_told_as_sharp_as_they_are_known():
     # Told in two digits, rounded down.
     assert low * 0.9 < float(told[1]) <= low * 1.001
     assert high * 0.9 < float(told[2]) <= high * 1.001
+
+
+def test_page_and_text_say_that_the_order_is_by_metal_and_not_by_depth():
+    # Ranked by depth times speed (docs/map.md): 1.0 mm at 12,000 rpm is more metal than 1.5 mm at 6,000.
+    document = bench()
+    first, second = (
+        BestSpeed(rpm=rpm, limit_depth=1.3 * mm, low_rpm=0.98 * rpm, high_rpm=1.02 * rpm, window_depth=mm)
+        for rpm, mm in ((12_000.0, 1.0), (6_000.0, 1.5))
+    )
+    document = replace(document, best=(first, second))
+    page = page_of_map(document)
+    assert page.answer == "Most metal near 12,000 rpm."
+    order = "The order goes by the metal removed: the speed times the depth that its window carries."
+    assert order in to_html(page)
+    assert order in " ".join(map_to_text(document).split())
+    assert "The order goes by" not in map_to_text(replace(document, best=(first,)))
 
 
 def test_chart_of_characters_shows_the_peak_at_its_place():

@@ -100,6 +100,19 @@ def test_calibrations_name_is_the_same_in_upper_and_lower_case(chatter, tone, ho
     assert list(kept) == ["MY PHONE"]
 
 
+def test_calibration_with_an_impossible_full_scale_is_refused_and_locks_no_other(
+    chatter, tone, tmp_path, rng
+):
+    # White noise of -120 dB rms is about -122 dB(A): with 140 dB full scale would be about 262 dB.
+    soundfile.write(tmp_path / "mute.wav", rng.normal(0, 1e-6, 5 * RATE_HZ), RATE_HZ, subtype="PCM_24")
+    assert chatter("calibrate", "good", tone, "--level-db", 94).code == 0
+    ran = chatter("calibrate", "bad", tmp_path / "mute.wav", "--level-db", 140)
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert "level_db" in ran.err
+    assert "0 to 250 dB" in ran.err
+    assert told(chatter("noise", tone, "--calibration", "good", "--json"))["calibration"]["name"] == "good"
+
+
 def test_calibration_from_under_3_s_is_refused(chatter, tmp_path, home):
     soundfile.write(tmp_path / "short.wav", sine(1000.0, 0.1, seconds=2.9), RATE_HZ, subtype="FLOAT")
     soundfile.write(tmp_path / "enough.wav", sine(1000.0, 0.1, seconds=3.0), RATE_HZ, subtype="FLOAT")

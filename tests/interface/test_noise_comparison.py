@@ -101,6 +101,11 @@ def test_comparison_has_a_report_too(chatter, tone, tmp_path):
     assert ran.code == 0
     html = (tmp_path / "two.html").read_text(encoding="utf-8")
     assert html.index("soft.wav") < html.index("tone.wav")
+    rows = told(chatter("noise", tone, "soft.wav", "--json"))["noises"]
+    assert "the adjustment for tones, dB" in html
+    for row in rows:  # a pure tone has the whole adjustment of 6 dB (ISO 1996-2:2007, Annex C)
+        assert row["tonal_adjustment_db"] == pytest.approx(6.0, abs=0.05)
+    assert html.count(">6.0<") == 2
     refused = chatter("noise", tone, "soft.wav", "--report", tmp_path / "three.html", "--embed-sound")
     assert (refused.code, refused.out, refused.err.count("\n")) == (1, "", 1)
 

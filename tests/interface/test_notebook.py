@@ -201,6 +201,7 @@ def test_next_and_cut_tell_alike_of_a_speed_at_which_high_speed_steel_burns(kept
         cautions = document.get("cautions") or document["advice"]["cautions"]
         said = " ".join(cautions)
         assert said.count("If the tool is high-speed steel, stay below 244 m/min") == 1
+        assert said.count("the present 24,000 rpm (302 m/min) it burns") == 1
 
 
 def test_next_in_words_says_what_to_dial_and_how_to_stay_safe(chatter, made):
@@ -467,3 +468,14 @@ def test_answer_itself_tells_that_the_notebook_counts_the_cut_otherwise_once(kep
         assert "counts as" not in ran.err
     again = json.loads(kept("cut", in_turns, *SETTING, "--setup", "6 mm long", "--json").out)
     assert "so this cut counts as chatter" in again["notebook"]["notes"][-1]
+
+
+def test_level_pass_told_as_a_ramp_gives_no_depth_to_the_answer_or_the_notebook(kept):
+    told = ("--rpm", "12000", "--flutes", "2", "--depth-from-mm", "0.5", "--depth-to-mm", "3")
+    ran = kept("cut", QUIET, *told, "--setup", "6 mm long", "--json")
+    document = json.loads(ran.out)
+    assert "ramp-does-not-grow" in {one["code"] for one in document["recording"]["findings"]}
+    assert (document["verdict"], document["ramp"], document["notebook"]["filed"]) == ("stable", None, "new")
+    assert "its depth isn't known" in ran.err
+    shown = json.loads(kept("setup", "show", "6 mm long", "--json").out)
+    assert [cut["depth_mm"] for cut in shown["cuts"]] == [None]

@@ -76,6 +76,16 @@ def test_tap_document_can_be_compared_with(chatter, taps, tmp_path):
     assert comparison["changes"][0]["damping_factor"] == pytest.approx(1.0)
 
 
+def test_tap_document_of_another_part_is_no_change_and_refused_in_one_line(chatter, taps, tmp_path):
+    frame = tmp_path / "frame.json"
+    frame.write_text(chatter("tap", taps, "--of", "frame", "--json").out, encoding="utf-8")
+    ran = chatter("tap", taps, "--of", "tool", "--compare", frame)
+    assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
+    assert "frame.json: it holds taps of the frame" in ran.err
+    assert "compare with taps of the tool" in ran.err
+    assert chatter("tap", taps, "--of", "frame", "--compare", frame).code == 0
+
+
 def test_noise_gives_a_finding_and_no_mode(chatter, noise_wav, tmp_path):
     ran = chatter("tap", noise_wav, "--json", "--plot", tmp_path / "none.svg")
     assert ran.code == 0
@@ -151,3 +161,35 @@ def test_picture_of_a_comparison_shows_the_modes_before(chatter, taps, tmp_path)
     assert [round(mode.frequency_hz) for mode in modes_before(document)] == [812, 1650]  # as made
     page = page_of_tap(document)
     assert "before the change" in str(page)
+
+
+def test_speeds_named_are_those_that_the_setups_spindle_and_tool_allow(chatter, taps, tmp_path):
+    book = ("--notebook", tmp_path / "n.db")
+    spindle = ("--flutes", 2, "--min-rpm", 8000, "--max-rpm", 18000)
+    chatter("setup", "add", "plain", *spindle, *book)
+    chatter("setup", "add", "slow tool", *spindle, "--tool-max-rpm", 9000, *book)
+    chatter("setup", "add", "narrow", "--flutes", 2, "--min-rpm", 9000, "--max-rpm", 11000, *book)
+
+    def speeds(name):
+        document = json.loads(chatter("tap", taps, "--setup", name, "--json", *book).out)
+        return [one["rpm"] for one in document["speeds"]]
+
+    # By hand: 60 * 812.4 / (2 k) = 24,372, 12,186, 8,124 and 6,093 rpm for k = 1 to 4.
+    assert speeds("plain") == pytest.approx([12186, 8124], rel=0.01)
+    assert speeds("slow tool") == pytest.approx([8124], rel=0.01)
+    assert speeds("narrow") == []
+    page = tmp_path / "tap.html"
+    text = " ".join(chatter("tap", taps, "--setup", "narrow", "--report", page, *book).out.split())
+    said = "None of the speeds that the loudest mode favours lies between 9,000 and 11,000 rpm"
+    assert said in text
+    assert said in " ".join(page.read_text(encoding="utf-8").split())
+
+
+def test_very_quiet_taps_ask_for_a_hands_breadth(chatter, tmp_path):
+    samples, _ = record(np.random.default_rng(2), MODES)
+    path = tmp_path / "faint.wav"
+    soundfile.write(path, 0.002 * samples / np.abs(samples).max(), RATE_HZ, subtype="FLOAT")
+    findings = json.loads(chatter("tap", path, "--json").out)["recording"]["findings"]
+    (quiet,) = (one for one in findings if one["code"] == "quiet")
+    assert "within a hand's breadth" in quiet["message"]
+    assert "guard" not in quiet["message"]

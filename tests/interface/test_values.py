@@ -2,9 +2,10 @@
 
 import pytest
 
-from chatter import add_setup, analyse_cut, map_stability
+from chatter import add_setup, analyse_cut, copy_setup, list_setups, map_stability
 from chatter.errors import BadValueError, FileProblemError
-from chatter.model.notebook import FACT_NAMES
+from chatter.model.notebook import FACT_NAMES, SetupFacts
+from chatter.notebook import Notebook
 
 NOWHERE = "there-is-no-such-file.wav"
 
@@ -38,6 +39,7 @@ NOWHERE = "there-is-no-such-file.wav"
         ({"depth_from_mm": 3, "depth_to_mm": 1}, "depth_to_mm"),
         ({"depth_mm": 5.01, "stick_out_mm": 5}, "depth_mm"),
         ({"depth_from_mm": 1, "depth_to_mm": 6, "stick_out_mm": 5}, "depth_to_mm"),
+        ({"depth_mm": 1, "depth_from_mm": 0, "depth_to_mm": 3}, "depth_mm"),
     ],
 )
 def test_bad_value_is_named_before_the_file_is_looked_for(values, named):
@@ -82,6 +84,35 @@ def test_length_that_is_likely_in_other_units_is_refused_by_every_command_alike(
         sound = {"width_mm": 6, "diameter_mm": 6} | values
         with pytest.raises(BadValueError, match=f"^{named} is .*in millimetres: 0.3 for 0.3 mm$"):
             map_stability(flutes=2, min_rpm=6_000, max_rpm=24_000, modes=["both:900:0.03:5"], **sound)
+
+
+DEEPER = r"^max_depth_mm is 12.0: give a depth that is not above stick_out_mm \(10\): no tool cuts deeper"
+
+
+def test_largest_depth_above_the_stick_out_is_refused_wherever_it_would_become_a_setups(tmp_path):
+    path = tmp_path / "n.db"
+    both = {"stick_out_mm": 10, "max_depth_mm": 12}
+    with pytest.raises(BadValueError, match=DEEPER):
+        add_setup("a", notebook=path, flutes=2, **both)
+    with pytest.raises(BadValueError, match=DEEPER):  # no notebook there yet
+        analyse_cut(NOWHERE, rpm=12_000, flutes=2, setup="a", notebook=path, **both)
+    add_setup("a", notebook=path, flutes=2, max_depth_mm=12)
+    with pytest.raises(BadValueError, match=DEEPER):
+        copy_setup("a", "b", notebook=path, stick_out_mm=10)
+    with pytest.raises(BadValueError, match=DEEPER):  # the setup would learn its stick-out
+        analyse_cut(NOWHERE, rpm=12_000, flutes=2, setup="a", notebook=path, stick_out_mm=10)
+    with pytest.raises(BadValueError, match=DEEPER):
+        analyse_cut(NOWHERE, rpm=12_000, flutes=2, setup="b", notebook=path, **both)
+    assert [one.name for one in list_setups(notebook=path)] == ["a"]
+
+
+def test_setup_that_was_kept_with_a_largest_depth_above_its_stick_out_still_takes_cuts(tmp_path):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        facts = SetupFacts(flutes=2, stick_out_mm=10.0, max_depth_mm=12.0)
+        notebook.add_setup("old", facts=facts)
+    with pytest.raises(FileProblemError):  # the values passed: the file is looked for
+        analyse_cut(NOWHERE, rpm=12_000, flutes=2, depth_mm=1, setup="old", notebook=path)
 
 
 def test_deepest_widest_and_thinnest_that_can_be_meant_are_taken():

@@ -103,6 +103,23 @@ def test_earlier_cuts_reach_the_advice_only_where_the_depth_is_known():
     assert advise(present, setup=SETUP, earlier=earlier).speeds != advise(present, setup=SETUP).speeds
 
 
+@pytest.mark.parametrize(
+    ("verdict", "probability", "most"),
+    [("chatter", 0.96, 0.91), ("marginal", 0.5, 1.0), ("stable", 0.24, 1.0), ("stable", 0.02, None)],
+)
+def test_no_history_makes_a_cut_that_chattered_bear_more(verdict, probability, most):
+    # At 10,000 rpm the slot chattered at four times the depth; at 12,000 rpm it was stable at eight times.
+    present = analysis_of(verdict, rpm=12_000.0, chatter_hz=640.0, probability=probability)
+    earlier = (
+        EarlierCut(
+            analysis=analysis_of("chatter", rpm=10_000.0, chatter_hz=632.1, probability=0.99), depth_mm=2.0
+        ),
+        *3 * (EarlierCut(analysis=analysis_of("stable", rpm=12_000.0, probability=0.01), depth_mm=4.0),),
+    )
+    factor = advise(present, setup=replace(SETUP, rpm=12_000, depth_mm=0.5), earlier=earlier).depth_factor
+    assert factor > 1 if most is None else factor <= most
+
+
 def test_chatter_of_an_earlier_cut_places_the_modes_of_a_stable_one():
     quiet = HeardCut(rpm=12_000.0, depth_share=1.0, chatter_probability=0.02, lines=())
     machines = draw_machines((quiet, PRESENT), setup=SETUP)

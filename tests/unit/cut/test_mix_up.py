@@ -1,11 +1,14 @@
 """A stable cut told at a speed that is easily mixed up is not called chatter; chatter stays chatter."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from chatter.audio import read_recording
 from chatter.cut import judge_recording
+from chatter.cut.mix_up import find_mix_up
+from chatter.cut.pipeline import study_recording
 from chatter.model import CutSetup
 
 RECORDINGS = Path(__file__).parents[3] / "fixtures/recordings"
@@ -38,3 +41,21 @@ def test_stable_cut_told_at_twice_its_speed_may_be_chatter_so_that_is_only_doubt
     assert analysis.worst.chatter_probability is not None
     assert analysis.worst.chatter_probability <= 0.9
     assert "11,85" in next(one.message for one in analysis.findings if one.code == "facts-do-not-fit")
+
+
+@pytest.mark.parametrize("as_sure", [False, True])
+def test_speed_whose_comb_is_no_surer_than_the_told_one_is_not_asked_for(as_sure):
+    # Found in sounds made by another hand: chatter at 9,140 rpm, every third line of which fits 6,855 rpm.
+    recording = read_recording(RECORDINGS / "clock-plate-quiet.flac")
+    told = CutSetup(rpm=1.5 * RPM, flutes=2)
+
+    def study(setup):
+        return study_recording(recording, setup=setup)[2]
+
+    studied = study(told)
+    assert studied
+    if as_sure:
+        comb = study(replace(told, rpm=RPM))[0].speed.comb
+        studied = tuple(replace(cut, speed=replace(cut.speed, comb=comb)) for cut in studied)
+    found = find_mix_up(studied, setup=told, study=study)
+    assert (found is None) == as_sure

@@ -113,6 +113,18 @@ def test_cut_that_runs_past_the_end_has_no_end_and_says_so(rng):
     assert "cut-at-edge" in codes(analysis)
 
 
+@pytest.mark.parametrize(
+    ("cut_s", "told"),
+    [((-1.0, 4.0), "begins"), ((3.0, 9.0), "ends"), ((-1.0, 9.0), "begins and ends")],
+)
+def test_finding_says_which_edges_of_the_recording_lie_inside_the_cut(rng, cut_s, told):
+    idle = built_cut(rng, cuts=(), seconds=4)
+    sound = built_cut(rng, cuts=(cut_s,), seconds=6)
+    analysis = judge_recording(recording(sound), setup=SETUP, idle=recording(idle))
+    (finding,) = [one for one in analysis.findings if one.code == "cut-at-edge"]
+    assert finding.message.startswith(f"The recording {told} inside a cut: ")
+
+
 @pytest.mark.parametrize("seconds", [0.1, 1.0, 6.0])
 def test_noise_without_a_cut_gives_no_cut_and_says_how_to_record(rng, seconds):
     analysis = judge_recording(recording(0.1 * rng.normal(size=int(seconds * RATE_HZ))), setup=SETUP)

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from chatter.cut import judge_recording
-from chatter.cut.ramp import find_ramp_onset
+from chatter.cut.ramp import find_ramp_onset, tooth_rise_db
 from chatter.cut.spindle import Speed
 from chatter.model import CutSetup
 from tests.benchmarks.ramps import ramps
@@ -61,6 +61,58 @@ def test_stable_ramp_has_no_onset_and_a_cut_without_a_ramp_has_none_either(rng):
     assert judge_recording(recording(sound), setup=ramp).ramp is None
     singing = built_cut(rng, cuts=((2.0, 7.0),), seconds=9.0, chatter_hz=911.0)
     assert judge_recording(recording(singing), setup=CutSetup(rpm=6000, flutes=2)).ramp is None
+
+
+def test_pass_is_given_from_end_to_end_and_its_last_six_seconds_are_judged(rng):
+    sound = built_cut(rng, cuts=((2.0, 12.0),), seconds=14.0)
+    setup = CutSetup(rpm=6000, flutes=2, depth_from_mm=0.9, depth_to_mm=1.0)
+    got = judge_recording(recording(sound), setup=setup).ramp_pass
+    assert got.cut_index == 0
+    assert (got.start_s, got.end_s) == pytest.approx((2.0, 12.0), abs=0.2)  # a window of the comb
+    assert got.deep_from_s == pytest.approx(6.0, abs=0.3)  # six seconds before its end
+    assert judge_recording(recording(sound), setup=CutSetup(rpm=6000, flutes=2)).ramp_pass is None
+
+
+@pytest.mark.parametrize(("first", "last"), [(1.0, 1.0), (0.5, 2.0), (1.0, 0.5)])
+def test_rise_of_the_teeth_is_that_of_their_force(rng, first, last):
+    t = np.arange(8 * RATE_HZ) / RATE_HZ
+    teeth = sum(np.sin(2 * np.pi * 2 * k * 99.0 * t + k) / k for k in range(1, 12))
+    sound = 0.1 * (teeth * (first + (last - first) * t / 8) + 0.05 * rng.normal(size=len(t)))
+    rise_db = tooth_rise_db(sound, rate_hz=RATE_HZ, bandwidth_hz=RATE_HZ / 2, tooth_hz=198.0)
+    # By hand: 0.2 s are left out at either end, so the quarters go from 0.2 to 2.1 s and from 5.9 to 7.8 s;
+    # the mean square of what goes evenly from a to b is (a² + ab + b²) / 3.
+    depths = [first + (last - first) * at_s / 8 for at_s in (0.2, 2.1, 5.9, 7.8)]
+    early, late = ((a * a + a * b + b * b) / 3 for a, b in (depths[:2], depths[2:]))
+    assert rise_db == pytest.approx(10 * np.log10(late / early), abs=0.3)  # windows reach over the quarters
+
+
+def test_rise_is_not_told_without_teeth_or_time(rng):
+    told = {"rate_hz": RATE_HZ, "bandwidth_hz": RATE_HZ / 2, "tooth_hz": 198.0}
+    assert tooth_rise_db(0.1 * rng.normal(size=8 * RATE_HZ), **told) is None
+    assert tooth_rise_db(built_ramp(rng, onset_s=9.0, seconds=1.0), **told) is None
+
+
+def test_level_pass_told_as_a_ramp_is_asked_about_and_a_growing_one_is_not(rng):
+    setup = CutSetup(rpm=6000, flutes=2, depth_from_mm=0.5, depth_to_mm=3.0)
+    level = judge_recording(recording(built_cut(rng, cuts=((2.0, 9.0),), seconds=11.0)), setup=setup)
+    (asked,) = (one for one in level.findings if one.code == "ramp-does-not-grow")
+    # By hand: 20 lg((0.5 + 2.5 * 7 / 8) / (0.5 + 2.5 / 8)) = 10.4 dB
+    assert "about 10 dB louder from its first quarter to its last, but they get no louder" in asked.message
+    assert (level.ramp, level.ramp_pass.grows) == (None, False)
+    t = np.arange(11 * RATE_HZ) / RATE_HZ
+    depth = np.clip(0.5 + 2.5 * (t - 2) / 7, 0.5, 3.0) / 3
+    grown = 0.002 * rng.normal(size=len(t)) + depth * built_cut(rng, cuts=((2.0, 9.0),), seconds=11.0)
+    grown = judge_recording(recording(grown), setup=setup)
+    assert grown.ramp_pass.grows
+    assert "ramp-does-not-grow" not in {one.code for one in grown.findings}
+
+
+def test_level_pass_that_chatters_gives_no_depth_either(rng):
+    singing = built_cut(rng, cuts=((2.0, 7.0),), seconds=9.0, chatter_hz=911.0)
+    setup = CutSetup(rpm=6000, flutes=2, depth_from_mm=0.5, depth_to_mm=3.0)
+    got = judge_recording(recording(singing), setup=setup)
+    assert got.worst.verdict == "chatter"
+    assert got.ramp is None
 
 
 def test_onset_of_simulated_ramps_lies_near_the_true_limit():

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from chatter.errors import BadValueError
 from chatter.milling.kinematics import mean_chip_mm
 from chatter.milling.limits import (
+    check_burning,
     check_setting,
     feed_at_mm_min,
     feed_to_suggest_mm_min,
@@ -30,6 +31,13 @@ def test_range_told_is_kept_and_cut_by_the_tool():
 def test_range_not_told_stays_between_half_and_all_of_the_dialled_speed():
     limits = find_speed_range(CutSetup(rpm=12_000, flutes=2))
     assert (limits.low_rpm, limits.high_rpm, limits.max_is_known) == (6_000, 12_000, False)
+
+
+@pytest.mark.parametrize("told", [{"tool_max_rpm": 5_000, "max_rpm": 24_000}, {"max_rpm": 5_000}])
+def test_lowest_speed_that_is_only_assumed_gives_way_to_a_slower_maximum(told):
+    limits = find_speed_range(CutSetup(rpm=12_000, flutes=2, **told))
+    # Half the dialled 12,000 would be above all that is allowed; half of what is allowed is not.
+    assert (limits.low_rpm, limits.high_rpm) == (2_500, 5_000)
 
 
 def test_tool_slower_than_the_spindle_can_go_leaves_no_speed():
@@ -143,6 +151,18 @@ def test_feed_of_another_speed_keeps_the_chip_load_but_not_one_that_may_break_th
 def test_surface_speed_outside_the_usual_is_told_for_carbide_and_hss(set_rpm, code):
     setup = CutSetup(rpm=2000, flutes=2, material="mild steel", diameter_mm=10)
     assert codes(setup, set_rpm=set_rpm, feed_mm_min=None, depth_mm=None) == code
+
+
+def test_burning_names_every_speed_at_which_it_does_and_the_present_one():
+    # High-speed steel cuts wrought aluminium at up to 800 sfm (materials.toml), 243.84 m/min; with 6 mm
+    # that is 12,936 rpm. The other speeds times pi * 6 mm by hand.
+    setup = CutSetup(rpm=18_000, flutes=2, diameter_mm=6.0, material="6061")
+    (told,) = check_burning(setup, speeds_rpm=(14_100, 12_000, 14_758, 18_000, 14_100), present_rpm=18_000)
+    assert told.message == (
+        "If the tool is high-speed steel, stay below 244 m/min in wrought aluminium (12,936 rpm): at "
+        "14,100 rpm (266 m/min), 14,758 rpm (278 m/min) and the present 18,000 rpm (339 m/min) it burns."
+    )
+    assert check_burning(setup, speeds_rpm=(12_000,)) == ()
 
 
 def test_hss_speed_that_is_weak_makes_no_concern():

@@ -57,6 +57,14 @@ def test_unknown_name_is_refused_with_the_nearest_and_all_others():
 
 
 @pytest.mark.parametrize(
+    ("typed", "whole"), [("alu", "aluminium"), ("Stain", "stainless"), ("acr", "acrylic"), ("ply", "plywood")]
+)
+def test_beginning_of_a_word_is_answered_with_the_whole_word(typed, whole):
+    with pytest.raises(BadValueError, match=rf"give {whole} \(the nearest name\), or one of "):
+        find_material(typed)
+
+
+@pytest.mark.parametrize(
     "typed", ["", "T6", "granite, polished", "unobtainium", "carbon", "titanium", "wool", None, 6061]
 )
 def test_name_like_no_other_is_refused_without_a_guess(typed):

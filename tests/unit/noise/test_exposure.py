@@ -234,3 +234,16 @@ def test_ceilings_of_osha_and_niosh_are_told_beside_the_doses(loudest_db, peak_d
 
 def test_mean_stands_in_for_the_loudest_second_where_that_is_not_given():
     assert "Table G-16), passed (118 dB)" in " ".join(exposed(118).says)
+
+
+def test_level_that_is_in_doubt_calls_nothing_safe():
+    told = {"mic_distance_m": 1.0, "ear_distance_m": 1.0, "minutes": 60.0, "lcpeak_db": 60.0}
+    sure, doubted = (daily_exposure(40.0, **told, level_known=known) for known in (True, False))
+    assert (sure.protection, doubted.protection) == ("not due", "must be at hand")
+    assert "can't be told: the level is in doubt" in doubted.says[0]
+    assert any(
+        "115 dB(A) by OSHA (29 CFR 1910.95, Table G-16), which can't be told here" in one
+        for one in doubted.says
+    )
+    loud = daily_exposure(90.0, **(told | {"minutes": 480.0}), level_known=False)
+    assert loud.protection == "must be worn"  # what it does ask for is still said

@@ -48,3 +48,35 @@ def test_background_line_is_no_part_of_the_cut():
 
 def test_tone_far_below_the_spindle_is_something_else():
     assert name_tone(50.0, rotation_hz=200.0, measured=True, flutes=3) == "other"
+
+
+# 12,000 rpm, 2 flutes: teeth at 400 Hz, chatter at 913.4 Hz; twice that, and sums with the teeth, by hand.
+@pytest.mark.parametrize(
+    ("frequency_hz", "wanted"),
+    [
+        (1826.8, "chatter"),  # 2 * 913.4
+        (1313.4, "chatter"),  # 913.4 + 400
+        (113.0, "chatter"),  # 913.4 - 2 * 400
+        (286.6, "chatter"),  # |913.4 - 3 * 400|
+        (1426.8, "chatter"),  # 2 * 913.4 - 400
+        (1773.2, "chatter"),  # 9 * 400 - 2 * 913.4
+        (1113.4, "other"),  # 913.4 + 200: half of tooth passing, no sum of these
+        (1845.0, "other"),
+        (800.0, "tooth passing"),
+    ],
+)
+def test_tones_at_sums_of_chatter_and_tooth_passing_are_chatters(frequency_hz, wanted):
+    lines = [line(913.4, "chatter"), line(400.0, "tooth passing")]
+    assert name_tone(frequency_hz, rotation_hz=200.0, measured=True, flutes=2, lines=lines) == wanted
+    idle = [*lines, line(frequency_hz, "background")]
+    if wanted == "chatter":  # a fan may sit there, too
+        assert name_tone(frequency_hz, rotation_hz=200.0, measured=True, flutes=2, lines=idle) == "other"
+
+
+def test_fast_spindles_sums_do_not_name_every_high_tone():
+    lines = [line(2913.0, "chatter")]
+    # 8,000 Hz +- 0.2 % would be 32 Hz wide at each of four sums in 400; a hundredth of 400 is 4 Hz.
+    named = [
+        name_tone(hz, rotation_hz=400.0, measured=True, flutes=1, lines=lines) for hz in range(8060, 8340, 10)
+    ]
+    assert named.count("chatter") < 8

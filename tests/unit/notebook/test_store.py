@@ -204,6 +204,14 @@ def test_ramped_cut_is_listed_with_its_deep_end(notebook):
     assert notebook.list_cuts("6 mm long")[0].depth_mm == 2.5
 
 
+def test_ramp_that_does_not_grow_is_kept_without_a_depth(notebook):
+    document = made_cut("ramp", depth_mm=None, settings={"depth_from_mm": 0.5, "depth_to_mm": 2.5})
+    asked = {"code": "ramp-does-not-grow", "severity": "warning", "message": "Was this pass a ramp?"}
+    document["recording"]["findings"] = [asked]
+    notebook.add_cut("6 mm long", document=document)
+    assert notebook.list_cuts("6 mm long")[0].depth_mm is None
+
+
 def test_tap_added_twice_is_kept_once(notebook):
     assert notebook.add_tap("6 mm long", document=made_tap()).filed == "new"
     assert notebook.add_tap("6 mm long", document=made_tap()).filed == "again"

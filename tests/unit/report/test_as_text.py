@@ -312,3 +312,21 @@ def test_several_speeds_are_told_as_tries_of_one_plan(chattering):
     text = " ".join(to_text(replace(chattering, advice=advice)).split())
     assert "One of the three at least is stable with 72 chances in 100" in text
     assert "One of the" not in to_text(replace(chattering, advice=replace(advice, speeds=(first,))))
+
+
+@pytest.mark.parametrize(
+    ("rpm", "sd_rpm", "told"),
+    [
+        (6000.2, 0.3, "6,000.2 ± 0.3 rpm measured, as dialled (6,000)."),
+        (5999.8, 0.3, "5,999.8 ± 0.3 rpm measured, as dialled (6,000)."),
+        (5999.4, 0.3, "5,999.4 ± 0.3 rpm measured, 0.01 % below the 6,000 dialled."),
+        (5998.7, 0.02, "5,998.7 ± less than 0.1 rpm measured, 0.02 % below the 6,000 dialled."),
+        (5998.7, 0.05, "5,998.7 ± 0.1 rpm measured, 0.02 % below the 6,000 dialled."),
+    ],
+)
+def test_speed_is_never_told_as_no_percent_off_nor_as_sure_to_nothing(rpm, sd_rpm, told, chattering):
+    spindle = replace(
+        chattering.analysis.spindle, programmed_rpm=6000.0, measured_rpm=rpm, measured_rpm_sd=sd_rpm
+    )
+    text = to_text(replace(chattering, analysis=replace(chattering.analysis, spindle=spindle)))
+    assert told in " ".join(text.split())

@@ -140,7 +140,32 @@ def test_cut_page_gives_verdict_then_setting_then_reasons(chattering):
 def test_window_is_told_in_speeds_to_dial(chattering):
     # 13,300 and 13,750 rpm true, times 13,640 / 13,500 dialled over true: 13,438 and 13,893
     shown = Read(to_html(page_of_cut(chattering))).text
-    assert "from 13,438 to 13,893 rpm" in shown
+    assert "Window on the dial: 13,438 to 13,893 rpm." in shown
+
+
+@pytest.mark.parametrize("action", ["change speed", "reduce depth"])
+def test_page_gives_further_speeds_with_their_feed_and_window(action, chattering):
+    # Dialled over true, 23,744 / 23,500 and 14,145 / 14,000, times the ends of each window
+    second = replace(
+        chattering.advice.speeds[0],
+        rpm=23_500.0,
+        set_rpm=23_744.0,
+        low_rpm=23_300.0,
+        high_rpm=23_750.0,
+        stable_probability=0.67,
+        feed_mm_min=1899.0,
+    )
+    third = replace(second, rpm=14_000.0, set_rpm=14_145.0, low_rpm=13_900.0, high_rpm=14_100.0)
+    third = replace(third, feed_mm_min=None)
+    speeds = (*chattering.advice.speeds, second, third)
+    advice = replace(chattering.advice, action=action, speeds=speeds, any_stable_probability=0.95)
+    shown = " ".join(Read(to_html(page_of_cut(replace(chattering, advice=advice)))).text.split())
+    assert "Dial 23,744 rpm, feed 1,899 mm/min: stable with 67 chances in 100." in shown
+    assert "Window on the dial: 23,542 to 23,997 rpm." in shown
+    assert (
+        "Dial 14,145 rpm: stable with 67 chances in 100. Window on the dial: 14,044 to 14,246 rpm." in shown
+    )
+    assert shown.index("Dial 14,145 rpm") < shown.index("One of the three at least is stable")
 
 
 @pytest.mark.parametrize("which", ["chattering", "many_cuts", "no_cut"])

@@ -126,6 +126,19 @@ def test_cut_at_the_edge_is_drawn_whole_and_one_beyond_it_not_at_all(tmp_path):
     assert not drawn_points.get_clip_on()
 
 
+def test_line_of_a_title_or_caption_ends_with_no_number_whose_unit_stands_on_the_next(tmp_path):
+    # Broken at 46 letters the first line would end in "2", at 58 the caption's in "13,800".
+    words = "up to 24,000 rpm; 6 mm, 2 flutes, 28 mm out; 2 mm wide, climb"
+    caption = "1   best heard stable, dialled by that very same hand: 13,800 rpm, 1 mm deep"
+    picture = MapPicture(
+        title="So far", subtitle=words, speeds_rpm=SPEEDS, top=5.0, depth_label="mm", caption=caption
+    )
+    draw_map(picture, path=tmp_path / "units.svg")
+    text = drawn(tmp_path / "units.svg")
+    for broken in (">2 mm wide, climb<", ">13,800 rpm, 1 mm deep<"):
+        assert broken in text
+
+
 @pytest.mark.parametrize("chance", [0.0, 1.0, None])
 def test_chances_over_speed_and_depth_with_cuts_are_drawn(chance, tmp_path):
     depths = np.linspace(0.1, 5, 20)

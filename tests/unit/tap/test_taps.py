@@ -71,6 +71,22 @@ def test_prediction_by_another_method_agrees(rng):
     assert got.damping_ratio == pytest.approx(-slope / (2 * np.pi * 700), rel=0.05)
 
 
+def test_taps_after_the_part_that_is_listened_to_are_told(rng):
+    taps, _ = record(np.random.default_rng(2), MODES)
+    quiet = float(taps[: RATE_HZ // 2].std())
+    sound = rng.normal(0, quiet, 130 * RATE_HZ)
+    whole = judge_taps(recording_of(sound[: 120 * RATE_HZ]))
+    assert codes(whole) == {"no-tap"}
+    sound[-taps.size :] = taps  # the last six seconds
+    late = judge_taps(recording_of(sound))
+    assert (late.taps, codes(late)) == ((), {"rest-not-heard", "no-tap"})
+    assert "first 120 s" in late.findings[0].message
+    sound[10 * RATE_HZ : 10 * RATE_HZ + taps.size] = taps
+    both = judge_taps(recording_of(sound))
+    assert len(both.taps) == 3
+    assert "rest-not-heard" in codes(both)
+
+
 def test_double_hit_is_left_out_with_a_finding(rng):
     samples, _ = record(rng, MODES, times_s=np.array([1.0, 2.5, 2.56, 4.0]), strengths=[1, 1, 0.7, 1])
     got = judge_taps(recording_of(samples))
@@ -281,6 +297,19 @@ def mode(hz, damping, *, hz_sd=0.1, damping_sd=0.0001, bound="none"):
         (mode(680, 0.03, damping_sd=0.006), mode(680, 0.03, damping_sd=0.006), "(1.0 ± 0.3 times)"),
         (mode(680, 0.03), mode(680, 0.03), "so neither better nor worse against chatter"),
         (mode(680, 0.03, damping_sd=0.0), mode(680, 0.06, damping_sd=0.0), "2.000 ± 0.001 times"),
+        # As loose as 0.28: that nothing has changed can't be told either.
+        (mode(680, 0.03, damping_sd=0.006), mode(680, 0.03, damping_sd=0.006), "against chatter."),
+        # Tapped again: 0.01 % and 0.2 %, both beyond two of these spreads.
+        (
+            mode(1750.5, 0.03, hz_sd=0.01, damping_sd=0.00001),
+            mode(1750.6, 0.03006, hz_sd=0.01, damping_sd=0.00001),
+            "The mode at 1,751 Hz stayed where it was; its damping is the same within what tapping again "
+            "gives (1.002 ± 0.001 times), so neither better nor worse against chatter: nothing has changed "
+            "that matters.",
+        ),
+        (mode(680, 0.03, hz_sd=0.1), mode(680, 0.0312), "nothing has changed that matters."),  # 4 %
+        (mode(680, 0.03), mode(684, 0.03), "moved up from 680.0 to 684.0 Hz (+0.59 %)"),
+        (mode(680, 0.03, damping_sd=0.0001), mode(680, 0.032), "it is damped more than before"),  # 6.7 %
         (mode(680, 0.03, bound="upper"), mode(680, 0.03), "better or worse can't be told"),
         (mode(680, 0.03), mode(700, 0.03), "moved up from 680.0 to 700.0 Hz (+2.94 %), and the speeds"),
     ],

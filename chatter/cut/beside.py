@@ -1,0 +1,102 @@
+"""Tones that sound just before the teeth touch and just after they leave: no chatter of theirs.
+
+In: the channel, a section of it, the spectra of its steady part. Out: their power, as sound without cutting.
+Method: an axis drive sings from a moment before the cut to a moment after it, too short for the mean of the
+idle parts to show. So short windows around both ends of a section are looked at where the teeth are far
+fainter than in the cut; a line that is about as loud there as in the cut is not the cut's.
+Source: common practice (axis drives sing only while feeding); thresholds are our own.
+Leaves out: what sounds all the while (chatter/cut/spectrum.py), other recordings (chatter/cut/air_pass.py).
+"""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.cut.sections import Section
+from chatter.cut.spectrum import COMB_FROM_HZ, CutSpectra
+from chatter.dsp.spectra import frame_powers, line_ring, peak_frequency_hz
+
+Floats = NDArray[np.float64]
+WINDOW_S, HOP_S = 0.2, 0.05
+OUTSIDE_S, INSIDE_S = 0.6, 0.2  # how far a window may reach: the tone itself makes a cut seem to begin early
+FAINTER = 0.5  # all sound, over that in the cut
+TEETH_GONE = 0.03  # -15 dB: the teeth's power, over that in the cut
+AS_LOUD = (0.25, 10.0)  # a line's power over that in the cut: no ringing of the cut, nor another tone
+SAME_HZ = 1.5  # what a short window tells of a line's frequency
+STANDS_OUT = 6.0  # times the power around it: 8 dB, as a line of the cut does
+PAD = 4
+
+
+def add_beside(
+    spectra: CutSpectra, samples: Floats, section: Section, *, rate_hz: float, rotation_hz: float, flutes: int
+) -> CutSpectra:
+    """Count tones that sound beside a cut as sound without cutting.
+
+    Parameters
+    ----------
+    spectra
+        Of the section's steady part.
+    samples
+        Shape (n,), the channel.
+    section
+        Where it is loud.
+    rate_hz, rotation_hz, flutes
+        Sample rate; the comb.
+    """
+    beside = np.zeros(len(spectra.hz))
+    reach = max(1, round(spectra.line_width_hz / spectra.bin_hz))
+    lines = _tops(spectra.rest, bin_hz=spectra.bin_hz, width_hz=spectra.line_width_hz)
+    for first_s, last_s in (
+        (section.start_s - OUTSIDE_S, section.start_s + INSIDE_S),
+        (section.end_s - INSIDE_S, section.end_s + OUTSIDE_S),
+    ):
+        part = samples[int(max(0.0, first_s) * rate_hz) : int(last_s * rate_hz)]
+        if len(part) < WINDOW_S * rate_hz:
+            continue
+        _, hz, powers = frame_powers(
+            part.astype(np.float32),
+            rate_hz=rate_hz,
+            window_s=WINDOW_S,
+            hop_s=HOP_S,
+            pad=PAD,
+            top_hz=float(spectra.hz[-1]),
+        )
+        teeth = _teeth(powers, hz, tooth_hz=rotation_hz * flutes)
+        gone = teeth < TEETH_GONE * _teeth(spectra.whole[None], spectra.hz, tooth_hz=rotation_hz * flutes)
+        in_cut = _all(spectra.whole[None], spectra.hz, window_s=2 / spectra.line_width_hz)
+        fainter = _all(powers, hz, window_s=WINDOW_S) < FAINTER * in_cut
+        for power in powers[gone & fainter]:
+            heard = _tops(power, bin_hz=float(hz[1]), width_hz=2 / WINDOW_S)
+            for line_hz, at in lines:
+                near = [power[one] for one_hz, one in heard if abs(one_hz - line_hz) < SAME_HZ]
+                if near and AS_LOUD[0] < max(near) / spectra.rest[at] < AS_LOUD[1]:
+                    place = slice(max(0, at - reach), at + reach + 1)
+                    beside[place] = np.maximum(beside[place], spectra.rest[at])
+    if not beside.any():
+        return spectra
+    return replace(spectra, idle=beside if spectra.idle is None else np.maximum(spectra.idle, beside))
+
+
+def _teeth(powers: Floats, hz: Floats, *, tooth_hz: float) -> Floats:
+    """Give the power at the multiples of tooth passing. Shape (t,)."""
+    at = np.arange(tooth_hz, hz[-2], tooth_hz)
+    at = np.round(at[at > COMB_FROM_HZ] / hz[1]).astype(int)
+    near = np.maximum(np.maximum(powers[:, at - 1], powers[:, at]), powers[:, at + 1])
+    return np.asarray(near.sum(axis=1))
+
+
+def _all(powers: Floats, hz: Floats, *, window_s: float) -> Floats:
+    """Give the power of all sound above the phone's roll-off, but for one factor. Shape (t,).
+
+    The longer a window, the less of a noise falls on each bin, scaled so that lines keep their power.
+    """
+    return np.asarray(powers[:, hz > COMB_FROM_HZ].mean(axis=1) * window_s)
+
+
+def _tops(power: Floats, *, bin_hz: float, width_hz: float) -> list[tuple[float, int]]:
+    """Give frequency and bin of every line that stands out."""
+    ring = line_ring(power, bin_hz=bin_hz, width_hz=width_hz)
+    middle = power[1:-1]
+    is_top = (middle >= power[:-2]) & (middle > power[2:]) & (middle > STANDS_OUT * ring[1:-1])
+    return [(peak_frequency_hz(power, int(at), bin_hz), int(at)) for at in np.flatnonzero(is_top) + 1]

@@ -1,0 +1,110 @@
+"""A cut longer than what is studied of it: whether another part holds lines that the studied one lacks.
+
+In: the channel, where the cut and the studied part of it lie. Out: another part to study; when a line began.
+Method: short windows all along; lines far louder in one than in any studied window are new there.
+Source: common practice; thresholds are our own.
+Leaves out: the study of that part (chatter/cut/study.py), ramped passes (chatter/cut/ramp.py).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from chatter.dsp.spectra import TINY, frame_powers
+
+Floats = NDArray[np.float64]
+WINDOW_S, HOP_S = 0.4, 0.2
+FROM_HZ = 100.0  # below, phones roll off
+SPREAD = 0.004  # of a frequency, by which a line may move with the spindle's speed along the cut
+NEW_TIMES = 10.0  # a bin's power over its loudest in the studied part
+NEW_SHARE = 0.03  # of a window's power, from which it holds something new
+MARGIN_S = 0.5  # kept on each side of what is new
+LEAST_S = 2.0
+QUARTER = 0.25  # of a line's usual power, from which it has begun
+
+
+def find_new_part(
+    samples: Floats,
+    cut_s: tuple[float, float],
+    *,
+    studied_s: tuple[float, float],
+    longest_s: float,
+    rate_hz: float,
+    top_hz: float,
+) -> tuple[float, float] | None:
+    """Find the part of a cut that holds most of what the studied part lacks, s.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,), the channel.
+    cut_s, studied_s
+        Start and end of the cut, and of what was studied of it, s.
+    longest_s
+        The most that can be studied at once, s.
+    rate_hz, top_hz
+        Sample rate; lines above `top_hz` don't count.
+
+    Returns
+    -------
+    tuple or None
+        Start and end; None where all of the cut sounds like the studied part.
+    """
+    times_s, hz, powers = _frames(samples, *cut_s, rate_hz=rate_hz, top_hz=top_hz)
+    inside = (times_s > studied_s[0]) & (times_s < studied_s[1])
+    if inside.all() or not inside.any():
+        return None
+    loudest = powers[inside].max(axis=0)
+    known = np.empty_like(loudest)
+    reach = np.maximum(1, np.round(SPREAD * hz / hz[1])).astype(int)
+    for bins in np.unique(reach):
+        at = reach == bins
+        known[at] = ndimage.maximum_filter1d(loudest, 2 * int(bins) + 1, mode="nearest")[at]
+    counts = hz > FROM_HZ
+    new = np.where((powers > NEW_TIMES * known) & counts, powers, 0.0).sum(axis=1)
+    share = new / np.maximum(powers[:, counts].sum(axis=1), TINY)
+    if not (share > NEW_SHARE).any():
+        return None
+    width = max(1, round((longest_s - 2 * MARGIN_S) / HOP_S))
+    total = np.convolve(np.minimum(share, NEW_SHARE), np.ones(width), mode="full")[width - 1 :]
+    first = int(np.argmax(total))
+    run = np.flatnonzero(share[first : first + width] > NEW_SHARE) + first
+    start_s = max(cut_s[0], float(times_s[run[0]]) - MARGIN_S)
+    return start_s, min(cut_s[1], max(float(times_s[run[-1]]) + MARGIN_S, start_s + LEAST_S))
+
+
+def find_begin_s(
+    samples: Floats,
+    *,
+    start_s: float,
+    lines_hz: tuple[float, ...],
+    steady_s: tuple[float, float],
+    rate_hz: float,
+) -> float:
+    """Give when lines that sound all through the steady part began, s.
+
+    Lines beside which the teeth are as loud before tell nothing; where all are such, they began with the cut.
+    """
+    top_hz = 1.1 * max(lines_hz)
+    times_s, hz, powers = _frames(samples, start_s, steady_s[1], rate_hz=rate_hz, top_hz=top_hz)
+    steady = times_s >= steady_s[0]
+    rises = []
+    for line_hz in lines_hz:
+        near = np.abs(hz - line_hz) <= max(1.5 / WINDOW_S, SPREAD * line_hz)
+        power = powers[:, near].max(axis=1)
+        rises.append(power / np.quantile(power[steady], 0.7))
+    telling = [rise for rise in rises if rise[~steady].min(initial=1.0) < QUARTER]
+    if not telling:
+        return start_s
+    began = np.flatnonzero(np.median(telling, axis=0) >= QUARTER)
+    return start_s if began[0] == 0 else float(times_s[began[0]])
+
+
+def _frames(
+    samples: Floats, start_s: float, end_s: float, *, rate_hz: float, top_hz: float
+) -> tuple[Floats, Floats, Floats]:
+    """Give the spectra of short windows between two times, with their centres, s."""
+    first = int(start_s * rate_hz)
+    part = samples[first : int(end_s * rate_hz)].astype(np.float32)
+    times_s, hz, powers = frame_powers(part, rate_hz=rate_hz, window_s=WINDOW_S, hop_s=HOP_S, top_hz=top_hz)
+    return times_s + first / rate_hz, hz, powers

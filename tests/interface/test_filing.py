@@ -1,0 +1,61 @@
+"""What is said when a cut is filed, and how the list of a setup's recordings is laid out."""
+
+import json
+
+import numpy as np
+import pytest
+import soundfile
+
+from chatter.model.notebook import SetupFacts
+from chatter.notebook import Notebook
+from tests.unit.cut.built import RATE_HZ, built_cut
+from tests.unit.notebook.made import made_cut, made_noise, made_tap
+
+SETTING = ("--rpm", "6000", "--flutes", "2", "--setup", "a")
+
+
+@pytest.fixture
+def two_cuts(tmp_path, rng):
+    """Give a recording of a quiet cut and one that sings."""
+    quiet = built_cut(rng, cuts=((1.5, 3.5),), seconds=5)
+    sings = built_cut(rng, cuts=((1.5, 3.5),), seconds=5, chatter_hz=911.0)
+    soundfile.write(tmp_path / "two.wav", np.concatenate([quiet, sings]) / 4, int(RATE_HZ))
+    soundfile.write(tmp_path / "one.wav", quiet / 4, int(RATE_HZ))
+    return tmp_path
+
+
+def test_filing_several_cuts_with_one_depth_says_that_the_worst_counts_for_it(chatter, two_cuts):
+    ran = chatter("cut", "two.wav", *SETTING, "--depth-mm", "1.5", "--notebook", "n.db", "--json")
+    document = json.loads(ran.out)
+    assert (len(document["cuts"]), document["cut_index"]) == (2, 1)
+    said = (
+        "the recording holds 2 cuts, and only the worst of them, number 2, counts for the setup, as 1.5 mm "
+        "deep whichever depth it had: record one cut a file, each with its own depth."
+    )
+    assert said in document["notebook"]["notes"]
+    assert f"chatter: {said}" in ran.err
+    shown = json.loads(chatter("setup", "show", "a", "--notebook", "n.db", "--json").out)
+    assert [cut["verdict"] for cut in shown["cuts"]] == ["chatter"]
+
+
+def test_filing_one_cut_or_several_without_a_depth_says_no_depth(chatter, two_cuts):
+    one = chatter("cut", "one.wav", *SETTING, "--depth-mm", "1.5", "--notebook", "n.db")
+    assert "the recording holds" not in one.err
+    several = chatter("cut", "two.wav", *SETTING, "--notebook", "n.db")
+    assert "number 2, counts for the setup: record one cut a file" in several.err
+
+
+def test_list_of_a_setup_keeps_to_80_columns_with_long_names_and_earlier_versions(chatter, tmp_path):
+    path, name = tmp_path / "n.db", "clock-plate-quiet-" + 3 * "again-"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("a", facts=SetupFacts(flutes=2))
+        for rpm in (12_000.0, 13_000.0):  # the same recording with another speed: a second version
+            notebook.add_cut("a", document=made_cut(name, set_rpm=rpm, rpm=rpm))
+        notebook.add_cut("a", document=made_cut("short"))
+        notebook.add_tap("a", document=made_tap(3 * name))
+        notebook.add_noise("a", document=made_noise(2 * name))
+    lines = chatter("setup", "show", "a", "--versions", "--notebook", path).out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert f"     {name}.wav  (earlier version 1)" in lines
+    assert lines[-1].startswith("     ")
+    assert any(line.endswith("  short.wav") for line in lines)
