@@ -2,9 +2,10 @@
 
 In: the cuts made, what is known of the setup, tapped modes. Out: a speed and a depth to cut and record, or
 that nothing is left to gain; with the reason in one sentence.
-Method: machines that would have done what was heard (chatter/advice/machines.py) give the chance that each
-speed and depth is stable; the setting with the largest expected gain in removal rate over the best stable one
-so far is taken, with a small worth for what a doubtful cut teaches. One step ahead only.
+Method: machines that would have done what was heard give the chance that each speed and depth is stable
+(chatter/advice/chances.py); the setting with the largest expected gain in removal rate over the best stable
+one so far (chatter/advice/heard.py) is taken, with a small worth for what a doubtful cut teaches. One step
+ahead only.
 Leaves out: where the history is kept; feeds other than the one that keeps the chip load.
 """
 
@@ -15,20 +16,30 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.advice.machines import ChatterLine, HeardCut, Machines, draw_machines
+from chatter.advice.chances import ChanceGrid, draw_history, grid_chances
+from chatter.advice.heard import (
+    BestSoFar,
+    MadeCut,
+    allows_speed,
+    find_best,
+    find_held,
+    keep_chip_load,
+    range_to_try,
+    true_per_set,
+)
+from chatter.advice.machines import Machines
 from chatter.advice.shapes import KnownMode
-from chatter.advice.speeds import score_depths, smooth_over_speeds, speed_grid_rpm
+from chatter.advice.speeds import speed_grid_rpm
 from chatter.advice.words import tell_machines
 from chatter.errors import InputError
 from chatter.milling.limits import (
     SpeedRange,
     feed_at_mm_min,
     feed_to_suggest_mm_min,
-    find_speed_range,
     power_needed_w,
     takes_thick_chips,
 )
-from chatter.model.cut import CutSetup, Verdict
+from chatter.model.cut import CutSetup
 from chatter.model.notebook import SAME_SPEED
 
 Floats = NDArray[np.float64]
@@ -38,35 +49,14 @@ MOST_CUTS = 5  # own choice: so many cuts a practitioner gives a setup
 LEAST_GAIN = 0.05  # own choice: less than this share of the best isn't worth a cut
 LEARNING = 0.05  # own choice: worth of the most doubtful cut, as a share of the best
 FIRST_CHANCE, LATER_CHANCE = 0.75, 0.9  # asked of a cut while none was stable yet; own choice
+LIKELY, HOPELESS = 0.5, 0.2  # above the first a cut "should be" stable, below the last it is not; own choice
 SPEEDS, DEPTHS, SHALLOWEST = 181, 16, 0.12  # of the grid; the last a share of its deepest
 LEAST_WIDTH = 1.001  # of the grid of speeds; own choice
+LEAST_MM = 0.01  # own choice: nobody can set less
 TRIED_AGAIN = 0.9  # of a depth that chattered: at much the same speed nothing deeper is tried; own choice
-DOUBTFUL = 0.2  # a stable verdict with more chance of chatter counts only where there is no surer; own choice
 LIGHTER_SHARE = 0.45  # of the depth of a cut that may double its period; own choice
 STEP_DOWN = 0.6  # of the depth where a chattering cut tells of no machine; own choice
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MadeCut:
-    """One cut of the setup that carries a verdict."""
-
-    rpm: float  # true
-    set_rpm: float
-    depth_mm: float
-    verdict: Verdict
-    chatter_probability: float
-    lines: tuple[ChatterLine, ...] = ()  # strongest first; empty where no chatter was heard
-    feed_mm_min: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BestSoFar:
-    """The setting with the highest removal rate that was heard stable."""
-
-    set_rpm: float
-    depth_mm: float
-    feed_mm_min: float | None
-    removal_mm3_min: float | None  # None where feed or width isn't known
+NO_MORE = f"No further cut promises {100 * LEAST_GAIN:.0f} % more than the best so far."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,86 +71,6 @@ class NextCut:
     stable_probability: float | None  # None where nothing heard tells of the machine
     best: BestSoFar | None
     why: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ChanceGrid:
-    """How likely a cut is stable over speed and depth."""
-
-    speeds_rpm: Floats  # (n,), true, rising
-    depths_mm: Floats  # (m,), rising
-    stable_probability: Floats  # (m, n)
-
-
-def find_best(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> BestSoFar | None:
-    """Give the stable cut inside the limits that removed most, unless it chattered when it was made again."""
-    stable = [
-        number for number, cut in enumerate(cuts) if cut.verdict == "stable" and _is_inside(cut, setup=setup)
-    ]
-    doubtful = {number for number in stable if cuts[number].chatter_probability > DOUBTFUL}
-    stable.sort(key=lambda number: (number in doubtful, -cuts[number].set_rpm * cuts[number].depth_mm))
-    held = (cuts[number] for number in stable if not _chattered_later(cuts, number))
-    best = next(held, None)
-    if best is None:
-        return None
-    feed = best.feed_mm_min or feed_to_suggest_mm_min(setup, set_rpm=best.set_rpm)
-    removal = None
-    if feed is not None and setup.width_mm is not None:
-        removal = feed * best.depth_mm * setup.width_mm
-    return BestSoFar(set_rpm=best.set_rpm, depth_mm=best.depth_mm, feed_mm_min=feed, removal_mm3_min=removal)
-
-
-def _chattered_later(cuts: tuple[MadeCut, ...], number: int) -> bool:
-    """Say whether a setting that was stable chattered when it was cut again, or a shallower one did."""
-    cut = cuts[number]
-    return any(
-        later.verdict == "chatter"
-        and abs(later.rpm / cut.rpm - 1) < SAME_SPEED
-        and later.depth_mm <= cut.depth_mm
-        for later in cuts[number + 1 :]
-    )
-
-
-def draw_history(
-    cuts: tuple[MadeCut, ...], *, setup: CutSetup, known: tuple[KnownMode, ...] = ()
-) -> Machines | None:
-    """Draw machines that explain a history; their depths are shares of the last cut's."""
-    last_mm = cuts[-1].depth_mm
-    heard = tuple(
-        HeardCut(
-            rpm=cut.rpm,
-            depth_share=cut.depth_mm / last_mm,
-            chatter_probability=cut.chatter_probability,
-            lines=cut.lines,
-        )
-        for cut in reversed(cuts)
-    )
-    return draw_machines(heard, setup=setup, known=known)
-
-
-def grid_chances(
-    machines: Machines, *, last_depth_mm: float, speeds_rpm: Floats, depths_mm: Floats, flutes: int
-) -> ChanceGrid:
-    """Give the chance of a stable cut at each speed and depth.
-
-    Parameters
-    ----------
-    machines
-        From `draw_history`.
-    last_depth_mm
-        Depth of the last cut of that history.
-    speeds_rpm, depths_mm
-        Shapes (n,) from `speed_grid_rpm`, and (m,), rising.
-    flutes
-        Cutting edges.
-    """
-    rows = score_depths(
-        machines, depth_shares=depths_mm / last_depth_mm, speeds_rpm=speeds_rpm, flutes=flutes
-    )
-    smooth = np.array([smooth_over_speeds(row) for row in rows])
-    return ChanceGrid(
-        speeds_rpm=speeds_rpm, depths_mm=depths_mm, stable_probability=np.clip(smooth, 0.0, 1.0)
-    )
 
 
 def choose_next(
@@ -183,8 +93,8 @@ def choose_next(
     known
         Tapped modes and humps.
     boldest_step
-        Most that the depth may grow over the deepest stable cut so far, above 1. Before any cut was stable,
-        nothing deeper than the shallowest one that chattered is tried.
+        Most that the depth may grow over the deepest cut that was heard stable and holds, above 1. Where none
+        does, nothing deeper than the shallowest one that chattered is tried.
     weighed
         The cuts that tell of the machine, where a long history holds more than are worth weighing; all of
         them when not given.
@@ -192,62 +102,160 @@ def choose_next(
     Raises
     ------
     InputError
-        The limits leave no speed to try.
+        The limits leave no speed to try, or the spindle has not the power for any cut.
     """
     best = find_best(cuts, setup=setup)
-    if len(cuts) >= MOST_CUTS and best is not None:
-        return _done(best, cuts, why=f"{len(cuts)} cuts are made: use the best that was heard stable.")
     limits = range_to_try(cuts, setup=setup)
+    told = cuts if weighed is None else weighed
+    machines = draw_history(told, setup=setup, known=known) if told else None
+    setup = keep_chip_load(setup, best)
+    last_mm = told[-1].depth_mm if told else math.nan
+    history = _History(cuts=cuts, last_mm=last_mm, limits=limits)
+    if len(cuts) >= MOST_CUTS and best is not None:
+        why = f"{len(cuts)} cuts are made: use the best that was heard stable."
+        return _done(best, history, machines, setup=setup, why=why)
     if limits.is_empty:
         raise InputError(
             f"the limits of spindle and tool leave no speed to try (lowest {limits.low_rpm:,g} rpm, highest "
             f"{limits.high_rpm:,g}): copy the setup with the right ones, and record a cut inside them"
         )
-    deepest_mm = _deepest_mm(cuts, setup=setup, boldest_step=boldest_step)
-    told = cuts if weighed is None else weighed
-    machines = draw_history(told, setup=setup, known=known) if told else None
-    if machines is None:
-        return _step_blindly(cuts, setup=setup, limits=limits, best=best, deepest_mm=deepest_mm)
-    slip = true_per_set(cuts)
-    # A grid has a width, also where the spindle has one speed only; what is dialled stays inside the limits.
-    low, high = limits.low_rpm, max(limits.high_rpm, limits.low_rpm * LEAST_WIDTH)
-    grid = grid_chances(
-        machines,
-        last_depth_mm=told[-1].depth_mm,
-        speeds_rpm=speed_grid_rpm(low * slip, high_rpm=high * slip, points=SPEEDS),
-        depths_mm=deepest_mm * np.geomspace(SHALLOWEST, 1.0, DEPTHS),
-        flutes=setup.flutes,
-    )
-    removal = grid.depths_mm[:, None] * grid.speeds_rpm[None, :] / slip  # at the same chip load and width
-    able = _has_power(grid, slip=slip, setup=setup) & ~_was_spoilt(grid, cuts) & _one_step(grid, cuts)
-    chance = np.where(able, grid.stable_probability, 0.0)
-    if best is None:
-        tried = sum(cut.verdict != "stable" for cut in cuts)
-        at = _likely(chance, removal, asked=FIRST_CHANCE if tried <= 1 else LATER_CHANCE)
-        why = f"No cut was stable yet; this one should be, in {tell_machines(round(float(chance[at]), 3))}."
-    else:
-        had = best.set_rpm * best.depth_mm
-        more = np.maximum(removal / had - 1, 0.0)
-        gain = chance * more
-        if gain.max() < LEAST_GAIN:
-            return _done(
-                best, cuts, why=f"No further cut promises {100 * LEAST_GAIN:.0f} % more than the best so far."
-            )
-        doubt = np.where(more > 0, 4 * chance * (1 - chance), 0.0)
-        at = _place(gain + LEARNING * doubt)
-        same = ", at the same chip load," if takes_thick_chips(setup) else ""
-        why = (
-            f"It would{same} remove {100 * more[at]:.0f} % more than the best stable cut so far, and is "
-            f"stable in {tell_machines(round(float(chance[at]), 3))}."
+    deepest_mm = _deepest_mm(cuts, setup=setup, best=best, boldest_step=boldest_step)
+    driven_mm = _powered_mm(deepest_mm, set_rpm=limits.low_rpm, setup=setup)  # the slowest takes the least
+    if best is None and driven_mm < min(LEAST_MM, deepest_mm):
+        raise InputError(
+            f"the spindle's {setup.spindle_power_w:,g} W drive no cut of {LEAST_MM:g} mm at the width and "
+            "the chip load told: check these numbers, or copy the setup with less width and feed less"
         )
-    set_rpm = _dialled(float(grid.speeds_rpm[at[1]]) / slip, low=limits.low_rpm, high=limits.high_rpm)
+    if machines is None:
+        return _step_blindly(history, setup=setup, best=best, deepest_mm=deepest_mm)
+    if best is None:
+        return _make_stable(history, machines, setup=setup, deepest_mm=driven_mm)
+    return _gain(history, machines, setup=setup, best=best, deepest_mm=driven_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _History:
+    """What was cut, and what it tells."""
+
+    cuts: tuple[MadeCut, ...]
+    last_mm: float  # depth to which the machines' limits are told
+    limits: SpeedRange
+
+    @property
+    def slip(self) -> float:
+        """True speed over the dialled one."""
+        return true_per_set(self.cuts)
+
+    def chances(self, machines: Machines, *, depths_mm: Floats, flutes: int) -> ChanceGrid:
+        """Give the chances over the speeds that may be dialled."""
+        # A grid has a width, also where the spindle has one speed only; the dial stays inside the limits.
+        low = self.limits.low_rpm
+        high = max(self.limits.high_rpm, low * LEAST_WIDTH)
+        return grid_chances(
+            machines,
+            cuts=self.cuts,
+            last_depth_mm=self.last_mm,
+            speeds_rpm=speed_grid_rpm(low * self.slip, high_rpm=high * self.slip, points=SPEEDS),
+            depths_mm=depths_mm,
+            flutes=flutes,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Choice:
+    """Places that may be cut, each with what it removes and its chance; 0 where it may not be cut."""
+
+    grid: ChanceGrid
+    removal: Floats  # rpm times mm: at the same chip load and width the removal rate goes with it
+    chance: Floats  # (depths, speeds), as the two above
+
+
+def _look(history: _History, machines: Machines, *, setup: CutSetup, deepest_mm: float) -> _Choice:
+    """Look at the speeds that may be dialled, down to a depth."""
+    depths_mm = deepest_mm * np.geomspace(SHALLOWEST, 1.0, DEPTHS)
+    grid = history.chances(machines, depths_mm=depths_mm, flutes=setup.flutes)
+    able = _has_power(grid, slip=history.slip, setup=setup)
+    able &= ~_was_spoilt(grid, history.cuts) & _one_step(grid, history.cuts, setup=setup)
+    return _Choice(
+        grid=grid,
+        removal=grid.depths_mm[:, None] * grid.speeds_rpm[None, :] / history.slip,
+        chance=np.where(able, grid.stable_probability, 0.0),
+    )
+
+
+def _make_stable(history: _History, machines: Machines, *, setup: CutSetup, deepest_mm: float) -> NextCut:
+    """Choose a cut that is likely to be stable, where none was so far."""
+    choice = _look(history, machines, setup=setup, deepest_mm=deepest_mm)
+    while choice.chance.max() < HOPELESS and SHALLOWEST * deepest_mm > LEAST_MM:
+        deepest_mm *= SHALLOWEST
+        choice = _look(history, machines, setup=setup, deepest_mm=deepest_mm)
+    if not choice.chance.any():
+        return _step_blindly(history, setup=setup, best=None, deepest_mm=deepest_mm)
+    tried = sum(cut.verdict != "stable" for cut in history.cuts)
+    at = _likely(choice.chance, choice.removal, asked=FIRST_CHANCE if tried <= 1 else LATER_CHANCE)
+    chance = round(float(choice.chance[at]), 3)
+    none = "No cut was stable yet"
+    if any(cut.verdict == "stable" for cut in history.cuts):
+        none = "No cut counts as stable yet (what was heard so chattered at less depth, or breaks a limit)"
+    if chance >= LIKELY:
+        why = f"{none}; this one should be, in {tell_machines(chance)}."
+    elif chance >= HOPELESS:
+        why = f"{none}; this one is in {tell_machines(chance)}, and none promises more."
+    else:
+        why = (
+            f"{none}, and none that was looked at is likely to be: this one is in "
+            f"{tell_machines(chance)}. Better change something else first: a shorter or stiffer tool, less "
+            "width, work clamped better."
+        )
+    return _cut_at(choice, at, history=history, setup=setup, best=None, why=why)
+
+
+def _gain(
+    history: _History, machines: Machines, *, setup: CutSetup, best: BestSoFar, deepest_mm: float
+) -> NextCut:
+    """Choose the cut that promises most over the best so far, or say that none does."""
+    choice = _look(history, machines, setup=setup, deepest_mm=deepest_mm)
+    had = best.set_rpm * best.depth_mm
+    more = np.maximum(choice.removal / had - 1, 0.0)
+    gain = choice.chance * more
+    if gain.max() < LEAST_GAIN:
+        return _done(best, history, machines, setup=setup, why=NO_MORE)
+    doubt = np.where(more > 0, 4 * choice.chance * (1 - choice.chance), 0.0)
+    at = _place(gain + LEARNING * doubt)
+    same = ", at the same chip load," if takes_thick_chips(setup) else ""
+    chosen = _cut_at(choice, at, history=history, setup=setup, best=best, why="")
+    percent = 100 * (chosen.set_rpm * chosen.depth_mm / had - 1)
+    why = (
+        f"It would{same} remove {percent:.0f} % more than the best stable cut so far, and is "
+        f"stable in {tell_machines(round(float(choice.chance[at]), 3))}."
+    )
+    return replace(chosen, why=why)
+
+
+def _cut_at(
+    choice: _Choice,
+    at: tuple[int, int],
+    *,
+    history: _History,
+    setup: CutSetup,
+    best: BestSoFar | None,
+    why: str,
+) -> NextCut:
+    """Give the place chosen as a setting that can be dialled."""
+    limits, slip = history.limits, history.slip
+    depth_mm, rpm = float(choice.grid.depths_mm[at[0]]), float(choice.grid.speeds_rpm[at[1]])
+    set_rpm = _dialled(rpm / slip, low=limits.low_rpm, high=limits.high_rpm)
+    if _is_quiet(history.cuts) and depth_mm > max(cut.depth_mm for cut in history.cuts):
+        # Deeper at a speed that was cut: at just that one.
+        kept = [cut for cut in history.cuts if allows_speed(setup, set_rpm=cut.set_rpm)]
+        set_rpm = min(kept, key=lambda cut: abs(cut.rpm / rpm - 1)).set_rpm
     return NextCut(
         action="cut",
         rpm=set_rpm * slip,
         set_rpm=set_rpm,
-        depth_mm=round_down(float(grid.depths_mm[at[0]])),
+        depth_mm=round_down(_powered_mm(depth_mm, set_rpm=set_rpm, setup=setup)),
         feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
-        stable_probability=round(float(chance[at]), 3),
+        stable_probability=round(float(choice.chance[at]), 3),
         best=best,
         why=why,
     )
@@ -299,42 +307,17 @@ def _likely(chance: Floats, removal: Floats, *, asked: float) -> tuple[int, int]
     return _place(np.where(enough, chance * removal, -1.0))
 
 
-def _deepest_mm(cuts: tuple[MadeCut, ...], *, setup: CutSetup, boldest_step: float) -> float:
+def _deepest_mm(
+    cuts: tuple[MadeCut, ...], *, setup: CutSetup, best: BestSoFar | None, boldest_step: float
+) -> float:
     """Give the deepest that may be tried."""
-    stable = [cut.depth_mm for cut in cuts if cut.verdict == "stable"]
-    deepest = boldest_step * max(stable) if stable else min(cut.depth_mm for cut in cuts)
+    if best is None:
+        spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
+        spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
+        deepest = min(spoilt or [cut.depth_mm for cut in cuts])
+    else:
+        deepest = boldest_step * max(cuts[one.number].depth_mm for one in find_held(cuts, setup=setup))
     return deepest if setup.most_depth_mm is None else min(deepest, setup.most_depth_mm)
-
-
-def range_to_try(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> SpeedRange:
-    """Give the speeds that may be dialled.
-
-    Without a known fastest one none is above what was dialled; without a known slowest one those are in it
-    that were dialled.
-    """
-    dialled = [cut.set_rpm for cut in cuts]
-    found = find_speed_range(replace(setup, rpm=max(dialled) if setup.max_rpm is None else setup.rpm))
-    if setup.min_rpm is None:
-        found = replace(found, low_rpm=min(found.low_rpm, *dialled))
-    return found
-
-
-def allows_speed(setup: CutSetup, *, set_rpm: float) -> bool:
-    """Say whether a dialled speed keeps the limits that were told."""
-    fastest = [rpm for rpm in (setup.max_rpm, setup.tool_max_rpm) if rpm is not None]
-    return all(set_rpm <= rpm for rpm in fastest) and (setup.min_rpm is None or set_rpm >= setup.min_rpm)
-
-
-def _is_inside(cut: MadeCut, *, setup: CutSetup) -> bool:
-    """Say whether a cut that was made keeps the limits that were told."""
-    return allows_speed(setup, set_rpm=cut.set_rpm) and (
-        setup.most_depth_mm is None or cut.depth_mm <= setup.most_depth_mm
-    )
-
-
-def true_per_set(cuts: tuple[MadeCut, ...]) -> float:
-    """Give the true speed over the dialled one, the middle of the cuts."""
-    return float(np.median([cut.rpm / cut.set_rpm for cut in cuts]))
 
 
 def _dialled(set_rpm: float, *, low: float, high: float) -> float:
@@ -366,46 +349,50 @@ def _was_spoilt(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_
     return spoilt
 
 
-def _one_step(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_]:
+def _is_quiet(cuts: tuple[MadeCut, ...]) -> bool:
+    """Say whether no cut has chattered: what was heard tells little of the machine then."""
+    return all(cut.verdict == "stable" for cut in cuts)
+
+
+def _one_step(grid: ChanceGrid, cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> NDArray[np.bool_]:
     """Say where not both speed and depth are new, while no cut has chattered. Shape (depths, speeds).
 
-    What was heard tells little of the machine then: another speed is tried at a depth that was stable.
+    Another speed is tried at a depth that was stable.
     """
-    if any(cut.verdict != "stable" for cut in cuts):
+    if not _is_quiet(cuts):
         return np.ones(grid.stable_probability.shape, dtype=np.bool_)
-    cut_rpm = np.array([cut.rpm for cut in cuts])
-    away = np.min(np.abs(grid.speeds_rpm[None, :] / cut_rpm[:, None] - 1), axis=0)
+    cut_rpm = np.array([cut.rpm for cut in cuts if allows_speed(setup, set_rpm=cut.set_rpm)])
+    away = np.abs(grid.speeds_rpm[None, :] / cut_rpm[:, None] - 1).min(axis=0, initial=np.inf)
     deepest_mm = max(cut.depth_mm for cut in cuts)
     return np.asarray((grid.depths_mm[:, None] <= deepest_mm) | (away[None, :] < SAME_SPEED))
 
 
-def _done(best: BestSoFar, cuts: tuple[MadeCut, ...], *, why: str) -> NextCut:
+def _done(
+    best: BestSoFar, history: _History, machines: Machines | None, *, setup: CutSetup, why: str
+) -> NextCut:
     """Give the setting to keep, one that was heard stable."""
-    held = max(
-        (cut for cut in cuts if cut.set_rpm == best.set_rpm and cut.depth_mm == best.depth_mm),
-        key=lambda cut: -cut.chatter_probability,
-    )
+    chance = 1 - best.chatter_probability
+    if machines is not None and not history.limits.is_empty:
+        depths_mm = np.array([best.depth_mm])
+        grid = history.chances(machines, depths_mm=depths_mm, flutes=setup.flutes)
+        chance = float(grid.stable_probability[0, np.argmin(np.abs(grid.speeds_rpm - best.rpm))])
     return NextCut(
         action="done",
-        rpm=best.set_rpm * true_per_set(cuts),
+        rpm=best.rpm,
         set_rpm=best.set_rpm,
         depth_mm=best.depth_mm,
         feed_mm_min=best.feed_mm_min,
-        stable_probability=round(1 - held.chatter_probability, 3),
+        stable_probability=round(chance, 3),
         best=best,
         why=why,
     )
 
 
 def _step_blindly(
-    cuts: tuple[MadeCut, ...],
-    *,
-    setup: CutSetup,
-    limits: SpeedRange,
-    best: BestSoFar | None,
-    deepest_mm: float,
+    history: _History, *, setup: CutSetup, best: BestSoFar | None, deepest_mm: float
 ) -> NextCut:
     """Go deeper where nothing chattered, and shallower where chatter tells of no machine."""
+    cuts, limits = history.cuts, history.limits
     last = cuts[-1]
     if best is None:
         depth_mm = min(deepest_mm, STEP_DOWN * min(cut.depth_mm for cut in cuts))
@@ -424,12 +411,10 @@ def _step_blindly(
     set_rpm = min(max(set_rpm, limits.low_rpm), limits.high_rpm)
     depth_mm = _powered_mm(depth_mm, set_rpm=set_rpm, setup=setup)
     if best is not None and set_rpm * depth_mm < (1 + LEAST_GAIN) * best.set_rpm * best.depth_mm:
-        return _done(
-            best, cuts, why=f"No further cut promises {100 * LEAST_GAIN:.0f} % more than the best so far."
-        )
+        return _done(best, history, None, setup=setup, why=NO_MORE)
     return NextCut(
         action="cut",
-        rpm=set_rpm * true_per_set(cuts),
+        rpm=set_rpm * history.slip,
         set_rpm=set_rpm,
         depth_mm=round_down(depth_mm),
         feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),

@@ -25,6 +25,7 @@ RECORDING_CAUTIONS = (
 )
 URGENT_CONCERNS = frozenset({"power", "chip-thick"})  # the tool may break or the spindle stall: told first
 BIG_JUMP = 2.0  # own choice: times the present speed and feed, from where on the machine is asked after
+DOUBTFUL = 0.2  # a stable verdict with more chance of chatter counts only where there is no surer; own choice
 IN_STEP = 0.15  # own choice: swings off a whole number, up to which a tooth meets the last one's wave in step
 UNLIKELY_THERE = "No allowed speed is likely to be stable at this depth: take less depth there, too."
 
@@ -118,3 +119,12 @@ def tell_machines(probability: float) -> str:
     if probability < 0.01:
         return "less than 1 of 100 likely machines"
     return f"{round(100 * probability)} of 100 likely machines"
+
+
+def tell_passed_over(*, set_rpm: float, depth_mm: float, chatter_probability: float) -> str:
+    """Say which setting would remove more than the best so far, and why it isn't that."""
+    return (
+        f"{set_rpm:,.0f} rpm at {depth_mm:g} mm would remove more and was heard stable, but with "
+        f"{round(100 * chatter_probability)} chances in 100 of chatter; above {round(100 * DOUBTFUL)} a "
+        "surer setting goes first. Cut and record it again to be sure."
+    )

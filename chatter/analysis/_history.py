@@ -15,11 +15,11 @@ from chatter.analysis._values import read_number
 from chatter.errors import BadValueError, InputError
 from chatter.model.cut import CutSetup
 from chatter.model.notebook import (
-    SAME_SPEED,
     WORDS,
     Card,
     CardNoise,
     CardRow,
+    DoubtfulSetting,
     KeptBest,
     KeptCut,
     KeptSetup,
@@ -29,11 +29,18 @@ from chatter.model.notebook import (
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
 from chatter.notebook.checks import check_in_use
-from chatter.notebook.documents import MOST_CUTS, noise_cutting_db, pick_telling_cuts, read_analysis
+from chatter.notebook.documents import (
+    MOST_CUTS,
+    from_onset_on,
+    noise_cutting_db,
+    pick_telling_cuts,
+    read_analysis,
+    read_onset_mm,
+)
 from chatter.notebook.store import now
 
 if TYPE_CHECKING:
-    from chatter.advice.next_cut import BestSoFar, MadeCut
+    from chatter.advice.heard import BestSoFar, HeldSetting, MadeCut
     from chatter.advice.shapes import KnownMode
 
 MOST_BOLD = 10.0
@@ -73,7 +80,8 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     if not history.cuts and untold is None:
         raise _no_cuts(history.setup)
     from chatter.advice.concerns import Setting, find_concerns
-    from chatter.advice.next_cut import allows_speed, choose_lighter, choose_next, range_to_try
+    from chatter.advice.heard import allows_speed, keep_chip_load, range_to_try
+    from chatter.advice.next_cut import choose_lighter, choose_next
     from chatter.advice.words import (
         BIG_JUMP,
         URGENT_CONCERNS,
@@ -90,6 +98,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         untold = None  # no cut may be made at that speed again
         if not history.cuts:
             raise _no_cuts(history.setup)
+    at_load = known
     if untold is not None and untold.depth_mm is not None:
         chosen = choose_lighter(
             made, setup=known, rpm=untold.true_rpm, set_rpm=untold.set_rpm, depth_mm=untold.depth_mm
@@ -98,8 +107,9 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         chosen = choose_next(
             made, setup=known, known=_known_modes(history), boldest_step=boldest_step, weighed=weighed
         )
+        at_load = keep_chip_load(known, chosen.best)
     setting = Setting(set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min, depth_mm=chosen.depth_mm)
-    concerns = find_concerns(known, settings=[setting], keeps_present=False)
+    concerns = find_concerns(at_load, settings=[setting], keeps_present=False)
     limits = range_to_try(made, setup=known) if made else find_speed_range(known)
     cautions = list_cautions(limits, record_again=False, gives_speeds=chosen.action == "cut")
     if chosen.set_rpm > BIG_JUMP * known.rpm:
@@ -111,7 +121,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     if tone_hz is not None:
         cautions = (ask_for_air_pass_first(tone_hz), *cautions)
     urgent = tuple(concern.message for concern in concerns if concern.code in URGENT_CONCERNS)
-    urgent += explain_no_feed(known, set_rpm=chosen.set_rpm) if chosen.feed_mm_min is None else ()
+    urgent += explain_no_feed(at_load, set_rpm=chosen.set_rpm) if chosen.feed_mm_min is None else ()
     others = tuple(concern.message for concern in concerns if concern.code not in URGENT_CONCERNS)
     best = _best(chosen.best, history)
     if best is not None and best.may_double and chosen.action == "done":
@@ -151,14 +161,9 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
         raise _no_cuts(history.setup)
     import numpy as np
 
-    from chatter.advice.next_cut import (
-        SPEEDS,
-        draw_history,
-        find_best,
-        grid_chances,
-        range_to_try,
-        true_per_set,
-    )
+    from chatter.advice.chances import draw_history, grid_chances
+    from chatter.advice.heard import find_best, range_to_try, true_per_set
+    from chatter.advice.next_cut import SPEEDS
     from chatter.advice.speeds import speed_grid_rpm
 
     known = _present(history)
@@ -168,20 +173,23 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
     low = min([limits.low_rpm * slip, *speeds])
     high = max([limits.high_rpm * slip, *speeds])
     grid_rpm = speed_grid_rpm(low, high_rpm=max(high, 1.01 * low), points=SPEEDS)
+    best = find_best(made, setup=known)
     top_mm = MAP_ROOM * max(cut.depth_mm or 0.0 for cut in history.cuts)
     depths_mm = np.linspace(top_mm / MAP_DEPTHS, top_mm, MAP_DEPTHS)
+    if best is not None:  # so that its chance can be read, and is the one that the next cut goes by
+        depths_mm = np.unique(np.append(depths_mm, best.depth_mm))
     machines = draw_history(weighed, setup=known, known=_known_modes(history)) if weighed else None
     chances = None
     if machines is not None:
         grid = grid_chances(
             machines,
+            cuts=made,
             last_depth_mm=weighed[-1].depth_mm,
             speeds_rpm=grid_rpm,
             depths_mm=depths_mm,
             flutes=known.flutes,
         )
         chances = tuple(tuple(round(float(one), 4) for one in row) for row in grid.stable_probability)
-    best = find_best(made, setup=known)
     return SetupMap(
         program=program_part({"setup": history.setup.name}),
         setup=history.setup.name,
@@ -192,13 +200,15 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
         cuts=history.cuts,
         left_out=history.left_out,
         best_so_far=_best(best, history),
-        best_rpm=None if best is None else best.set_rpm * slip,
+        best_rpm=None if best is None else best.rpm,
         retired=history.setup.retired,
     )
 
 
 def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
-    """Give the settings of a setup that were heard stable, most metal first, one a speed.
+    """Give the settings of a setup that were heard stable, one a speed, best first.
+
+    The first is the best of `chatter next`. The sure ones go by the metal they remove; then the doubtful.
 
     Raises
     ------
@@ -208,9 +218,8 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
         The file can't be used.
     """
     history = _read(setup, notebook, most=0)
-    rows: list[CardRow] = []
     from chatter.advice.concerns import Setting, find_heard_concerns
-    from chatter.advice.next_cut import allows_speed
+    from chatter.advice.heard import allows_speed, find_best, rank_held
     from chatter.advice.words import URGENT_CONCERNS, USUAL_CAUTIONS, caution_outside
 
     known = _present(history) if history.cuts else None
@@ -219,17 +228,16 @@ def make_card(setup: str, *, notebook: NotebookPath = None) -> Card:
         for cut in history.cuts
         if cut.verdict == "stable" and known is not None and not allows_speed(known, set_rpm=cut.set_rpm)
     }
-    for cut in sorted(history.cuts, key=lambda cut: -cut.set_rpm * (cut.depth_mm or 0.0)):
-        if cut.set_rpm in outside:
-            continue
-        taken = any(abs(cut.set_rpm / row.set_rpm - 1) < SAME_SPEED for row in rows)
-        if cut.verdict == "stable" and not taken and len(rows) < CARD_ROWS:
-            row = _card_row(cut, history)
-            if row is not None:
-                rows.append(row)
+    rows: list[CardRow] = []
+    best: KeptBest | None = None
+    if known is not None:
+        made, _ = _made(history)
+        rows = [_card_row(held, history) for held in rank_held(made, setup=known, most=CARD_ROWS)]
+        best = _best(find_best(made, setup=known), history)
     doubtful = [row.set_rpm for row in rows if row.may_double]
     cautions = [caution_outside(sorted(outside))] if outside else []
     cautions += [caution_doubling(doubtful)] if doubtful else []
+    cautions += [] if best is None or best.passed_over is None else [best.passed_over.message]
     settings = [
         Setting(set_rpm=row.set_rpm, feed_mm_min=row.feed_mm_min, depth_mm=row.depth_mm) for row in rows
     ]
@@ -274,7 +282,7 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
     """Read a setup's cuts, and the documents of those that tell most."""
     with Notebook(notebook_path(notebook)) as opened:
         kept = opened.find_setup(setup)
-        listed = settle_cuts(opened.list_cuts(setup))
+        listed = tuple(from_onset_on(cut) for cut in settle_cuts(opened.list_cuts(setup)))
         cuts = tuple(cut for cut in listed if cut.depth_mm is not None and cut.verdict != "undecided")
         telling = pick_telling_cuts(cuts, most=most)
         return _Read(
@@ -342,13 +350,14 @@ def _present(history: _Read) -> CutSetup:
 def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
     """Give all cuts as the advice sees them, and the few that tell most, with their chatter's lines."""
     from chatter.advice.advise import find_lines
-    from chatter.advice.next_cut import MadeCut
+    from chatter.advice.heard import MadeCut
 
     made, weighed = [], []
     for cut in history.cuts:
         document = history.documents.get(cut.number)
         worst = None if document is None else as_settled(read_analysis(document), cut).worst
         probability = 0.5 if cut.chatter_probability is None else cut.chatter_probability
+        onset_mm, onset_sd_mm = (None, None) if document is None else read_onset_mm(document)
         one = MadeCut(
             rpm=cut.true_rpm,
             set_rpm=cut.set_rpm,
@@ -357,6 +366,7 @@ def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
             chatter_probability=probability,
             lines=() if worst is None or cut.verdict == "stable" else find_lines(worst),
             feed_mm_min=cut.feed_mm_min,
+            depth_sd_mm=None if onset_mm is None or cut.verdict != "chatter" else onset_sd_mm,
         )
         made.append(one)
         if document is not None:
@@ -381,28 +391,34 @@ def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
         for cut in history.cuts
         if (cut.verdict, cut.set_rpm, cut.depth_mm) == ("stable", best.set_rpm, best.depth_mm)
     ]
+    from chatter.advice.words import tell_passed_over
+
+    over = None if best.passed_over is None else history.cuts[best.passed_over.number]
     return KeptBest(
         set_rpm=best.set_rpm,
         depth_mm=best.depth_mm,
         feed_mm_min=best.feed_mm_min,
         removal_mm3_min=best.removal_mm3_min,
         may_double=any(may_double(cut, among=history.listed) for cut in there),
+        passed_over=None
+        if best.passed_over is None or over is None
+        else DoubtfulSetting(
+            set_rpm=over.set_rpm,
+            depth_mm=over.depth_mm or 0.0,
+            chatter_probability=best.passed_over.chatter_probability,
+            message=tell_passed_over(
+                set_rpm=over.set_rpm,
+                depth_mm=over.depth_mm or 0.0,
+                chatter_probability=best.passed_over.chatter_probability,
+            ),
+        ),
     )
 
 
-def _card_row(cut: KeptCut, history: _Read) -> CardRow | None:
-    """Give the row of a stable cut; None where the same setting chattered too."""
+def _card_row(held: "HeldSetting", history: _Read) -> CardRow:
+    """Give the row of a setting that holds."""
+    cut = history.cuts[held.number]
     depth_mm = cut.depth_mm or 0.0
-    # By the dial too: a card is read by it, and load may have slowed one cut and not the other.
-    near = [
-        one
-        for one in history.cuts
-        if min(abs(one.true_rpm / cut.true_rpm - 1), abs(one.set_rpm / cut.set_rpm - 1)) < SAME_SPEED
-    ]
-    spoilt = [one.depth_mm or 0.0 for one in near if one.verdict != "stable"]
-    if spoilt and min(spoilt) <= depth_mm:
-        return None
-    held = [one for one in near if one.verdict == "stable" and (one.depth_mm or 0.0) >= depth_mm]
     width_mm = history.setup.facts.width_mm or cut.width_mm
     feed = cut.feed_mm_min
     return CardRow(
@@ -411,8 +427,8 @@ def _card_row(cut: KeptCut, history: _Read) -> CardRow | None:
         depth_mm=depth_mm,
         width_mm=width_mm,
         removal_mm3_min=None if feed is None or width_mm is None else feed * depth_mm * width_mm,
-        cuts=len(held),
-        chatter_probability=max(one.chatter_probability or 0.0 for one in held),
-        chatter_depth_mm=min(spoilt, default=None),
+        cuts=held.cuts,
+        chatter_probability=held.chatter_probability,
+        chatter_depth_mm=held.spoilt_mm,
         may_double=may_double(cut, among=history.listed),
     )

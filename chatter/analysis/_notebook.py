@@ -29,7 +29,7 @@ from chatter.model.notebook import (
 from chatter.model.tap import Tap
 from chatter.notebook import Notebook
 from chatter.notebook.checks import check_in_use, check_name, check_same_facts
-from chatter.notebook.documents import pick_telling_cuts, read_analysis
+from chatter.notebook.documents import from_onset_on, pick_telling_cuts, read_analysis
 from chatter.notebook.exchange import Exchanged, export_lines, export_table, import_lines, read_lines
 from chatter.notebook.store import check_folder, is_there, open_or_make
 
@@ -249,7 +249,7 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
         filled = {key: facts[key] if values.get(key) is None else values[key] for key in FACT_NAMES}
         if facts["stick_out_mm"] is None or facts["max_depth_mm"] is None:
             _check_most_depth(filled)
-        telling = pick_telling_cuts(settle_cuts(opened.list_cuts(name)))
+        telling = pick_telling_cuts(tuple(from_onset_on(cut) for cut in settle_cuts(opened.list_cuts(name))))
         earlier = tuple(
             (
                 cut.sha256,

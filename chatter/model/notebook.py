@@ -86,6 +86,7 @@ class KeptCut:
     chatter_probability: float | None
     chatter_hz: float | None
     half_passing_db: float | None = None  # see JudgedCut; None of what older programs filed
+    ramp_onset_mm: float | None = None  # depth at which chatter began; None where no ramp told it
 
     @property
     def true_rpm(self) -> float:
@@ -166,14 +167,25 @@ class Filing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtfulSetting:
+    """A setting that was heard stable, though with so much chance of chatter that a surer one goes first."""
+
+    set_rpm: float
+    depth_mm: float
+    chatter_probability: float
+    message: str  # a sentence that says so
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class KeptBest:
-    """The setting with the highest removal rate that was heard stable."""
+    """The setting that removes most of those heard stable for sure; a doubtful one where there is none."""
 
     set_rpm: float
     depth_mm: float
     feed_mm_min: float | None
     removal_mm3_min: float | None  # None where feed or width isn't known
     may_double: bool = False  # teeth that cut in turns would sound alike, and no lighter cut there tells
+    passed_over: DoubtfulSetting | None = None  # would remove more
 
     def to_dict(self) -> dict[str, Any]:
         """Give the setting as it stands in a document."""
@@ -275,7 +287,7 @@ class CardRow:
     width_mm: float | None
     removal_mm3_min: float | None
     cuts: int  # made at this speed, this deep or deeper, all stable
-    chatter_probability: float  # the highest of those cuts
+    chatter_probability: float  # the highest of the cuts of just this depth
     chatter_depth_mm: float | None  # shallowest at this speed that was not stable; None where all were
     may_double: bool = False  # see KeptBest
 
@@ -314,7 +326,7 @@ class Card:
     facts: SetupFacts
     made: str  # UTC, ISO 8601
     cuts: int
-    rows: tuple[CardRow, ...]  # most metal first
+    rows: tuple[CardRow, ...]  # the sure ones, most metal first, then the doubtful
     noises: tuple[CardNoise, ...]  # newest first
     cautions: tuple[str, ...]
     retired: str | None = None  # see SetupMap

@@ -96,6 +96,20 @@ STEPS: tuple[tuple[str, ...], ...] = (
             width_mm, feed_mm_min, verdict, chatter_probability, chatter_hz, half_passing_db
         )""",
     ),
+    (
+        # Where chatter began in a ramped pass; of what was filed before it stands in the document.
+        "ALTER TABLE cuts ADD COLUMN ramp_onset_mm REAL",
+        """UPDATE cuts SET ramp_onset_mm = CASE
+            WHEN NOT json_valid(document) THEN NULL
+            WHEN json_type(document, '$.ramp.onset_depth_mm') IN ('integer', 'real')
+            THEN json_extract(document, '$.ramp.onset_depth_mm')
+        END""",
+        "DROP INDEX cuts_to_list",
+        """CREATE INDEX cuts_to_list ON cuts (
+            setup_id, is_current, id, sha256, version, added, file, set_rpm, measured_rpm, depth_mm,
+            width_mm, feed_mm_min, verdict, chatter_probability, chatter_hz, half_passing_db, ramp_onset_mm
+        )""",
+    ),
 )
 VERSION = len(STEPS)
 

@@ -5,11 +5,13 @@ Leaves out: the store, and every judgement of the sound.
 """
 
 import math
+from dataclasses import replace
 from typing import Any
 
 from chatter.model.cut import NO_RAMP, CutAnalysis, JudgedCut, Line, Spindle, present_depth_mm
 from chatter.model.notebook import SAME_SPEED, KeptCut
 
+LEAST_ONSET_SHARE = 0.02  # of the ramp's end: from the start may be from no depth at all; own choice
 MOST_CUTS = 12  # own choice: more cuts cost time and hardly sharpen the odds
 
 
@@ -31,7 +33,22 @@ def cut_values(document: dict[str, Any]) -> dict[str, Any]:
         "chatter_probability": document["chatter_probability"],
         "chatter_hz": document["chatter_hz"],
         "half_passing_db": None if worst is None else worst.half_passing_db,
+        "ramp_onset_mm": read_onset_mm(document)[0],
     }
+
+
+def read_onset_mm(document: dict[str, Any]) -> tuple[float | None, float | None]:
+    """Give the depth at which chatter began in a ramped pass, and its deviation; None where not known."""
+    ramp = document.get("ramp")
+    return (None, None) if ramp is None else (ramp["onset_depth_mm"], ramp["onset_depth_sd_mm"])
+
+
+def from_onset_on(cut: KeptCut) -> KeptCut:
+    """Give a cut as others are compared with it: a ramped pass chattered from its onset on."""
+    if cut.verdict != "chatter" or cut.ramp_onset_mm is None or cut.depth_mm is None:
+        return cut
+    onset_mm = min(max(cut.ramp_onset_mm, LEAST_ONSET_SHARE * cut.depth_mm), cut.depth_mm)
+    return replace(cut, depth_mm=round(onset_mm, 2) or onset_mm)
 
 
 def noise_cutting_db(document: dict[str, Any]) -> float | None:

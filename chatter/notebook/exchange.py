@@ -18,6 +18,7 @@ from typing import Any
 from chatter.errors import ChatterError, NotebookError, OutputError
 from chatter.model.notebook import FACT_NAMES, Filing, SetupFacts
 from chatter.notebook.beside import made_new, write_text
+from chatter.notebook.documents import read_onset_mm
 from chatter.notebook.store import Notebook, as_json, now
 
 SCHEMA = 2  # 1: without noise measurements
@@ -224,6 +225,8 @@ def _check_cut(document: dict[str, Any]) -> None:
     for name in ("depth_mm", "width_mm", "feed_mm_min", "depth_to_mm"):
         _number(settings.get(name), least=LEAST, optional=True)
     _check_judged(document)
+    for depth_mm in read_onset_mm(document):
+        _number(depth_mm, optional=True)
     for cut in document["cuts"]:
         _check_judged(cut)
         _number(cut["measured_rpm"], least=LEAST, optional=True)

@@ -50,7 +50,7 @@ __all__ = [
 
 CUT_COLUMNS = (
     "sha256, version, is_current, added, file, set_rpm, measured_rpm, depth_mm, width_mm, feed_mm_min, "
-    "verdict, chatter_probability, chatter_hz, half_passing_db"
+    "verdict, chatter_probability, chatter_hz, half_passing_db, ramp_onset_mm"
 )
 NEAR_NAMES = 3
 

@@ -73,6 +73,8 @@ def next_to_text(document: NextDocument) -> str:
     if best is not None and document.action == "cut":
         rate = "" if best.removal_mm3_min is None else f", {best.removal_mm3_min:,.0f} mm³/min"
         lines += _wrap(f"Best heard stable so far: {best.set_rpm:,.0f} rpm, {best.depth_mm:g} mm deep{rate}.")
+    if best is not None and best.passed_over is not None:
+        lines += _wrap(best.passed_over.message)
     further = [text for text in document.cautions if text not in document.urgent]
     lines += ["", "Cautions", *(line for text in further for line in _bullet(text))]
     return "\n".join(lines) + "\n"
@@ -145,6 +147,8 @@ def setup_map_to_text(document: SetupMap) -> str:
                 "shallow in turns). A cut at less than half the depth, at the same speed, would tell: record "
                 "it, and file it."
             )
+        if best.passed_over is not None:
+            lines += _wrap(best.passed_over.message)
     if document.stable_probability is None:
         lines += _wrap("No chances yet: no chatter and no tap names a frequency.")
         return "\n".join(lines) + "\n"

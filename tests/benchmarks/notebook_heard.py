@@ -20,8 +20,9 @@ from unittest import mock
 import numpy as np
 
 from chatter.advice.advise import find_lines
+from chatter.advice.heard import MadeCut, find_best
 from chatter.advice.machines import ChatterLine
-from chatter.advice.next_cut import MadeCut, choose_lighter, find_best
+from chatter.advice.next_cut import choose_lighter
 from chatter.analysis._halves import is_untold, settle_cuts
 from chatter.cut import judge_recording
 from chatter.errors import BadValueError

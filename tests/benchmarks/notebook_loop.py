@@ -19,8 +19,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chatter.advice.advise import find_lines
+from chatter.advice.heard import MadeCut
 from chatter.advice.machines import ChatterLine
-from chatter.advice.next_cut import MadeCut, choose_next
+from chatter.advice.next_cut import choose_next
 from chatter.milling.semi_discretization import multiplier_map
 from chatter.model import CutSetup
 from tests.benchmarks.advice import HIGH_RPM, LOW_RPM, Case, _family, draw_built

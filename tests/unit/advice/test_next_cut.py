@@ -2,20 +2,16 @@
 
 import math
 from dataclasses import replace
+from unittest import mock
 
 import numpy as np
 import pytest
 
+from chatter.advice import next_cut
+from chatter.advice.chances import ChanceGrid, draw_history, grid_chances
+from chatter.advice.heard import MadeCut, find_best
 from chatter.advice.machines import ChatterLine
-from chatter.advice.next_cut import (
-    MadeCut,
-    choose_lighter,
-    choose_next,
-    draw_history,
-    find_best,
-    grid_chances,
-    round_down,
-)
+from chatter.advice.next_cut import choose_lighter, choose_next, round_down
 from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import speed_grid_rpm
 from chatter.errors import InputError
@@ -103,7 +99,8 @@ def test_next_cut_is_never_deeper_than_the_tool_sticks_out():
 def test_gain_that_a_chip_too_thick_would_bring_is_told_as_of_that_chip():
     cuts = (FIRST, made(12_000, 0.4, "stable"))
     thick = replace(SETUP, material="7075", feed_mm_min=9_000.0)  # 0.3 mm a tooth of a 6 mm tool
-    chosen = choose_next(cuts, setup=thick)
+    fast = tuple(replace(cut, feed_mm_min=0.3 * 3 * cut.set_rpm) for cut in cuts)
+    chosen = choose_next(fast, setup=thick)
     assert (chosen.action, chosen.feed_mm_min) == ("cut", None)
     assert "It would, at the same chip load, remove" in chosen.why
     assert "chip load" not in choose_next(cuts, setup=replace(thick, feed_mm_min=900.0)).why
@@ -122,6 +119,60 @@ def test_spindle_without_the_power_gets_no_deeper_cut():
     assert following.depth_mm * following.set_rpm < 0.5 * 0.6 * 10_000
 
 
+def test_spindle_far_too_weak_is_asked_for_what_it_can_drive():
+    # As above, 0.6 mm at 10,000 rpm asks for some 47 W; an eighth of that depth still for 5.6 W.
+    weak = replace(SETUP, material="6061", spindle_power_w=1.0)
+    following = choose_next((FIRST,), setup=weak)
+    assert following.depth_mm * following.set_rpm < 1.3 / 47 * 0.6 * 10_000
+    assert following.stable_probability > 0.9  # the exact limit there is ten times as deep
+    with pytest.raises(InputError, match=r"0\.1 W drive no cut of 0\.01 mm"):
+        choose_next((FIRST,), setup=replace(weak, spindle_power_w=0.1))
+
+
+def test_no_cut_that_is_hopeless_is_said_to_be_stable():
+    flat = mock.Mock(side_effect=lambda machines, **given: _flat(0.1, given))
+    with mock.patch.object(next_cut, "grid_chances", flat):
+        following = choose_next((FIRST,), setup=SETUP)
+    assert "should be" not in following.why
+    assert "10 of 100 likely machines. Better change something else first" in following.why
+    assert following.depth_mm <= 0.12 * 0.6  # less depth was looked at
+    flat.side_effect = lambda machines, **given: _flat(0.3, given)
+    with mock.patch.object(next_cut, "grid_chances", flat):
+        why = choose_next((FIRST,), setup=SETUP).why
+    assert "should be" not in why
+    assert "in 30 of 100 likely machines, and none promises more" in why
+
+
+def _flat(chance, given):
+    speeds, depths = given["speeds_rpm"], given["depths_mm"]
+    full = np.full((len(depths), len(speeds)), chance)
+    return ChanceGrid(speeds_rpm=speeds, depths_mm=depths, stable_probability=full)
+
+
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize("spoilt_mm", [0.6, 0.02])
+def test_nothing_deeper_than_what_chattered_is_tried_though_a_deeper_cut_there_was_heard_stable(
+    order, spoilt_mm
+):
+    cuts = (made(10_000, 4.0, "stable"), made(10_000, spoilt_mm, "chatter", lines=LINES))[::order]
+    following = choose_next(cuts, setup=SETUP)
+    assert following.action == "cut"
+    assert following.best is None
+    assert following.depth_mm <= spoilt_mm
+    assert not (abs(following.rpm / 10_000 - 1) < 0.009 and following.depth_mm >= 0.9 * spoilt_mm)
+    assert following.stable_probability >= 0.2
+    assert "No cut counts as stable yet" in following.why
+
+
+def test_further_cuts_keep_the_chip_load_of_the_best():
+    slow = replace(made(12_200, 0.2, "stable"), feed_mm_min=100.0)
+    cuts = (FIRST, made(12_000, 0.4, "stable"), slow)
+    following = choose_next(cuts, setup=replace(SETUP, rpm=12_200, feed_mm_min=100.0))
+    assert following.feed_mm_min == pytest.approx(0.03 * 3 * following.set_rpm)
+    percent = 100 * (following.set_rpm * following.depth_mm / (12_000 * 0.4) - 1)
+    assert f"remove {percent:.0f} % more" in following.why
+
+
 def test_slip_is_kept_between_the_dial_and_the_true_speed():
     first = made(9_800, 0.6, "chatter", lines=LINES, set_rpm=10_000)
     following = choose_next((first,), setup=SETUP)
@@ -138,6 +189,7 @@ def test_five_cuts_end_with_the_best_that_was_heard_stable():
     )
     following = choose_next(cuts, setup=SETUP)
     assert (following.action, following.set_rpm, following.depth_mm) == ("done", 12_000, 0.75)
+    # Made at 12,000 rpm and 0.75 mm, and heard to be stable with 98 chances in 100.
     assert following.stable_probability == pytest.approx(0.98)
 
 
@@ -174,7 +226,7 @@ def test_without_chatter_speed_and_depth_are_never_raised_at_once_though_a_hump_
     assert chosen.depth_mm <= quiet.depth_mm
     again = choose_next((quiet, made(chosen.rpm, chosen.depth_mm, "stable")), setup=SETUP, known=(hump,))
     assert again.depth_mm > quiet.depth_mm  # then deeper, where a cut was made
-    assert again.rpm == pytest.approx(chosen.rpm, rel=0.02)
+    assert again.set_rpm == chosen.set_rpm  # just there: 1 % faster is another speed
 
 
 def test_without_chatter_at_the_largest_depth_the_fastest_speed_is_tried():
@@ -251,6 +303,7 @@ def test_chances_fall_with_depth_and_are_high_where_the_exact_limit_is_deep():
     machines = draw_history(cuts, setup=SETUP)
     grid = grid_chances(
         machines,
+        cuts=cuts,
         last_depth_mm=0.6,
         speeds_rpm=speed_grid_rpm(9_000, high_rpm=13_000, points=81),
         depths_mm=np.array([0.1, 0.3, 0.6, 1.2]),

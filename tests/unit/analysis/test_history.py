@@ -5,10 +5,11 @@ from unittest import mock
 import numpy as np
 import pytest
 
-from chatter.advice import next_cut
-from chatter.analysis import map_setup, suggest_next_cut
+from chatter.advice import chances, next_cut
+from chatter.analysis import make_card, map_setup, suggest_next_cut
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
+from chatter.report.notebook_text import card_to_text, next_to_text, setup_map_to_text
 from tests.unit.notebook.made import made_cut
 
 SLIP = 0.99
@@ -19,10 +20,14 @@ def chances_of():
     """Give a function that tells which chances the map or the next cut went by, at the depths asked for."""
 
     def worked_out(of, path, depths_mm):
-        with mock.patch.object(next_cut, "grid_chances", wraps=next_cut.grid_chances) as grid_chances:
+        grid_chances = mock.Mock(wraps=chances.grid_chances)
+        with (
+            mock.patch.object(chances, "grid_chances", grid_chances),
+            mock.patch.object(next_cut, "grid_chances", grid_chances),
+        ):
             of("one", notebook=path)
-        (asked,) = grid_chances.call_args_list
-        grid = next_cut.grid_chances(*asked.args, **asked.kwargs | {"depths_mm": depths_mm})
+        asked = grid_chances.call_args_list[0]
+        grid = chances.grid_chances(*asked.args, **asked.kwargs | {"depths_mm": depths_mm})
         return grid.speeds_rpm, grid.stable_probability
 
     return worked_out
@@ -73,3 +78,130 @@ def test_next_cut_asks_for_no_air_pass_of_an_earlier_cut(tmp_path):
         notebook.add_cut("one", document=in_doubt)
         notebook.add_cut("one", document=made_cut("b", set_rpm=13_000.0, rpm=12_870.0))
     assert not any("1,234 Hz" in caution for caution in suggest_next_cut("one", notebook=path).cautions)
+
+
+FACTS = SetupFacts(
+    flutes=2, min_rpm=6000.0, max_rpm=24_000.0, diameter_mm=6.0, width_mm=3.0, max_depth_mm=2.0
+)
+
+
+@pytest.fixture
+def filed(tmp_path):
+    """Give a function that files cuts (dial, depth, verdict, chance of chatter), and gives the notebook."""
+    path = tmp_path / "n.db"
+
+    def file(*cuts):
+        with Notebook(path, write=True, make=True) as notebook:
+            notebook.add_setup("one", facts=FACTS)
+            for number, (set_rpm, depth_mm, verdict, chance) in enumerate(cuts):
+                document = made_cut(
+                    str(number),
+                    set_rpm=set_rpm,
+                    rpm=SLIP * set_rpm,
+                    depth_mm=depth_mm,
+                    verdict=verdict,
+                    chatter_hz=900.0 if verdict == "chatter" else None,
+                )
+                document["chatter_probability"] = document["cuts"][0]["chatter_probability"] = chance
+                notebook.add_cut("one", document=document)
+        return path
+
+    return file
+
+
+CHATTERED = (15_000.0, 1.5, "chatter", 0.98)
+HISTORIES = [
+    (CHATTERED, (12_000.0, 1.0, "chatter", 0.97), (12_000.0, 1.8, "stable", 0.01)),  # chattered above it
+    (CHATTERED, (12_000.0, 2.5, "stable", 0.01), (13_000.0, 0.5, "stable", 0.1)),  # one too deep
+    (CHATTERED, (24_000.0, 0.9, "stable", 0.24), (18_000.0, 0.4, "stable", 0.03)),  # one doubtful
+    (CHATTERED, (24_000.0, 0.9, "stable", 0.24)),
+    (
+        CHATTERED,
+        (9_000.0, 0.3, "stable", 0.1),
+        (9_000.0, 0.4, "stable", 0.05),
+        (9_050.0, 0.3, "chatter", 0.9),
+    ),
+]
+
+
+@pytest.mark.parametrize("cuts", HISTORIES)
+def test_card_map_and_next_cut_tell_the_same_best(filed, cuts):
+    path = filed(*cuts)
+    card, of_map, following = (of("one", notebook=path) for of in (make_card, map_setup, suggest_next_cut))
+    assert of_map.best_so_far == following.best_so_far
+    first = card.rows[0] if card.rows else None
+    best = of_map.best_so_far
+    assert (first is None) == (best is None)
+    if first is not None and best is not None:
+        assert (first.set_rpm, first.depth_mm) == (best.set_rpm, best.depth_mm)
+    assert all(row.depth_mm <= 2.0 for row in card.rows)
+    told = [] if best is None or best.passed_over is None else [best.passed_over.message]
+    assert [text for text in card.cautions if "would remove more" in text] == told
+    assert bool(told) == (cuts == HISTORIES[2])
+    if told:
+        assert "24,000 rpm at 0.9 mm" in told[0]
+        assert "24 chances in 100" in told[0]
+        for text in (next_to_text(following), setup_map_to_text(of_map), card_to_text(card)):
+            assert told[0] in " ".join(text.split())
+
+
+def test_chance_of_done_is_the_one_of_the_map_and_what_was_heard(filed):
+    quiet = [(18_000.0 + 300 * number, 0.5, "stable", 0.03) for number in range(3)]
+    path = filed(CHATTERED, (12_000.0, 1.0, "stable", 0.009), *quiet)
+    following, of_map = suggest_next_cut("one", notebook=path), map_setup("one", notebook=path)
+    assert (following.action, following.set_rpm, following.depth_mm) == ("done", 12_000, 1.0)
+    row = of_map.depths_mm.index(1.0)
+    column = np.argmin(np.abs(np.array(of_map.speeds_rpm) - following.rpm))
+    assert of_map.stable_probability[row][column] == pytest.approx(following.stable_probability, abs=0.0006)
+    assert following.stable_probability >= 0.991
+
+
+def ramped(name, *, onset_mm):
+    """Give the document of a pass from 0.3 to 3 mm that chattered in its deep end."""
+    told = {"depth_mm": None, "depth_from_mm": 0.3, "depth_to_mm": 3.0}
+    document = made_cut(name, rpm=11_880.0, verdict="chatter", chatter_hz=900.0, settings=told)
+    if onset_mm is not None:
+        document["ramp"] = {
+            "onset_depth_mm": onset_mm,
+            "onset_depth_sd_mm": 0.12 * onset_mm,
+            "onset_s": 4.0,
+            "chatter_hz": 900.0,
+        }
+    return document
+
+
+@pytest.mark.parametrize(("onset_mm", "counts_mm"), [(1.6432, 1.64), (0.0, 0.06), (None, 3.0)])
+def test_ramped_pass_counts_as_chatter_from_its_onset_on(tmp_path, onset_mm, counts_mm):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0))
+        notebook.add_cut("one", document=ramped("r", onset_mm=onset_mm))
+        assert [cut.depth_mm for cut in notebook.list_cuts("one")] == [3.0]  # as it was told
+    assert suggest_next_cut("one", notebook=path).depth_mm <= counts_mm
+    with Notebook(path, write=True) as notebook:
+        shallow = made_cut("s", rpm=11_880.0, depth_mm=0.05)
+        notebook.add_cut("one", document=shallow)
+    (row,) = make_card("one", notebook=path).rows
+    assert (row.depth_mm, row.chatter_depth_mm) == (0.05, counts_mm)
+    of_map = map_setup("one", notebook=path)
+    assert of_map.cuts[0].depth_mm == counts_mm
+    column = np.argmin(np.abs(np.array(of_map.speeds_rpm) - 11_880))
+    deep = [
+        chances[column]
+        for depth_mm, chances in zip(of_map.depths_mm, of_map.stable_probability, strict=True)
+        if depth_mm >= counts_mm
+    ]
+    assert deep
+    assert max(deep) <= 0.02 + 1e-9
+
+
+def test_limit_that_a_ramp_told_places_the_machines(tmp_path):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, width_mm=3.0))
+        notebook.add_cut("one", document=ramped("r", onset_mm=1.6))
+    of_map = map_setup("one", notebook=path)
+    column = np.argmin(np.abs(np.array(of_map.speeds_rpm) - 11_880))
+    chances = [row[column] for row in of_map.stable_probability]
+    # A normal spread of 12 % and one of 25 % about the onset: 2 deviations below it, 98 of 100 are stable.
+    assert np.interp(0.8, of_map.depths_mm, chances) > 0.9

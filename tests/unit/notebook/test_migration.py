@@ -63,6 +63,12 @@ def old(request, tmp_path):
         "INSERT INTO cuts (setup_id, sha256, version, is_current, added, file, set_rpm, verdict, document) "
         "VALUES (1, 'aa', 1, 1, '2026-01-01', 'a.wav', 9000, 'stable', '{}')"
     )
+    for sha256, document in (("ab", '{"ramp": {"onset_depth_mm": 1.5}}'), ("ac", '{"ramp": nul')):
+        connection.execute(
+            "INSERT INTO cuts (setup_id, sha256, version, is_current, added, file, set_rpm, verdict, "
+            "document) VALUES (1, ?, 1, 1, '2026-01-01', 'b.wav', 9000, 'chatter', ?)",
+            (sha256, document),
+        )
     connection.close()
     return path
 
@@ -91,13 +97,14 @@ def test_earlier_notebook_is_only_told_about_by_a_command_that_reads(old):
 
 def test_earlier_notebook_is_brought_up_to_date_with_its_cuts(old, tmp_path):
     with Notebook(old, write=True) as notebook:
-        assert [cut.set_rpm for cut in notebook.list_cuts("old")] == [9000.0]
+        assert [cut.set_rpm for cut in notebook.list_cuts("old")] == [9000.0] * 3
         assert notebook.find_setup("old").facts == SetupFacts(flutes=3)
         assert notebook.add_cut("old", document=made_cut(half_passing_db=-9.0)).filed == "new"
         assert notebook.add_tap("old", document=made_tap()).filed == "new"
         assert notebook.add_noise("old", document=made_noise()).filed == "new"
     with Notebook(old) as notebook:
-        assert [cut.half_passing_db for cut in notebook.list_cuts("old")] == [None, -9.0]
+        assert [cut.half_passing_db for cut in notebook.list_cuts("old")] == [None, None, None, -9.0]
+        assert [cut.ramp_onset_mm for cut in notebook.list_cuts("old")] == [None, 1.5, None, None]
         assert (len(notebook.list_taps("old")), len(notebook.list_noises("old"))) == (1, 1)
     fresh = tmp_path / "fresh.db"
     _schema.make_notebook(fresh)
