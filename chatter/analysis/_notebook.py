@@ -73,6 +73,13 @@ def checked_facts(facts: dict[str, Any]) -> SetupFacts:
     return SetupFacts(**numbers, **words)
 
 
+def _check_apart(facts: dict[str, Any]) -> SetupFacts:
+    """Check each fact by itself: an earlier version may have kept some that don't fit each other."""
+    flutes = facts.get("flutes")
+    kept = {key: getattr(checked_facts({"flutes": flutes, key: value}), key) for key, value in facts.items()}
+    return SetupFacts(**{"flutes": checked_facts({"flutes": flutes}).flutes, **kept})
+
+
 def add_setup(name: str, *, notebook: NotebookPath = None, **facts: Any) -> KeptSetup:
     """Add a setup to a notebook, which is made where there is none.
 
@@ -121,8 +128,18 @@ def copy_setup(name: str, new_name: str, *, notebook: NotebookPath = None, **cha
         return opened.add_setup(new_name, facts=changed)
 
 
-def _check_most_depth(facts: dict[str, Any]) -> None:
-    """Refuse a largest depth that no cut of a new setup could have; one kept already stays as it is."""
+def _check_most_depth(
+    facts: dict[str, Any], *, known: dict[str, Any] | None = None, name: str | None = None
+) -> None:
+    """Refuse a largest depth that no cut of a new setup could have; one kept already stays as it is.
+
+    `known` are facts of the setup `name`: what was told beside them is at fault.
+    """
+    stick_out_mm, most_mm = facts.get("stick_out_mm"), facts.get("max_depth_mm")
+    was_told = known is not None and known["stick_out_mm"] is None
+    if was_told and stick_out_mm is not None and most_mm is not None and stick_out_mm < most_mm:
+        needed = f"one that is not below the largest depth of the setup {name!r} ({most_mm:g} mm), or copy it"
+        raise BadValueError("stick_out_mm", stick_out_mm, f"{needed} with a lesser one: chatter setup copy")
     check_reach(facts, names=("max_depth_mm",))
 
 
@@ -179,7 +196,7 @@ def import_notebook(path: str | Path, *, notebook: NotebookPath = None) -> Excha
     records = read_lines(lines)  # before a notebook is made for them
     with open_or_make(notebook_path(notebook, make=True)) as opened:
         return import_lines(
-            opened, records=records, path=lines, check_facts=checked_facts, check_tap=_check_tap
+            opened, records=records, path=lines, check_facts=_check_apart, check_tap=_check_tap
         )
 
 
@@ -248,7 +265,7 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
         check_same_facts(kept.name, known=facts, given=given)
         filled = {key: facts[key] if values.get(key) is None else values[key] for key in FACT_NAMES}
         if facts["stick_out_mm"] is None or facts["max_depth_mm"] is None:
-            _check_most_depth(filled)
+            _check_most_depth(filled, known=facts, name=kept.name)
         telling = pick_telling_cuts(tuple(from_onset_on(cut) for cut in settle_cuts(opened.list_cuts(name))))
         earlier = tuple(
             (
@@ -311,9 +328,13 @@ def file_cut(
     if depth_mm is None:
         notes.append("without its depth this cut can't be used for the next ones: give it and file it again.")
     if any(one["code"] == NO_RAMP for one in document["recording"]["findings"]):
+        kept_mm = next((cut.depth_mm for cut in heard if cut.number == filing.number), None)
         notes.append(
             "the pass doesn't sound like a ramp, so its depth isn't known and it can't be used for the next "
             "cuts: if it was of one depth, give that and file it again."
+            if kept_mm is None
+            else f"the pass doesn't sound like a ramp, but it was kept as {kept_mm:g} mm deep before that "
+            "was asked: if it was of one depth, give that and file it again."
         )
     sha256 = document["recording"]["sha256"]
     part = {

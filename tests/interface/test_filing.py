@@ -1,6 +1,7 @@
 """What is said when a cut is filed, and how the list of a setup's recordings is laid out."""
 
 import json
+import sqlite3
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ import soundfile
 
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
+from tests.interface.test_notebook import QUIET
 from tests.unit.cut.built import RATE_HZ, built_cut
 from tests.unit.notebook.made import made_cut, made_noise, made_tap
 
@@ -59,3 +61,39 @@ def test_list_of_a_setup_keeps_to_80_columns_with_long_names_and_earlier_version
     assert f"     {name}.wav  (earlier version 1)" in lines
     assert lines[-1].startswith("     ")
     assert any(line.endswith("  short.wav") for line in lines)
+
+
+def test_stick_out_below_the_largest_depth_of_the_setup_is_what_is_refused(chatter, two_cuts):
+    with Notebook(two_cuts / "n.db", write=True, make=True) as notebook:
+        notebook.add_setup("a", facts=SetupFacts(flutes=2, max_depth_mm=8.0))
+    ran = chatter("cut", "one.wav", *SETTING, "--stick-out-mm", "5", "--notebook", "n.db")
+    assert ran.code == 1
+    assert ran.err == (
+        "chatter: stick_out_mm is 5.0: give one that is not below the largest depth of the setup 'a' (8 mm), "
+        "or copy it with a lesser one: chatter setup copy\n"
+    )
+    ran = chatter("cut", "one.wav", *SETTING, "--stick-out-mm", "9", "--notebook", "n.db")
+    assert ran.code == 0
+
+
+def test_export_of_a_setup_whose_kept_facts_do_not_fit_each_other_is_taken_in(chatter, tmp_path):
+    facts = SetupFacts(flutes=2, min_rpm=8_000.0, max_rpm=5_000.0, tool="6 mm")  # as a tap could file it once
+    with Notebook(tmp_path / "old.db", write=True, make=True) as notebook:
+        notebook.add_setup("brick", facts=facts)
+    chatter("notebook", "export", "old.jsonl", "--notebook", "old.db")
+    assert chatter("notebook", "import", "old.jsonl", "--notebook", "new.db").code == 0
+    with Notebook(tmp_path / "new.db") as notebook:
+        assert notebook.get_setup("brick").facts == facts
+
+
+def test_level_pass_that_was_kept_as_a_ramp_is_told_as_it_is_kept(chatter, tmp_path):
+    setting = (*SETTING[2:], "--rpm", 12_000, "--depth-from-mm", 0.4, "--depth-to-mm", 2.8)
+    words = ("cut", QUIET, *setting, "--notebook", "n.db")
+    first = chatter(*words)
+    assert "its depth isn't known" in first.err
+    with sqlite3.connect(tmp_path / "n.db") as kept:  # as kept before such passes were asked about
+        kept.execute("UPDATE cuts SET depth_mm = 2.8")
+    again = chatter(*words)
+    assert "nothing added" in again.err
+    assert "it was kept as 2.8 mm deep" in again.err
+    assert "its depth isn't known" not in again.err
