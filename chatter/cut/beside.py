@@ -1,9 +1,10 @@
-"""Tones that sound just before the teeth touch and just after they leave: no chatter of theirs.
+"""Tones that sound both just before the teeth touch and just after they leave: no chatter of theirs.
 
 In: the channel, a section of it, the spectra of its steady part. Out: their power, as sound without cutting.
 Method: an axis drive sings from a moment before the cut to a moment after it, too short for the mean of the
 idle parts to show. So short windows around both ends of a section are looked at where the teeth are far
-fainter than in the cut; a line that is about as loud there as in the cut is not the cut's.
+fainter than in the cut; a line that is about as loud there, at both ends, as in the cut is not the cut's.
+What rings on after a cut, or begins while the teeth hardly touch, sounds at one end only.
 Source: common practice (axis drives sing only while feeding); thresholds are our own.
 Leaves out: what sounds all the while (chatter/cut/spectrum.py), other recordings (chatter/cut/air_pass.py).
 """
@@ -22,7 +23,7 @@ WINDOW_S, HOP_S = 0.2, 0.05
 OUTSIDE_S, INSIDE_S = 0.6, 0.2  # how far a window may reach: the tone itself makes a cut seem to begin early
 FAINTER = 0.5  # all sound, over that in the cut
 TEETH_GONE = 0.03  # -15 dB: the teeth's power, over that in the cut
-AS_LOUD = (0.25, 10.0)  # a line's power over that in the cut: no ringing of the cut, nor another tone
+AS_LOUD = 0.25  # -6 dB: a line's power over that in the cut, at least; else it is an echo, or another tone
 SAME_HZ = 1.5  # what a short window tells of a line's frequency
 STANDS_OUT = 6.0  # times the power around it: 8 dB, as a line of the cut does
 PAD = 4
@@ -31,7 +32,7 @@ PAD = 4
 def add_beside(
     spectra: CutSpectra, samples: Floats, section: Section, *, rate_hz: float, rotation_hz: float, flutes: int
 ) -> CutSpectra:
-    """Count tones that sound beside a cut as sound without cutting.
+    """Count tones that sound at both ends of a cut as sound without cutting; both must be in the file.
 
     Parameters
     ----------
@@ -44,38 +45,60 @@ def add_beside(
     rate_hz, rotation_hz, flutes
         Sample rate; the comb.
     """
-    beside = np.zeros(len(spectra.hz))
-    reach = max(1, round(spectra.line_width_hz / spectra.bin_hz))
-    lines = _tops(spectra.rest, bin_hz=spectra.bin_hz, width_hz=spectra.line_width_hz)
-    for first_s, last_s in (
-        (section.start_s - OUTSIDE_S, section.start_s + INSIDE_S),
-        (section.end_s - INSIDE_S, section.end_s + OUTSIDE_S),
-    ):
-        part = samples[int(max(0.0, first_s) * rate_hz) : int(last_s * rate_hz)]
-        if len(part) < WINDOW_S * rate_hz:
-            continue
-        _, hz, powers = frame_powers(
-            part.astype(np.float32),
-            rate_hz=rate_hz,
-            window_s=WINDOW_S,
-            hop_s=HOP_S,
-            pad=PAD,
-            top_hz=float(spectra.hz[-1]),
-        )
-        teeth = _teeth(powers, hz, tooth_hz=rotation_hz * flutes)
-        gone = teeth < TEETH_GONE * _teeth(spectra.whole[None], spectra.hz, tooth_hz=rotation_hz * flutes)
-        in_cut = _all(spectra.whole[None], spectra.hz, window_s=2 / spectra.line_width_hz)
-        fainter = _all(powers, hz, window_s=WINDOW_S) < FAINTER * in_cut
-        for power in powers[gone & fainter]:
-            heard = _tops(power, bin_hz=float(hz[1]), width_hz=2 / WINDOW_S)
-            for line_hz, at in lines:
-                near = [power[one] for one_hz, one in heard if abs(one_hz - line_hz) < SAME_HZ]
-                if near and AS_LOUD[0] < max(near) / spectra.rest[at] < AS_LOUD[1]:
-                    place = slice(max(0, at - reach), at + reach + 1)
-                    beside[place] = np.maximum(beside[place], spectra.rest[at])
-    if not beside.any():
+    if section.open_start or section.open_end:
         return spectra
-    return replace(spectra, idle=beside if spectra.idle is None else np.maximum(spectra.idle, beside))
+    lines = _tops(spectra.rest, bin_hz=spectra.bin_hz, width_hz=spectra.line_width_hz)
+    before, after = (
+        _heard(samples, span_s, lines=lines, spectra=spectra, rate_hz=rate_hz, tooth_hz=rotation_hz * flutes)
+        for span_s in (
+            (section.start_s - OUTSIDE_S, section.start_s + INSIDE_S),
+            (section.end_s - INSIDE_S, section.end_s + OUTSIDE_S),
+        )
+    )
+    both = before & after
+    if not both:
+        return spectra
+    idle = np.zeros(len(spectra.hz)) if spectra.idle is None else spectra.idle.copy()
+    reach = max(1, round(spectra.line_width_hz / spectra.bin_hz))
+    for at in both:
+        place = slice(max(0, at - reach), at + reach + 1)
+        idle[place] = np.maximum(idle[place], spectra.rest[at])
+    return replace(spectra, idle=idle)
+
+
+def _heard(
+    samples: Floats,
+    span_s: tuple[float, float],
+    *,
+    lines: list[tuple[float, int]],
+    spectra: CutSpectra,
+    rate_hz: float,
+    tooth_hz: float,
+) -> set[int]:
+    """Give the bins of those lines that sound in a span at moments without teeth."""
+    part = samples[int(max(0.0, span_s[0]) * rate_hz) : int(span_s[1] * rate_hz)]
+    if len(part) < WINDOW_S * rate_hz:
+        return set()
+    _, hz, powers = frame_powers(
+        part.astype(np.float32),
+        rate_hz=rate_hz,
+        window_s=WINDOW_S,
+        hop_s=HOP_S,
+        pad=PAD,
+        top_hz=float(spectra.hz[-1]),
+    )
+    teeth_in_cut = _teeth(spectra.whole[None], spectra.hz, tooth_hz=tooth_hz)
+    gone = _teeth(powers, hz, tooth_hz=tooth_hz) < TEETH_GONE * teeth_in_cut
+    all_in_cut = _all(spectra.whole[None], spectra.hz, window_s=2 / spectra.line_width_hz)
+    fainter = _all(powers, hz, window_s=WINDOW_S) < FAINTER * all_in_cut
+    found = set()
+    for power in powers[gone & fainter]:
+        tops = _tops(power, bin_hz=float(hz[1]), width_hz=2 / WINDOW_S)
+        for line_hz, at in lines:
+            near = [power[one] for one_hz, one in tops if abs(one_hz - line_hz) < SAME_HZ]
+            if near and max(near) > AS_LOUD * spectra.rest[at]:
+                found.add(at)
+    return found
 
 
 def _teeth(powers: Floats, hz: Floats, *, tooth_hz: float) -> Floats:

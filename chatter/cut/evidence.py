@@ -323,19 +323,21 @@ def _find_base(
     tolerance = _fold_tolerance(rotation_hz, width_hz=width_hz)
     folded = _fold([peak.frequency_hz for peak in peaks], rotation_hz=rotation_hz)
     doubled = _fold([TWICE * peak.frequency_hz for peak in peaks], rotation_hz=rotation_hz)
-    top, *own = _fold([times * family[0].frequency_hz for times in (1, 2, 3)], rotation_hz=rotation_hz)
+    (top,) = _fold([family[0].frequency_hz], rotation_hz=rotation_hz)
     there_hz = np.array([peak.frequency_hz for peak in family])
+    own_hz = np.concatenate([TWICE * there_hz, 3 * there_hz])
     best, loudest = family, LEAST_BASE * power
     for place, peak in enumerate(peaks):
         if np.abs(doubled[place] - top) > EXACT * tolerance:
-            continue
-        if np.abs(folded[place] - own).min() <= tolerance:  # as well a multiple of the louder one
             continue
         if peak in family or np.abs(there_hz - TWICE * peak.frequency_hz).min() > 0.5 * width_hz:
             continue
         near = np.abs(folded - folded[place]) <= tolerance
         members = [peaks[i] for i in np.flatnonzero(near)]
         loud = sum(member.power for member in members)
+        members_hz = np.array([member.frequency_hz for member in members])
+        if loud < power and np.abs(members_hz[:, None] - own_hz).min() < EXACT * width_hz:
+            continue  # as well a multiple of the louder one
         if len(members) > 1 and loud > loudest:
             best, loudest = tuple(sorted(members, key=lambda member: -member.power)), loud
     return best

@@ -63,14 +63,16 @@ def find_new_part(
     counts = hz > FROM_HZ
     new = np.where((powers > NEW_TIMES * known) & counts, powers, 0.0).sum(axis=1)
     share = new / np.maximum(powers[:, counts].sum(axis=1), TINY)
-    if not (share > NEW_SHARE).any():
+    is_new = share > NEW_SHARE
+    if not is_new.any():
         return None
     width = max(1, round((longest_s - 2 * MARGIN_S) / HOP_S))
-    total = np.convolve(np.minimum(share, NEW_SHARE), np.ones(width), mode="full")[width - 1 :]
+    total = np.convolve(is_new, np.ones(width), mode="full")[width - 1 :]
     first = int(np.argmax(total))
-    run = np.flatnonzero(share[first : first + width] > NEW_SHARE) + first
-    start_s = max(cut_s[0], float(times_s[run[0]]) - MARGIN_S)
-    return start_s, min(cut_s[1], max(float(times_s[run[-1]]) + MARGIN_S, start_s + LEAST_S))
+    run = np.flatnonzero(is_new[first : first + width]) + first
+    end_s = min(cut_s[1], float(times_s[run[-1]]) + MARGIN_S)
+    start_s = max(cut_s[0], min(float(times_s[run[0]]) - MARGIN_S, end_s - LEAST_S))
+    return start_s, min(cut_s[1], max(end_s, start_s + LEAST_S))
 
 
 def find_begin_s(
@@ -80,10 +82,10 @@ def find_begin_s(
     lines_hz: tuple[float, ...],
     steady_s: tuple[float, float],
     rate_hz: float,
-) -> float:
-    """Give when lines that sound all through the steady part began, s.
+) -> float | None:
+    """Give when the lines of the steady part first sounded, s.
 
-    Lines beside which the teeth are as loud before tell nothing; where all are such, they began with the cut.
+    Lines beside which the teeth are as loud before tell nothing; None where all are such.
     """
     top_hz = 1.1 * max(lines_hz)
     times_s, hz, powers = _frames(samples, start_s, steady_s[1], rate_hz=rate_hz, top_hz=top_hz)
@@ -95,7 +97,7 @@ def find_begin_s(
         rises.append(power / np.quantile(power[steady], 0.7))
     telling = [rise for rise in rises if rise[~steady].min(initial=1.0) < QUARTER]
     if not telling:
-        return start_s
+        return None
     began = np.flatnonzero(np.median(telling, axis=0) >= QUARTER)
     return start_s if began[0] == 0 else float(times_s[began[0]])
 

@@ -59,9 +59,13 @@ def find_mix_up(
         there = study(replace(setup, rpm=60 * share * turn_hz))
         same = [cut for cut in there if cut.section.start_s <= middle_s <= cut.section.end_s]
         doubles = share == HALF
-        quiet = [cut for cut in same if _is_quiet(cut)]
-        if any(doubles or SURER * (1 - cut.speed.chance) <= 1 - worst.speed.chance for cut in quiet):
-            return _doubt(same[0], setup=setup, doubles=doubles), () if doubles else there
+        quiet = [
+            cut
+            for cut in same
+            if _is_quiet(cut) and (doubles or SURER * (1 - cut.speed.chance) <= 1 - worst.speed.chance)
+        ]
+        if quiet:
+            return _doubt(quiet[0], setup=setup, doubles=doubles), () if doubles else there
     return None
 
 

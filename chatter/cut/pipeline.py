@@ -45,7 +45,8 @@ DB_PER_NEPER = 4.343  # of power
 # Nepers by which harmonics are louder in a cut than idling, where another cut's are clearly louder; and in
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
 RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
-FAINT_PEAK = 2.0**-11  # 16 steps of 16 bits: their noise sounds like chatter's; own choice
+FAINT_STEPS = 16.0  # of the loudest sample: the noise of so few sounds like chatter's; own choice
+STEP_OFF = 1e-3  # of a step, by which samples may lie off it
 FAINT = Finding(
     code="faint",
     severity="warning",
@@ -147,7 +148,7 @@ def judge_recording(
         idle, compared = None, [unusable]
         channel, sections, studied = study_recording(recording, setup=setup)
     doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
-    faint = bool(np.abs(recording.samples[channel]).max() < FAINT_PEAK)
+    faint = _is_faint(recording.samples[channel])
     cuts = tuple(_judge(cut, setup=setup, faint=faint) for cut in studied)
     cuts = tuple(
         _with_onset(cut, study, recording=recording, channel=channel)
@@ -327,6 +328,15 @@ def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, 
     return replace(cut, chatter_probability=min(cut.chatter_probability, MOST_DOUBTED))
 
 
+def _is_faint(samples: NDArray[np.float32]) -> bool:
+    """Say whether a recording has no more than a few steps of loudness, whatever its number of bits."""
+    loud = np.abs(samples[samples != 0])
+    if len(loud) == 0 or loud.max() >= FAINT_STEPS * loud.min():
+        return False
+    steps = loud / loud.min()
+    return bool(np.abs(steps - np.round(steps)).max() < STEP_OFF)
+
+
 def _judge(cut: StudiedCut, *, setup: CutSetup, faint: bool) -> JudgedCut:
     """Turn one studied cut into its part of the document; nothing is told of a faint one."""
     chance = probability_of_chatter(cut.evidence)
@@ -393,18 +403,18 @@ def _with_onset(cut: JudgedCut, study: StudiedCut, *, recording: Recording, chan
     power = study.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
     usual = float(np.quantile(power, 0.7))
     first = int(np.flatnonzero(power >= 0.25 * usual)[0])
-    if first > 0:
-        return replace(cut, onset_s=study.steady_start_s + float(study.spectra.frame_times_s[first]))
-    if study.steady_start_s - study.section.start_s < 2 * EDGE_S:  # there since the teeth touched
-        return replace(cut, onset_s=study.section.start_s)
-    begin_s = find_begin_s(
+    start_s = study.section.start_s
+    onset_s = start_s if first == 0 else study.steady_start_s + float(study.spectra.frame_times_s[first])
+    if study.steady_start_s - start_s < 2 * EDGE_S:
+        return replace(cut, onset_s=onset_s)
+    earlier_s = find_begin_s(  # in what wasn't studied of a long cut
         recording.samples[channel],
-        start_s=study.section.start_s,
+        start_s=start_s,
         lines_hz=tuple(peak.frequency_hz for peak in study.evidence.family),
         steady_s=(study.steady_start_s, study.steady_end_s),
         rate_hz=recording.rate_hz,
     )
-    return replace(cut, onset_s=begin_s)
+    return replace(cut, onset_s=onset_s if earlier_s is None else earlier_s)
 
 
 def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:

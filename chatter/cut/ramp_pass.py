@@ -15,7 +15,7 @@ from chatter.cut.ramp import depth_rise_db, find_ramp_onset, find_ramp_start_s, 
 from chatter.cut.spindle import measure_speed
 from chatter.cut.study import StudiedCut
 from chatter.model import CutSetup, Finding, JudgedCut, Recording
-from chatter.model.cut import RampOnset, RampPass
+from chatter.model.cut import NO_RAMP, RampOnset, RampPass
 
 Floats = NDArray[np.float64]
 # Of 98 simulated ramps (as in tests/benchmarks/ramps.py, seeds 5, 6 and 101) the least rose by 0.28 of what
@@ -108,7 +108,7 @@ def _doubt_growth(rise_db: float | None, *, first_mm: float, last_mm: float) -> 
         "of one depth, give that one. If it was a ramp, the recorder may have levelled it: turn automatic "
         "gain off and record it again."
     )
-    return (Finding(code="ramp-does-not-grow", severity="warning", message=message),)
+    return (Finding(code=NO_RAMP, severity="warning", message=message),)
 
 
 def _find_onset(

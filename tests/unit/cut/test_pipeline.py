@@ -37,11 +37,13 @@ def test_chattering_cut_is_called_chatter_at_its_line(rng):
     assert {"chatter", "chatter sideband", "tooth passing"} <= kinds
 
 
-@pytest.mark.parametrize(("steps", "told"), [(6, False), (40, True)])
+@pytest.mark.parametrize(
+    ("bits", "steps", "told"), [(16, 6, False), (16, 40, True), (8, 6, False), (24, 4000, True)]
+)
 @pytest.mark.parametrize("chatter_hz", [None, 1310.0])
-def test_recording_of_a_few_steps_of_loudness_gets_no_verdict(rng, chatter_hz, steps, told):
+def test_recording_of_a_few_steps_of_loudness_gets_no_verdict(rng, chatter_hz, bits, steps, told):
     sound = built_cut(rng, chatter_hz=chatter_hz)
-    stepped = np.round(sound * steps / np.abs(sound).max()) / 2**15
+    stepped = np.round(sound * steps / np.abs(sound).max()) / 2 ** (bits - 1)
     analysis = judge_recording(recording(stepped), setup=SETUP)
     (cut,) = analysis.cuts
     assert (cut.verdict != "undecided") == told
