@@ -150,7 +150,10 @@ def tooth_rise_db(samples: Floats, *, rate_hz: float, bandwidth_hz: float, tooth
     if RISE_SHARE * length_s < 2 * window_s:
         return None
     top_hz = min(bandwidth_hz, 0.45 * rate_hz, TOP_HZ)
-    orders = np.arange(1, min(MOST_ORDERS, max(1, int(top_hz / tooth_hz))) + 1, dtype=np.float64)
+    # What lies beside an order must be in the band, too: above it a codec leaves nothing.
+    orders = np.arange(1, min(MOST_ORDERS, int(top_hz / tooth_hz - 0.5)) + 1, dtype=np.float64)
+    if len(orders) == 0:
+        return None
     times_s, hz, powers = frame_powers(
         samples[edge:-edge].astype(np.float32),
         rate_hz=rate_hz,

@@ -121,3 +121,12 @@ def test_onset_of_simulated_ramps_lies_near_the_true_limit():
     assert len(found) >= 2
     off = [abs(ramp.depth_mm / limit_mm - 1) for ramp, limit_mm in found]
     assert np.median(off) < 0.15
+
+
+def test_order_whose_neighbourhood_no_codec_carries_tells_nothing_of_the_teeth(rng):
+    # A band that ends at 3,500 Hz: noise just below its end stands out of the nothing beyond it.
+    quiet = rng.normal(size=8 * RATE_HZ)
+    spectrum = np.fft.rfft(quiet)
+    spectrum[np.fft.rfftfreq(len(quiet), 1 / RATE_HZ) > 3_500.0] = 0.0
+    told = {"rate_hz": RATE_HZ, "bandwidth_hz": 3_500.0, "tooth_hz": 3_300.0}
+    assert tooth_rise_db(np.fft.irfft(spectrum), **told) is None
