@@ -83,6 +83,7 @@ def grid_chances(
     )
     chance = np.clip([smooth_over_speeds(row) for row in rows], 0.0, 1.0)
     rpm, depth_mm = np.array([cut.rpm for cut in cuts]), np.array([cut.depth_mm for cut in cuts])
+    sure_mm = np.array([cut.spoils_from_mm for cut in cuts])
     heard = 1 - np.array([cut.chatter_probability for cut in cuts])
     stable = np.array([cut.verdict == "stable" for cut in cuts], dtype=bool)
     for column, speed in enumerate(speeds_rpm.tolist()):
@@ -94,6 +95,7 @@ def grid_chances(
                     chance[:, column],
                     depths_mm=depths_mm,
                     made_mm=depth_mm[use],
+                    sure_mm=sure_mm[use],
                     heard=heard[use],
                     stable=stable[use],
                     weight=weight[use],
@@ -102,13 +104,21 @@ def grid_chances(
 
 
 def _heed(
-    chance: Floats, *, depths_mm: Floats, made_mm: Floats, heard: Floats, stable: Bools, weight: Floats
+    chance: Floats,
+    *,
+    depths_mm: Floats,
+    made_mm: Floats,
+    sure_mm: Floats,
+    heard: Floats,
+    stable: Bools,
+    weight: Floats,
 ) -> Floats:
     """Raise and lower the chances at one speed, shape (m,), by what cuts near it, shape (k,), did.
 
-    Each step keeps the chances falling with the depth.
+    Each step keeps the chances falling with the depth. Between where a ramp seemed to begin to chatter and
+    where it surely did, a cut that was stable counts more than the ramp.
     """
-    spoilt_mm = np.min(made_mm[~stable], initial=np.inf)
+    spoilt_mm = np.min(sure_mm[~stable], initial=np.inf)
     holds = stable & (made_mm < spoilt_mm)
     _, alike = np.unique(made_mm, return_inverse=True)
     least = np.ones(len(made_mm))
@@ -116,7 +126,8 @@ def _heed(
     steps = depths_mm[:, None] <= made_mm[holds] * SAME_DEPTH
     up = weight[holds] * np.maximum(least[alike[holds]] - chance[:, None], 0.0)
     raised = chance + np.max(steps * up, axis=1, initial=0.0)
+    held = np.max(steps * weight[holds], axis=1, initial=0.0)
     steps = depths_mm[:, None] * SAME_DEPTH >= made_mm[~stable]
     down = weight[~stable] * np.maximum(raised[:, None] - heard[~stable], 0.0)
-    lowered: Floats = raised - np.max(steps * down, axis=1, initial=0.0)
+    lowered: Floats = raised - (1 - held) * np.max(steps * down, axis=1, initial=0.0)
     return lowered

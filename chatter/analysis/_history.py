@@ -32,10 +32,11 @@ from chatter.notebook.checks import check_in_use
 from chatter.notebook.documents import (
     MOST_CUTS,
     from_onset_on,
+    is_bound_only,
     noise_cutting_db,
     pick_telling_cuts,
     read_analysis,
-    read_onset_mm,
+    surely_from_mm,
 )
 from chatter.notebook.store import now
 
@@ -271,6 +272,7 @@ class _Read:
     documents: dict[int, dict[str, Any]]  # of the cuts that tell most
     taps: tuple[Tap, ...]
     noises: tuple[CardNoise, ...]  # newest first
+    onsets: "dict[int, _Onset]"  # of the ramped passes that chattered
 
     @property
     def newest(self) -> KeptCut | None:
@@ -282,7 +284,8 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
     """Read a setup's cuts, and the documents of those that tell most."""
     with Notebook(notebook_path(notebook)) as opened:
         kept = opened.find_setup(setup)
-        listed = tuple(from_onset_on(cut) for cut in settle_cuts(opened.list_cuts(setup)))
+        told = settle_cuts(opened.list_cuts(setup))
+        listed = tuple(from_onset_on(cut) for cut in told)
         cuts = tuple(cut for cut in listed if cut.depth_mm is not None and cut.verdict != "undecided")
         telling = pick_telling_cuts(cuts, most=most)
         return _Read(
@@ -292,8 +295,32 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
             left_out=len(listed) - len(cuts),
             documents={cut.number: opened.read_cut(cut.number) for cut in telling},
             taps=kept_taps(opened, setup),
-            noises=_noises(opened, setup, listed),
+            noises=_noises(opened, setup, told),
+            onsets=_onsets(opened, setup, told),
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Onset:
+    """How well is known where a ramped pass began to chatter."""
+
+    sure_mm: float | None  # from there on it chattered for sure
+    sd_mm: float | None  # None where it chattered from the start
+
+
+def _onsets(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> dict[int, _Onset]:
+    """Give how well the onsets of ramped passes are known, by the number of the cut as it was filed."""
+    if all(cut.ramp_onset_mm is None for cut in cuts):
+        return {}
+    spreads = opened.read_onsets(setup)
+    onsets: dict[int, _Onset] = {}
+    for cut in cuts:
+        sd_mm, from_mm = spreads.get(cut.number, (None, None))
+        if cut.verdict == "chatter" and sd_mm is not None:
+            bound = is_bound_only(cut, from_mm=from_mm or 0.0)
+            sure_mm = surely_from_mm(cut, onset_sd_mm=sd_mm)
+            onsets[cut.number] = _Onset(sure_mm=sure_mm, sd_mm=None if bound else sd_mm)
+    return onsets
 
 
 def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[CardNoise, ...]:
@@ -357,7 +384,7 @@ def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
         document = history.documents.get(cut.number)
         worst = None if document is None else as_settled(read_analysis(document), cut).worst
         probability = 0.5 if cut.chatter_probability is None else cut.chatter_probability
-        onset_mm, onset_sd_mm = (None, None) if document is None else read_onset_mm(document)
+        onset = history.onsets.get(cut.number)
         one = MadeCut(
             rpm=cut.true_rpm,
             set_rpm=cut.set_rpm,
@@ -366,7 +393,8 @@ def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
             chatter_probability=probability,
             lines=() if worst is None or cut.verdict == "stable" else find_lines(worst),
             feed_mm_min=cut.feed_mm_min,
-            depth_sd_mm=None if onset_mm is None or cut.verdict != "chatter" else onset_sd_mm,
+            depth_sd_mm=None if onset is None else onset.sd_mm,
+            surely_from_mm=None if onset is None else onset.sure_mm,
         )
         made.append(one)
         if document is not None:

@@ -74,3 +74,10 @@ def test_of_two_recordings_of_one_setting_the_worse_counts_and_a_deeper_doubt_do
     deeper = (made(18_000, 0.4), made(18_000, 0.6, chance=0.3))
     assert find_best(deeper, setup=SETUP).depth_mm == 0.4
     assert len(rank_held(deeper, setup=SETUP, most=6)) == 1  # one a speed
+
+
+def test_onset_of_a_ramp_spoils_only_where_it_surely_chattered():
+    # 1.32 ± 0.17 mm: a stable cut of 1.4 mm doesn't contradict it, one of 1.7 mm does.
+    ramp = replace(made(12_000, 1.32, "chatter", chance=0.98), depth_sd_mm=0.17, surely_from_mm=1.66)
+    held = find_held((ramp, made(12_000, 1.4), made(12_000, 1.7), made(12_000, 0.5)), setup=SETUP)
+    assert [(one.number, one.spoilt_mm) for one in held] == [(1, 1.66), (3, 1.32)]

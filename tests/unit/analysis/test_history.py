@@ -205,3 +205,36 @@ def test_limit_that_a_ramp_told_places_the_machines(tmp_path):
     chances = [row[column] for row in of_map.stable_probability]
     # A normal spread of 12 % and one of 25 % about the onset: 2 deviations below it, 98 of 100 are stable.
     assert np.interp(0.8, of_map.depths_mm, chances) > 0.9
+
+
+@pytest.mark.parametrize(("onset_mm", "stable_mm", "not_at_mm"), [(1.32, 1.4, 1.64), (2.9, 2.95, 3.0)])
+def test_ramp_whose_onset_is_uncertain_leaves_a_stable_cut_beside_it(
+    tmp_path, onset_mm, stable_mm, not_at_mm
+):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, width_mm=3.0))
+        notebook.add_cut("one", document=ramped("r", onset_mm=onset_mm))
+        notebook.add_cut("one", document=made_cut("s", rpm=11_880.0, depth_mm=stable_mm))
+    card, of_map, following = (of("one", notebook=path) for of in (make_card, map_setup, suggest_next_cut))
+    # Two deviations of 12 % above the onset, and never deeper than the deep end, where it did chatter.
+    assert [(row.depth_mm, row.chatter_depth_mm) for row in card.rows] == [(stable_mm, not_at_mm)]
+    assert of_map.best_so_far == following.best_so_far
+    assert of_map.best_so_far.depth_mm == stable_mm
+    column = np.argmin(np.abs(np.array(of_map.speeds_rpm) - 11_880))
+    assert of_map.stable_probability[of_map.depths_mm.index(stable_mm)][column] >= 0.98
+
+
+def test_ramp_that_chattered_from_its_start_on_tells_a_bound_and_no_limit(tmp_path):
+    made = {}
+    for onset_mm in (0.3, 0.5):  # from 0.3 mm
+        path = tmp_path / f"{onset_mm}.db"
+        with Notebook(path, write=True, make=True) as notebook:
+            notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, width_mm=3.0))
+            notebook.add_cut("one", document=ramped("r", onset_mm=onset_mm))
+        with mock.patch.object(chances, "draw_history", wraps=chances.draw_history) as draw:
+            map_setup("one", notebook=path)
+        ((made[onset_mm],),) = [call.args[0] for call in draw.call_args_list]
+    assert made[0.3].depth_sd_mm is None
+    assert made[0.5].depth_sd_mm == pytest.approx(0.06)
+    assert made[0.3].surely_from_mm == pytest.approx(0.37)
