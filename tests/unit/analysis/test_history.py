@@ -156,10 +156,10 @@ def test_chance_of_done_is_the_one_of_the_map_and_what_was_heard(filed):
     assert following.stable_probability >= 0.991
 
 
-def ramped(name, *, onset_mm):
-    """Give the document of a pass from 0.3 to 3 mm that chattered in its deep end."""
-    told = {"depth_mm": None, "depth_from_mm": 0.3, "depth_to_mm": 3.0}
-    document = made_cut(name, rpm=11_880.0, verdict="chatter", chatter_hz=900.0, settings=told)
+def ramped(name, *, onset_mm, from_mm=0.3, to_mm=3.0, chatter_hz=900.0):
+    """Give the document of a pass that chattered in its deep end."""
+    told = {"depth_mm": None, "depth_from_mm": from_mm, "depth_to_mm": to_mm}
+    document = made_cut(name, rpm=11_880.0, verdict="chatter", chatter_hz=chatter_hz, settings=told)
     if onset_mm is not None:
         document["ramp"] = {
             "onset_depth_mm": onset_mm,
@@ -238,3 +238,19 @@ def test_ramp_that_chattered_from_its_start_on_tells_a_bound_and_no_limit(tmp_pa
     assert made[0.3].depth_sd_mm is None
     assert made[0.5].depth_sd_mm == pytest.approx(0.06)
     assert made[0.3].surely_from_mm == pytest.approx(0.37)
+
+
+@pytest.mark.parametrize("chatter_hz", [900.0, None])
+@pytest.mark.parametrize("to_mm", [3.0, 0.6, 0.2])
+def test_after_a_ramp_from_no_depth_no_cut_is_asked_for_that_nobody_can_set(tmp_path, to_mm, chatter_hz):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, width_mm=3.0))
+        for number in range(3):
+            document = ramped(str(number), onset_mm=0.0, from_mm=0.0, to_mm=to_mm, chatter_hz=chatter_hz)
+            notebook.add_cut("one", document=document)
+            following = suggest_next_cut("one", notebook=path)
+            assert 0.01 <= following.depth_mm <= max(0.02 * to_mm, 0.01)
+            assert following.depth_mm >= 0.02 or "Better change something else first" in following.why
+            assert "deeper" not in following.why
+    assert following.depth_mm < 0.02 or to_mm == 3.0  # else the case shows nothing
