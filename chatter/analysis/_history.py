@@ -12,7 +12,7 @@ from chatter.analysis._halves import as_settled, caution_doubling, is_untold, ma
 from chatter.analysis._notebook import NotebookPath, kept_taps, notebook_path
 from chatter.analysis._parts import program_part
 from chatter.analysis._values import read_number
-from chatter.errors import BadValueError, InputError
+from chatter.errors import InputError
 from chatter.model.cut import CutSetup
 from chatter.model.notebook import (
     WORDS,
@@ -47,6 +47,7 @@ if TYPE_CHECKING:
 MOST_BOLD = 10.0
 MAP_DEPTHS = 10
 MAP_ROOM = 1.3  # the map reaches this far above the deepest cut
+SAME_DEPTH = 1e-6  # rounding
 CARD_NOISES = 6  # own choice: the newest
 CARD_ROWS = 6
 
@@ -72,9 +73,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     NotebookError
         The file can't be used.
     """
-    boldest_step = read_number("boldest_step", boldest_step, MOST_BOLD, least=1.0)
-    if boldest_step == 1:
-        raise BadValueError("boldest_step", boldest_step, f"a number above 1 and not above {MOST_BOLD:g}")
+    boldest_step = read_number("boldest_step", boldest_step, MOST_BOLD, above=1.0)
     history = _read(setup, notebook)
     check_in_use(history.setup)
     untold = history.newest if history.newest is not None and is_untold(history.newest) else None
@@ -178,7 +177,8 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
     top_mm = MAP_ROOM * max(cut.depth_mm or 0.0 for cut in history.cuts)
     depths_mm = np.linspace(top_mm / MAP_DEPTHS, top_mm, MAP_DEPTHS)
     if best is not None:  # so that its chance can be read, and is the one that the next cut goes by
-        depths_mm = np.unique(np.append(depths_mm, best.depth_mm))
+        apart = np.abs(depths_mm / best.depth_mm - 1) > SAME_DEPTH
+        depths_mm = np.sort(np.append(depths_mm[apart], best.depth_mm))
     machines = draw_history(weighed, setup=known, known=_known_modes(history)) if weighed else None
     chances = None
     if machines is not None:
@@ -414,11 +414,6 @@ def _known_modes(history: _Read) -> "tuple[KnownMode, ...]":
 def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
     if best is None:
         return None
-    there = [
-        cut
-        for cut in history.cuts
-        if (cut.verdict, cut.set_rpm, cut.depth_mm) == ("stable", best.set_rpm, best.depth_mm)
-    ]
     from chatter.advice.words import tell_passed_over
 
     over = None if best.passed_over is None else history.cuts[best.passed_over.number]
@@ -427,7 +422,7 @@ def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
         depth_mm=best.depth_mm,
         feed_mm_min=best.feed_mm_min,
         removal_mm3_min=best.removal_mm3_min,
-        may_double=any(may_double(cut, among=history.listed) for cut in there),
+        may_double=_may_double(history.cuts[best.number], history),
         passed_over=None
         if best.passed_over is None or over is None
         else DoubtfulSetting(
@@ -458,5 +453,14 @@ def _card_row(held: "HeldSetting", history: _Read) -> CardRow:
         cuts=held.cuts,
         chatter_probability=held.chatter_probability,
         chatter_depth_mm=held.spoilt_mm,
-        may_double=may_double(cut, among=history.listed),
+        may_double=_may_double(cut, history),
+    )
+
+
+def _may_double(setting: KeptCut, history: _Read) -> bool:
+    """Say whether any of the stable cuts of one setting may double its period unheard."""
+    return any(
+        may_double(cut, among=history.listed)
+        for cut in history.cuts
+        if cut.verdict == "stable" and (cut.set_rpm, cut.depth_mm) == (setting.set_rpm, setting.depth_mm)
     )

@@ -10,7 +10,7 @@ from chatter.analysis import make_card, map_setup, suggest_next_cut
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
 from chatter.report.notebook_text import card_to_text, next_to_text, setup_map_to_text
-from tests.unit.notebook.made import made_cut
+from tests.unit.notebook.made import made_cut, made_noise
 
 SLIP = 0.99
 
@@ -254,3 +254,22 @@ def test_after_a_ramp_from_no_depth_no_cut_is_asked_for_that_nobody_can_set(tmp_
             assert following.depth_mm >= 0.02 or "Better change something else first" in following.why
             assert "deeper" not in following.why
     assert following.depth_mm < 0.02 or to_mm == 3.0  # else the case shows nothing
+
+
+def test_noise_of_a_ramped_pass_stands_with_the_depth_that_it_went_to(tmp_path):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0))
+        notebook.add_cut("one", document=ramped("r", onset_mm=1.32))
+        notebook.add_noise("one", document=made_noise("r"))
+    (noise,) = make_card("one", notebook=path).noises
+    assert (noise.set_rpm, noise.depth_mm, noise.verdict) == (12_000, 3.0, "chatter")
+
+
+def test_map_has_one_row_for_the_depth_of_the_best(filed):
+    # The deepest cut makes the grid: 1.3 times 1.8 mm is 2.34, rounded otherwise.
+    path = filed(CHATTERED, (12_000.0, 1.8, "chatter", 0.97), (12_000.0, 0.234 * 3, "stable", 0.01))
+    of_map = map_setup("one", notebook=path)
+    assert of_map.best_so_far.depth_mm in of_map.depths_mm
+    assert (np.diff(of_map.depths_mm) > 1e-3).all()
+    assert len(of_map.depths_mm) == 10
