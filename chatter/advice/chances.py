@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.advice.heard import MadeCut
+from chatter.advice.heard import MadeCut, true_per_set
 from chatter.advice.machines import HeardCut, Machines, draw_machines
 from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import score_depths, smooth_over_speeds
@@ -83,10 +83,15 @@ def grid_chances(
     )
     chance = np.clip([smooth_over_speeds(row) for row in rows], 0.0, 1.0)
     rpm, depth_mm = np.array([cut.rpm for cut in cuts]), np.array([cut.depth_mm for cut in cuts])
+    sure_mm = np.array([cut.spoils_from_mm for cut in cuts])
     heard = 1 - np.array([cut.chatter_probability for cut in cuts])
     stable = np.array([cut.verdict == "stable" for cut in cuts], dtype=bool)
+    dialled = np.array([cut.set_rpm for cut in cuts]) * (true_per_set(cuts) if cuts else 1.0)
     for column, speed in enumerate(speeds_rpm.tolist()):
-        weight = np.clip((FADED - np.abs(rpm / speed - 1)) / (FADED - SAME_SPEED), 0.0, 1.0)
+        away = np.abs(rpm / speed - 1)
+        # What wasn't stable counts at the speed it was dialled at, too: chatter may have slowed the spindle.
+        away = np.where(stable, away, np.minimum(away, np.abs(dialled / speed - 1)))
+        weight = np.clip((FADED - away) / (FADED - SAME_SPEED), 0.0, 1.0)
         # Cuts of this very speed last: they outweigh those made near it.
         for use in ((weight > 0) & (weight < 1), weight == 1):
             if use.any():
@@ -94,6 +99,7 @@ def grid_chances(
                     chance[:, column],
                     depths_mm=depths_mm,
                     made_mm=depth_mm[use],
+                    sure_mm=sure_mm[use],
                     heard=heard[use],
                     stable=stable[use],
                     weight=weight[use],
@@ -102,13 +108,21 @@ def grid_chances(
 
 
 def _heed(
-    chance: Floats, *, depths_mm: Floats, made_mm: Floats, heard: Floats, stable: Bools, weight: Floats
+    chance: Floats,
+    *,
+    depths_mm: Floats,
+    made_mm: Floats,
+    sure_mm: Floats,
+    heard: Floats,
+    stable: Bools,
+    weight: Floats,
 ) -> Floats:
     """Raise and lower the chances at one speed, shape (m,), by what cuts near it, shape (k,), did.
 
-    Each step keeps the chances falling with the depth.
+    Each step keeps the chances falling with the depth. Between where a ramp seemed to begin to chatter and
+    where it surely did, a cut that was stable counts more than the ramp.
     """
-    spoilt_mm = np.min(made_mm[~stable], initial=np.inf)
+    spoilt_mm = np.min(sure_mm[~stable], initial=np.inf)
     holds = stable & (made_mm < spoilt_mm)
     _, alike = np.unique(made_mm, return_inverse=True)
     least = np.ones(len(made_mm))
@@ -116,7 +130,8 @@ def _heed(
     steps = depths_mm[:, None] <= made_mm[holds] * SAME_DEPTH
     up = weight[holds] * np.maximum(least[alike[holds]] - chance[:, None], 0.0)
     raised = chance + np.max(steps * up, axis=1, initial=0.0)
+    held = np.max(steps * weight[holds], axis=1, initial=0.0)
     steps = depths_mm[:, None] * SAME_DEPTH >= made_mm[~stable]
     down = weight[~stable] * np.maximum(raised[:, None] - heard[~stable], 0.0)
-    lowered: Floats = raised - np.max(steps * down, axis=1, initial=0.0)
+    lowered: Floats = raised - (1 - held) * np.max(steps * down, axis=1, initial=0.0)
     return lowered

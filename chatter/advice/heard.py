@@ -15,6 +15,8 @@ from chatter.milling.limits import SpeedRange, feed_at_mm_min, feed_to_suggest_m
 from chatter.model.cut import CutSetup, Verdict
 from chatter.model.notebook import SAME_SPEED
 
+SAME_METAL = 1 + 1e-9  # rounding
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MadeCut:
@@ -28,6 +30,12 @@ class MadeCut:
     lines: tuple[ChatterLine, ...] = ()  # strongest first; empty where no chatter was heard
     feed_mm_min: float | None = None
     depth_sd_mm: float | None = None  # of where the chatter began; None where no ramp told it
+    surely_from_mm: float | None = None  # of a ramped pass, from where on it chattered for sure
+
+    @property
+    def spoils_from_mm(self) -> float:
+        """Where it wasn't stable: no stable cut as deep holds at its speed."""
+        return self.depth_mm if self.surely_from_mm is None else self.surely_from_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +45,7 @@ class HeldSetting:
     number: int  # of its cut among those given
     cuts: int  # at this speed, this deep or deeper, all stable
     chatter_probability: float  # the highest of the cuts of just this depth
-    spoilt_mm: float | None  # shallowest at this speed that was not stable
+    spoilt_mm: float | None  # shallowest at this speed, deeper than this, that was not stable
 
     @property
     def is_doubtful(self) -> bool:
@@ -63,10 +71,12 @@ def find_held(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> Iterator[HeldSet
     """Give the settings that hold, those that remove most first, doubtful ones among them.
 
     A setting holds where it was heard stable inside the limits, and where no cut of the same speed, by the
-    dial or truly, was heard otherwise at its depth or a lesser one, be it before or after.
+    dial or truly, was heard otherwise at its depth or a lesser one, be it before or after. A ramped pass was
+    heard so from where it chattered for sure.
     """
     rpm, set_rpm = (np.array([getattr(cut, name) for cut in cuts]) for name in ("rpm", "set_rpm"))
     depth_mm = np.array([cut.depth_mm for cut in cuts])
+    sure_mm = np.array([cut.spoils_from_mm for cut in cuts])
     chance = np.array([cut.chatter_probability for cut in cuts])
     stable = np.array([cut.verdict == "stable" for cut in cuts], dtype=bool)
     inside = [number for number, cut in enumerate(cuts) if stable[number] and is_inside(cut, setup=setup)]
@@ -75,8 +85,11 @@ def find_held(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> Iterator[HeldSet
         # By the dial too: a card is read by it, and load may have slowed one cut and not the other.
         away = np.minimum(np.abs(rpm / rpm[number] - 1), np.abs(set_rpm / set_rpm[number] - 1))
         near = away < SAME_SPEED
-        spoilt_mm = float(np.min(depth_mm[near & ~stable], initial=np.inf))
-        if spoilt_mm > deep:
+        spoils = near & ~stable
+        if np.min(sure_mm[spoils], initial=np.inf) > deep:
+            # A ramp may have begun to chatter deeper than was heard: at a depth that was stable it had not.
+            from_mm = np.where(depth_mm > deep, depth_mm, sure_mm)[spoils]
+            spoilt_mm = float(np.min(from_mm, initial=np.inf))
             yield HeldSetting(
                 number=number,
                 cuts=int(np.sum(near & stable & (depth_mm >= deep))),
@@ -111,6 +124,9 @@ def find_best(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> BestSoFar | None
     if best is None:
         return None
     cut = cuts[best.number]
+    if passed_over is not None:
+        more = _metal(cuts[passed_over.number], setup=setup) / _metal(cut, setup=setup)
+        passed_over = passed_over if more > SAME_METAL else None
     feed = cut.feed_mm_min or feed_to_suggest_mm_min(setup, set_rpm=cut.set_rpm)
     removal = None
     if feed is not None and setup.width_mm is not None:

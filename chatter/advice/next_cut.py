@@ -53,9 +53,13 @@ LIKELY, HOPELESS = 0.5, 0.2  # above the first a cut "should be" stable, below t
 SPEEDS, DEPTHS, SHALLOWEST = 181, 16, 0.12  # of the grid; the last a share of its deepest
 LEAST_WIDTH = 1.001  # of the grid of speeds; own choice
 LEAST_MM = 0.01  # own choice: nobody can set less
+HARDLY_MM = 0.02  # own choice: a shallower cut is hardly one
 TRIED_AGAIN = 0.9  # of a depth that chattered: at much the same speed nothing deeper is tried; own choice
 LIGHTER_SHARE = 0.45  # of the depth of a cut that may double its period; own choice
 STEP_DOWN = 0.6  # of the depth where a chattering cut tells of no machine; own choice
+CHANGE_FIRST = (
+    "Better change something else first: a shorter or stiffer tool, less width, work clamped better."
+)
 NO_MORE = f"No further cut promises {100 * LEAST_GAIN:.0f} % more than the best so far."
 
 
@@ -172,7 +176,8 @@ class _Choice:
 
 def _look(history: _History, machines: Machines, *, setup: CutSetup, deepest_mm: float) -> _Choice:
     """Look at the speeds that may be dialled, down to a depth."""
-    depths_mm = deepest_mm * np.geomspace(SHALLOWEST, 1.0, DEPTHS)
+    shallowest = min(max(SHALLOWEST, LEAST_MM / deepest_mm), 1.0)
+    depths_mm = deepest_mm * np.geomspace(shallowest, 1.0, DEPTHS)
     grid = history.chances(machines, depths_mm=depths_mm, flutes=setup.flutes)
     able = _has_power(grid, slip=history.slip, setup=setup)
     able &= ~_was_spoilt(grid, history.cuts) & _one_step(grid, history.cuts, setup=setup)
@@ -197,15 +202,19 @@ def _make_stable(history: _History, machines: Machines, *, setup: CutSetup, deep
     none = "No cut was stable yet"
     if any(cut.verdict == "stable" for cut in history.cuts):
         none = "No cut counts as stable yet (what was heard so chattered at less depth, or breaks a limit)"
-    if chance >= LIKELY:
+    if choice.grid.depths_mm[at[0]] < HARDLY_MM:
+        why = (
+            f"{none}, and chatter or power leave hardly any depth: this cut is stable in "
+            f"{tell_machines(chance)}. {CHANGE_FIRST}"
+        )
+    elif chance >= LIKELY:
         why = f"{none}; this one should be, in {tell_machines(chance)}."
     elif chance >= HOPELESS:
         why = f"{none}; this one is in {tell_machines(chance)}, and none promises more."
     else:
         why = (
             f"{none}, and none that was looked at is likely to be: this one is in "
-            f"{tell_machines(chance)}. Better change something else first: a shorter or stiffer tool, less "
-            "width, work clamped better."
+            f"{tell_machines(chance)}. {CHANGE_FIRST}"
         )
     return _cut_at(choice, at, history=history, setup=setup, best=None, why=why)
 
@@ -313,8 +322,7 @@ def _deepest_mm(
     """Give the deepest that may be tried."""
     if best is None:
         spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
-        spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
-        deepest = min(spoilt or [cut.depth_mm for cut in cuts])
+        deepest = max(min(spoilt or [cut.depth_mm for cut in cuts]), LEAST_MM)
     else:
         deepest = boldest_step * max(cuts[one.number].depth_mm for one in find_held(cuts, setup=setup))
     return deepest if setup.most_depth_mm is None else min(deepest, setup.most_depth_mm)
@@ -342,9 +350,11 @@ def _has_power(grid: ChanceGrid, *, slip: float, setup: CutSetup) -> NDArray[np.
 def _was_spoilt(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_]:
     """Say where a cut much like one that chattered would only chatter again. Shape (depths, speeds)."""
     spoilt = np.zeros(grid.stable_probability.shape, dtype=np.bool_)
+    slip = true_per_set(cuts)
     for cut in cuts:
         if cut.verdict == "chatter":
             near = np.abs(grid.speeds_rpm / cut.rpm - 1) < SAME_SPEED
+            near |= np.abs(grid.speeds_rpm / (slip * cut.set_rpm) - 1) < SAME_SPEED
             spoilt |= (grid.depths_mm[:, None] >= TRIED_AGAIN * cut.depth_mm) & near[None, :]
     return spoilt
 
@@ -375,7 +385,8 @@ def _done(
     if machines is not None and not history.limits.is_empty:
         depths_mm = np.array([best.depth_mm])
         grid = history.chances(machines, depths_mm=depths_mm, flutes=setup.flutes)
-        chance = float(grid.stable_probability[0, np.argmin(np.abs(grid.speeds_rpm - best.rpm))])
+        there = float(grid.stable_probability[0, np.argmin(np.abs(grid.speeds_rpm - best.rpm))])
+        chance = max(chance, there)  # the grid may end beside a speed of another slip
     return NextCut(
         action="done",
         rpm=best.rpm,
@@ -395,9 +406,11 @@ def _step_blindly(
     cuts, limits = history.cuts, history.limits
     last = cuts[-1]
     if best is None:
-        depth_mm = min(deepest_mm, STEP_DOWN * min(cut.depth_mm for cut in cuts))
+        depth_mm = min(deepest_mm, max(STEP_DOWN * min(cut.depth_mm for cut in cuts), LEAST_MM))
         set_rpm = last.set_rpm
         why = "The chatter heard tells of no machine that would do so: take less depth at the same speed."
+        if depth_mm < HARDLY_MM:
+            why = f"The chatter heard leaves hardly any depth. {CHANGE_FIRST}"
     else:
         spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
         depth_mm = deepest_mm if not spoilt else min(deepest_mm, math.sqrt(best.depth_mm * min(spoilt)))

@@ -123,8 +123,12 @@ def tell_machines(probability: float) -> str:
 
 def tell_passed_over(*, set_rpm: float, depth_mm: float, chatter_probability: float) -> str:
     """Say which setting would remove more than the best so far, and why it isn't that."""
+    most = round(100 * DOUBTFUL)
+    chances = f"{100 * chatter_probability:.0f}"
+    if float(chances) <= most:  # it is above, by less than a whole chance
+        chances = f"{max(100 * chatter_probability, most + 0.1):.1f}"
     return (
         f"{set_rpm:,.0f} rpm at {depth_mm:g} mm would remove more and was heard stable, but with "
-        f"{round(100 * chatter_probability)} chances in 100 of chatter; above {round(100 * DOUBTFUL)} a "
+        f"{chances} chances in 100 of chatter; above {most} a "
         "surer setting goes first. Cut and record it again to be sure."
     )

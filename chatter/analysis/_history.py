@@ -12,7 +12,7 @@ from chatter.analysis._halves import as_settled, caution_doubling, is_untold, ma
 from chatter.analysis._notebook import NotebookPath, kept_taps, notebook_path
 from chatter.analysis._parts import program_part
 from chatter.analysis._values import read_number
-from chatter.errors import BadValueError, InputError
+from chatter.errors import InputError
 from chatter.model.cut import CutSetup
 from chatter.model.notebook import (
     WORDS,
@@ -32,10 +32,11 @@ from chatter.notebook.checks import check_in_use
 from chatter.notebook.documents import (
     MOST_CUTS,
     from_onset_on,
+    is_bound_only,
     noise_cutting_db,
     pick_telling_cuts,
     read_analysis,
-    read_onset_mm,
+    surely_from_mm,
 )
 from chatter.notebook.store import now
 
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
 MOST_BOLD = 10.0
 MAP_DEPTHS = 10
 MAP_ROOM = 1.3  # the map reaches this far above the deepest cut
+SAME_DEPTH = 1e-6  # rounding
 CARD_NOISES = 6  # own choice: the newest
 CARD_ROWS = 6
 
@@ -71,9 +73,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     NotebookError
         The file can't be used.
     """
-    boldest_step = read_number("boldest_step", boldest_step, MOST_BOLD, least=1.0)
-    if boldest_step == 1:
-        raise BadValueError("boldest_step", boldest_step, f"a number above 1 and not above {MOST_BOLD:g}")
+    boldest_step = read_number("boldest_step", boldest_step, MOST_BOLD, above=1.0)
     history = _read(setup, notebook)
     check_in_use(history.setup)
     untold = history.newest if history.newest is not None and is_untold(history.newest) else None
@@ -177,7 +177,8 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
     top_mm = MAP_ROOM * max(cut.depth_mm or 0.0 for cut in history.cuts)
     depths_mm = np.linspace(top_mm / MAP_DEPTHS, top_mm, MAP_DEPTHS)
     if best is not None:  # so that its chance can be read, and is the one that the next cut goes by
-        depths_mm = np.unique(np.append(depths_mm, best.depth_mm))
+        apart = np.abs(depths_mm / best.depth_mm - 1) > SAME_DEPTH
+        depths_mm = np.sort(np.append(depths_mm[apart], best.depth_mm))
     machines = draw_history(weighed, setup=known, known=_known_modes(history)) if weighed else None
     chances = None
     if machines is not None:
@@ -271,6 +272,7 @@ class _Read:
     documents: dict[int, dict[str, Any]]  # of the cuts that tell most
     taps: tuple[Tap, ...]
     noises: tuple[CardNoise, ...]  # newest first
+    onsets: "dict[int, _Onset]"  # of the ramped passes that chattered
 
     @property
     def newest(self) -> KeptCut | None:
@@ -282,7 +284,8 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
     """Read a setup's cuts, and the documents of those that tell most."""
     with Notebook(notebook_path(notebook)) as opened:
         kept = opened.find_setup(setup)
-        listed = tuple(from_onset_on(cut) for cut in settle_cuts(opened.list_cuts(setup)))
+        told = settle_cuts(opened.list_cuts(setup))
+        listed = tuple(from_onset_on(cut) for cut in told)
         cuts = tuple(cut for cut in listed if cut.depth_mm is not None and cut.verdict != "undecided")
         telling = pick_telling_cuts(cuts, most=most)
         return _Read(
@@ -292,8 +295,32 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
             left_out=len(listed) - len(cuts),
             documents={cut.number: opened.read_cut(cut.number) for cut in telling},
             taps=kept_taps(opened, setup),
-            noises=_noises(opened, setup, listed),
+            noises=_noises(opened, setup, told),
+            onsets=_onsets(opened, setup, told),
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Onset:
+    """How well is known where a ramped pass began to chatter."""
+
+    sure_mm: float | None  # from there on it chattered for sure
+    sd_mm: float | None  # None where it chattered from the start
+
+
+def _onsets(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> dict[int, _Onset]:
+    """Give how well the onsets of ramped passes are known, by the number of the cut as it was filed."""
+    if all(cut.ramp_onset_mm is None for cut in cuts):
+        return {}
+    spreads = opened.read_onsets(setup)
+    onsets: dict[int, _Onset] = {}
+    for cut in cuts:
+        sd_mm, from_mm = spreads.get(cut.number, (None, None))
+        if cut.verdict == "chatter" and sd_mm is not None:
+            bound = is_bound_only(cut, from_mm=from_mm or 0.0)
+            sure_mm = surely_from_mm(cut, onset_sd_mm=sd_mm)
+            onsets[cut.number] = _Onset(sure_mm=sure_mm, sd_mm=None if bound else sd_mm)
+    return onsets
 
 
 def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[CardNoise, ...]:
@@ -357,7 +384,7 @@ def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
         document = history.documents.get(cut.number)
         worst = None if document is None else as_settled(read_analysis(document), cut).worst
         probability = 0.5 if cut.chatter_probability is None else cut.chatter_probability
-        onset_mm, onset_sd_mm = (None, None) if document is None else read_onset_mm(document)
+        onset = history.onsets.get(cut.number)
         one = MadeCut(
             rpm=cut.true_rpm,
             set_rpm=cut.set_rpm,
@@ -366,7 +393,8 @@ def _made(history: _Read) -> "tuple[tuple[MadeCut, ...], tuple[MadeCut, ...]]":
             chatter_probability=probability,
             lines=() if worst is None or cut.verdict == "stable" else find_lines(worst),
             feed_mm_min=cut.feed_mm_min,
-            depth_sd_mm=None if onset_mm is None or cut.verdict != "chatter" else onset_sd_mm,
+            depth_sd_mm=None if onset is None else onset.sd_mm,
+            surely_from_mm=None if onset is None else onset.sure_mm,
         )
         made.append(one)
         if document is not None:
@@ -386,11 +414,6 @@ def _known_modes(history: _Read) -> "tuple[KnownMode, ...]":
 def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
     if best is None:
         return None
-    there = [
-        cut
-        for cut in history.cuts
-        if (cut.verdict, cut.set_rpm, cut.depth_mm) == ("stable", best.set_rpm, best.depth_mm)
-    ]
     from chatter.advice.words import tell_passed_over
 
     over = None if best.passed_over is None else history.cuts[best.passed_over.number]
@@ -399,7 +422,7 @@ def _best(best: "BestSoFar | None", history: _Read) -> KeptBest | None:
         depth_mm=best.depth_mm,
         feed_mm_min=best.feed_mm_min,
         removal_mm3_min=best.removal_mm3_min,
-        may_double=any(may_double(cut, among=history.listed) for cut in there),
+        may_double=_may_double(history.cuts[best.number], history),
         passed_over=None
         if best.passed_over is None or over is None
         else DoubtfulSetting(
@@ -430,5 +453,14 @@ def _card_row(held: "HeldSetting", history: _Read) -> CardRow:
         cuts=held.cuts,
         chatter_probability=held.chatter_probability,
         chatter_depth_mm=held.spoilt_mm,
-        may_double=may_double(cut, among=history.listed),
+        may_double=_may_double(cut, history),
+    )
+
+
+def _may_double(setting: KeptCut, history: _Read) -> bool:
+    """Say whether any of the stable cuts of one setting may double its period unheard."""
+    return any(
+        may_double(cut, among=history.listed)
+        for cut in history.cuts
+        if cut.verdict == "stable" and (cut.set_rpm, cut.depth_mm) == (setting.set_rpm, setting.depth_mm)
     )

@@ -141,10 +141,14 @@ def read_number(
     *,
     zero_allowed: bool = False,
     least: float = 0.0,
+    above: float = 0.0,
     unit: str = "",
 ) -> float:
-    """Read one finite number above zero, or at zero where allowed, from the least to the limit."""
-    lowest = f"a number of at least {least:g}" if zero_allowed or least > 0 else "a number above 0"
+    """Read one finite number above zero, or at zero where allowed, from the least to the limit.
+
+    Where `above` is told, the number must be above that.
+    """
+    lowest = f"a number of at least {least:g}" if zero_allowed or least > 0 else f"a number above {above:g}"
     needed = f"{lowest} and not above {limit:.0f}"
     if isinstance(value, bool):
         raise BadValueError(name, value, needed)
@@ -152,7 +156,7 @@ def read_number(
         number = float(cast(Any, value))
     except (TypeError, ValueError, OverflowError) as error:
         raise BadValueError(name, value, f"{needed}{PLAIN_NUMBER}") from error
-    if not math.isfinite(number) or not least <= number <= limit or (number == 0 and not zero_allowed):
+    if not math.isfinite(number) or not least <= number <= limit or (number <= above and not zero_allowed):
         raise BadValueError(name, value, f"{needed}{unit}")
     return number
 

@@ -288,7 +288,7 @@ class CardRow:
     removal_mm3_min: float | None
     cuts: int  # made at this speed, this deep or deeper, all stable
     chatter_probability: float  # the highest of the cuts of just this depth
-    chatter_depth_mm: float | None  # shallowest at this speed that was not stable; None where all were
+    chatter_depth_mm: float | None  # shallowest, deeper than this, that was not stable; None where none
     may_double: bool = False  # see KeptBest
 
     def to_dict(self) -> dict[str, Any]:

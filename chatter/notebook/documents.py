@@ -11,6 +11,7 @@ from typing import Any
 from chatter.model.cut import NO_RAMP, CutAnalysis, JudgedCut, Line, Spindle, present_depth_mm
 from chatter.model.notebook import SAME_SPEED, KeptCut
 
+ONSET_DEVIATIONS = 2.0  # so many deeper than its onset a ramp surely chattered; own choice
 LEAST_ONSET_SHARE = 0.02  # of the ramp's end: from the start may be from no depth at all; own choice
 MOST_CUTS = 12  # own choice: more cuts cost time and hardly sharpen the odds
 
@@ -49,6 +50,37 @@ def from_onset_on(cut: KeptCut) -> KeptCut:
         return cut
     onset_mm = min(max(cut.ramp_onset_mm, LEAST_ONSET_SHARE * cut.depth_mm), cut.depth_mm)
     return replace(cut, depth_mm=round(onset_mm, 2) or onset_mm)
+
+
+def surely_from_mm(cut: KeptCut, *, onset_sd_mm: float) -> float | None:
+    """Give the depth from which a ramped pass chattered for sure; None of a pass that is no such one.
+
+    Parameters
+    ----------
+    cut
+        It, as it was filed.
+    onset_sd_mm
+        Deviation of its onset.
+    """
+    if cut.verdict != "chatter" or cut.ramp_onset_mm is None or cut.depth_mm is None:
+        return None
+    sure_mm = min(cut.ramp_onset_mm + ONSET_DEVIATIONS * onset_sd_mm, cut.depth_mm)
+    return max(round(sure_mm, 2), from_onset_on(cut).depth_mm or 0.0)
+
+
+def is_bound_only(cut: KeptCut, *, from_mm: float) -> bool:
+    """Say whether a ramp chattered from its very start on, so that its onset is no more than a bound.
+
+    Parameters
+    ----------
+    cut
+        It, as it was filed.
+    from_mm
+        Depth at its start.
+    """
+    if cut.ramp_onset_mm is None or cut.depth_mm is None:
+        return False
+    return cut.ramp_onset_mm <= from_mm + LEAST_ONSET_SHARE * (cut.depth_mm - from_mm)
 
 
 def noise_cutting_db(document: dict[str, Any]) -> float | None:

@@ -241,6 +241,17 @@ class Notebook:
         rows = self._rows("cuts", kept, columns=f"id, {CUT_COLUMNS}", earlier_versions=earlier_versions)
         return tuple(_cut(row, kept.name) for row in rows)
 
+    def read_onsets(self, setup: str) -> dict[int, tuple[float | None, float | None]]:
+        """Give the deviation of each ramp's onset, and the depth at the ramp's start, by the cut's number."""
+        query = (
+            "SELECT id, json_extract(document, '$.ramp.onset_depth_sd_mm') AS sd_mm, "
+            "json_extract(document, '$.program.settings.depth_from_mm') AS from_mm FROM cuts "
+            "WHERE setup_id = ? AND is_current = 1 AND ramp_onset_mm IS NOT NULL AND json_valid(document)"
+        )
+        with telling(self.path):
+            rows = self._connection.execute(query, (self.find_setup(setup).number,)).fetchall()
+        return {row["id"]: (row["sd_mm"], row["from_mm"]) for row in rows}
+
     def list_taps(self, setup: str, *, earlier_versions: bool = False) -> tuple[KeptTap, ...]:
         """Give the taps of a setup, oldest first."""
         kept = self.find_setup(setup)

@@ -59,10 +59,13 @@ IN_TURNS = "At 20,000 rpm teeth may cut in turns"
         (((0.9, "stable", -4.0),), -3.0, True),  # hardly lighter
     ],
 )
+@pytest.mark.parametrize("soft_db", [None, -18.0])
 def test_stable_cut_that_may_double_unheard_is_told_on_card_map_and_when_done(
-    halved, others, half_db, doubtful
+    halved, others, half_db, doubtful, soft_db
 ):
-    run = halved(*others, *((1.0, "stable", half_db),) * 5)  # after five cuts it is done: rule 7
+    # After five cuts it is done; of one setting any cut counts, also among soft ones.
+    alike = [(1.0, "stable", one) for one in (soft_db, half_db, half_db, half_db, soft_db)]
+    run = halved(*others, *alike)
     card = json.loads(run("card", "6 mm long", "--json").out)
     rows = [row["may_double"] for row in card["settings"] if row["depth_mm"] == 1.0]
     done = json.loads(run("next", "6 mm long", "--json").out)

@@ -76,9 +76,9 @@ def test_map_takes_numbers_of_numpy():
     assert settings["material"] == "6061"
 
 
-@pytest.mark.parametrize("step", ["bold", None, True, 1, 0.5, 10.1, float("nan")])
-def test_boldest_step_that_is_none_is_named(step):
-    with pytest.raises(BadValueError, match=r"^boldest_step is"):
+@pytest.mark.parametrize("step", ["bold", None, True, 1, 0.5, 0, 10.1, float("nan")])
+def test_boldest_step_that_is_none_is_named_with_its_range(step):
+    with pytest.raises(BadValueError, match=r"^boldest_step is .* a number above 1 and not above 10"):
         suggest_next_cut("a", notebook="nowhere.db", boldest_step=step)
 
 

@@ -1,5 +1,7 @@
 """Chances over speed and depth: what was heard at a speed counts more than any machine."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -78,3 +80,12 @@ def test_cut_at_a_speed_outweighs_one_that_only_lies_near():
 def test_of_two_recordings_of_one_setting_the_worse_counts():
     heeded, alone = chances(FIRST, made(10_000, 0.9, chance=0.01), made(10_000, 0.9, chance=0.15))
     assert heeded[3, 2] == pytest.approx(max(0.85, alone[3, 2]))
+
+
+def test_stable_cut_counts_more_than_a_ramp_that_may_have_begun_to_chatter_deeper():
+    ramp = replace(made(10_000, 0.6, "chatter", chance=0.98), depth_sd_mm=0.15, surely_from_mm=0.9)
+    heeded, _ = chances(FIRST, ramp, made(10_000, 0.7, chance=0.01))
+    assert heeded[2, 2] >= 0.99  # 0.6 mm
+    assert (heeded[3:, 2] <= 0.02 + 1e-9).all()
+    spoilt, _ = chances(FIRST, ramp, made(10_000, 0.9, chance=0.01))
+    assert (spoilt[2:, 2] <= 0.02 + 1e-9).all()

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from chatter.advice.heard import MadeCut, find_best, find_held, rank_held
+from chatter.advice.words import tell_passed_over
 from chatter.model import CutSetup
 
 SETUP = CutSetup(rpm=12_000, flutes=2, min_rpm=10_000, max_rpm=24_000, width_mm=6.0, feed_mm_min=500.0)
@@ -74,3 +75,27 @@ def test_of_two_recordings_of_one_setting_the_worse_counts_and_a_deeper_doubt_do
     deeper = (made(18_000, 0.4), made(18_000, 0.6, chance=0.3))
     assert find_best(deeper, setup=SETUP).depth_mm == 0.4
     assert len(rank_held(deeper, setup=SETUP, most=6)) == 1  # one a speed
+
+
+def test_onset_of_a_ramp_spoils_only_where_it_surely_chattered():
+    # 1.32 ± 0.17 mm: a stable cut of 1.4 mm doesn't contradict it, one of 1.7 mm does.
+    ramp = replace(made(12_000, 1.32, "chatter", chance=0.98), depth_sd_mm=0.17, surely_from_mm=1.66)
+    held = find_held((ramp, made(12_000, 1.4), made(12_000, 1.7), made(12_000, 0.5)), setup=SETUP)
+    assert [(one.number, one.spoilt_mm) for one in held] == [(1, 1.66), (3, 1.32)]
+
+
+def test_setting_that_removes_just_as_much_is_not_passed_over():
+    cuts = (made(12_000, 1.0, chance=0.3, feed_mm_min=500.0), made(15_000, 1.0, feed_mm_min=500.0))
+    for given in (cuts, cuts[::-1]):
+        best = find_best(given, setup=SETUP)
+        assert (best.set_rpm, best.passed_over) == (15_000, None)
+    more = (replace(cuts[0], depth_mm=1.01), cuts[1])
+    assert find_best(more, setup=SETUP).passed_over.number == 0
+
+
+@pytest.mark.parametrize(
+    ("chance", "told"), [(0.204, "20.4"), (0.2001, "20.1"), (0.205, "20.5"), (0.206, "21"), (0.35, "35")]
+)
+def test_chance_of_what_is_passed_over_is_told_above_the_limit(chance, told):
+    text = tell_passed_over(set_rpm=12_000, depth_mm=1.0, chatter_probability=chance)
+    assert f"with {told} chances in 100 of chatter; above 20 a surer" in text

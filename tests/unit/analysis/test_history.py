@@ -10,7 +10,7 @@ from chatter.analysis import make_card, map_setup, suggest_next_cut
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
 from chatter.report.notebook_text import card_to_text, next_to_text, setup_map_to_text
-from tests.unit.notebook.made import made_cut
+from tests.unit.notebook.made import made_cut, made_noise
 
 SLIP = 0.99
 
@@ -156,10 +156,10 @@ def test_chance_of_done_is_the_one_of_the_map_and_what_was_heard(filed):
     assert following.stable_probability >= 0.991
 
 
-def ramped(name, *, onset_mm):
-    """Give the document of a pass from 0.3 to 3 mm that chattered in its deep end."""
-    told = {"depth_mm": None, "depth_from_mm": 0.3, "depth_to_mm": 3.0}
-    document = made_cut(name, rpm=11_880.0, verdict="chatter", chatter_hz=900.0, settings=told)
+def ramped(name, *, onset_mm, from_mm=0.3, to_mm=3.0, chatter_hz=900.0):
+    """Give the document of a pass that chattered in its deep end."""
+    told = {"depth_mm": None, "depth_from_mm": from_mm, "depth_to_mm": to_mm}
+    document = made_cut(name, rpm=11_880.0, verdict="chatter", chatter_hz=chatter_hz, settings=told)
     if onset_mm is not None:
         document["ramp"] = {
             "onset_depth_mm": onset_mm,
@@ -205,3 +205,71 @@ def test_limit_that_a_ramp_told_places_the_machines(tmp_path):
     chances = [row[column] for row in of_map.stable_probability]
     # A normal spread of 12 % and one of 25 % about the onset: 2 deviations below it, 98 of 100 are stable.
     assert np.interp(0.8, of_map.depths_mm, chances) > 0.9
+
+
+@pytest.mark.parametrize(("onset_mm", "stable_mm", "not_at_mm"), [(1.32, 1.4, 1.64), (2.9, 2.95, 3.0)])
+def test_ramp_whose_onset_is_uncertain_leaves_a_stable_cut_beside_it(
+    tmp_path, onset_mm, stable_mm, not_at_mm
+):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, width_mm=3.0))
+        notebook.add_cut("one", document=ramped("r", onset_mm=onset_mm))
+        notebook.add_cut("one", document=made_cut("s", rpm=11_880.0, depth_mm=stable_mm))
+    card, of_map, following = (of("one", notebook=path) for of in (make_card, map_setup, suggest_next_cut))
+    # Two deviations of 12 % above the onset, and never deeper than the deep end, where it did chatter.
+    assert [(row.depth_mm, row.chatter_depth_mm) for row in card.rows] == [(stable_mm, not_at_mm)]
+    assert of_map.best_so_far == following.best_so_far
+    assert of_map.best_so_far.depth_mm == stable_mm
+    column = np.argmin(np.abs(np.array(of_map.speeds_rpm) - 11_880))
+    assert of_map.stable_probability[of_map.depths_mm.index(stable_mm)][column] >= 0.98
+
+
+def test_ramp_that_chattered_from_its_start_on_tells_a_bound_and_no_limit(tmp_path):
+    made = {}
+    for onset_mm in (0.3, 0.5):  # from 0.3 mm
+        path = tmp_path / f"{onset_mm}.db"
+        with Notebook(path, write=True, make=True) as notebook:
+            notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, width_mm=3.0))
+            notebook.add_cut("one", document=ramped("r", onset_mm=onset_mm))
+        with mock.patch.object(chances, "draw_history", wraps=chances.draw_history) as draw:
+            map_setup("one", notebook=path)
+        ((made[onset_mm],),) = [call.args[0] for call in draw.call_args_list]
+    assert made[0.3].depth_sd_mm is None
+    assert made[0.5].depth_sd_mm == pytest.approx(0.06)
+    assert made[0.3].surely_from_mm == pytest.approx(0.37)
+
+
+@pytest.mark.parametrize("chatter_hz", [900.0, None])
+@pytest.mark.parametrize("to_mm", [3.0, 0.6, 0.2])
+def test_after_a_ramp_from_no_depth_no_cut_is_asked_for_that_nobody_can_set(tmp_path, to_mm, chatter_hz):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, width_mm=3.0))
+        for number in range(3):
+            document = ramped(str(number), onset_mm=0.0, from_mm=0.0, to_mm=to_mm, chatter_hz=chatter_hz)
+            notebook.add_cut("one", document=document)
+            following = suggest_next_cut("one", notebook=path)
+            assert 0.01 <= following.depth_mm <= max(0.02 * to_mm, 0.01)
+            assert following.depth_mm >= 0.02 or "Better change something else first" in following.why
+            assert "deeper" not in following.why
+    assert following.depth_mm < 0.02 or to_mm == 3.0  # else the case shows nothing
+
+
+def test_noise_of_a_ramped_pass_stands_with_the_depth_that_it_went_to(tmp_path):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0))
+        notebook.add_cut("one", document=ramped("r", onset_mm=1.32))
+        notebook.add_noise("one", document=made_noise("r"))
+    (noise,) = make_card("one", notebook=path).noises
+    assert (noise.set_rpm, noise.depth_mm, noise.verdict) == (12_000, 3.0, "chatter")
+
+
+def test_map_has_one_row_for_the_depth_of_the_best(filed):
+    # The deepest cut makes the grid: 1.3 times 1.8 mm is 2.34, rounded otherwise.
+    path = filed(CHATTERED, (12_000.0, 1.8, "chatter", 0.97), (12_000.0, 0.234 * 3, "stable", 0.01))
+    of_map = map_setup("one", notebook=path)
+    assert of_map.best_so_far.depth_mm in of_map.depths_mm
+    assert (np.diff(of_map.depths_mm) > 1e-3).all()
+    assert len(of_map.depths_mm) == 10
