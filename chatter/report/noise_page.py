@@ -224,7 +224,7 @@ def _ear(document: NoiseDocument) -> tuple[Block | None, ...]:
     ear = document.exposure
     if ear is None:
         return ()
-    niosh, osha = tell_doses(document, ear)
+    niosh, osha = tell_doses(ear)
     return (
         Facts(
             pairs=(
