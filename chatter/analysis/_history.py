@@ -33,6 +33,7 @@ from chatter.notebook.documents import (
     MOST_CUTS,
     from_onset_on,
     is_bound_only,
+    is_noise_in_doubt,
     noise_cutting_db,
     pick_telling_cuts,
     read_analysis,
@@ -329,7 +330,8 @@ def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[Ca
     told = []
     for noise in opened.list_noises(setup)[: -CARD_NOISES - 1 : -1]:
         document, cut = opened.read_noise(noise.number), cut_of.get(noise.sha256)
-        neighbour = document["neighbour"] or {}
+        neighbour, in_doubt = document["neighbour"] or {}, is_noise_in_doubt(document)
+        there = {} if in_doubt else neighbour  # no level next door from one that may be far off
         told.append(
             CardNoise(
                 file=noise.file,
@@ -339,10 +341,11 @@ def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[Ca
                 at_phone_db=noise_cutting_db(document),
                 uncertainty_db=document["calibration"]["uncertainty_db"],
                 neighbour_distance_m=neighbour.get("distance_m"),
-                at_neighbour_db=neighbour.get("LAeq_db"),
-                low_db=neighbour.get("low_db"),
-                high_db=neighbour.get("high_db"),
-                rating_db=None if document["tonal_adjustment_db"] is None else neighbour.get("rating_db"),
+                at_neighbour_db=there.get("LAeq_db"),
+                low_db=there.get("low_db"),
+                high_db=there.get("high_db"),
+                rating_db=None if document["tonal_adjustment_db"] is None else there.get("rating_db"),
+                level_in_doubt=in_doubt,
             )
         )
     return tuple(told)

@@ -2,7 +2,8 @@
 
 In: paths of recordings of the same job, `cut` documents of some of them. Out: a `NoiseComparison`.
 Method: each recording by its rating (level with the adjustment for tones) at the neighbour, or at the phone
-where no neighbour was told; cuts are matched to recordings by the SHA-256 of their content.
+where no neighbour was told, those with a level in doubt last; cuts are matched to recordings by the SHA-256
+of their content.
 Leaves out: how one recording is measured (_noise.py).
 """
 
@@ -28,7 +29,6 @@ from chatter.errors import BadValueError
 from chatter.model.noise import NoiseComparison, NoiseDocument, StableCut
 
 DIFFERENT_DB = 1.0  # own choice: nobody hears less, with the phone in one place
-UNRATED = float("inf")
 
 
 def compare_noise(
@@ -82,7 +82,7 @@ def compare_noise(
     noises = plain
     if wanted.scene.limit_db is not None:
         noises = [_with_others(one, plain, cuts, scene=wanted.scene) for one in plain]
-    noises.sort(key=lambda noise: UNRATED if noise.rated_db is None else noise.rated_db)
+    noises.sort(key=_rank)
     stable = _quietest_stable(noises, cuts)
     settings = {**wanted.settings, "cut": [Path(path).name for path in documents]}
     return NoiseComparison(
@@ -121,11 +121,16 @@ def _with_others(
     return spread_noise(noise, scene=scene, others=others) if others else noise
 
 
+def _rank(noise: NoiseDocument) -> tuple[bool, bool, float]:
+    """Give the place of a recording: by its rating, but after the others where the level is in doubt."""
+    return noise.rated_db is None, noise.level_in_doubt, noise.rated_db or 0.0
+
+
 def _quietest_stable(noises: list[NoiseDocument], cuts: list[ReadCut]) -> StableCut | None:
     stable = {one.sha256: one for one in cuts if one.verdict == "stable"}
     for noise in noises:
         one = stable.get(noise.recording["sha256"])
-        if one is not None and noise.rated_db is not None:
+        if one is not None and noise.is_ranked:
             return StableCut(
                 file=noise.recording["file"],
                 sha256=one.sha256,
@@ -136,16 +141,22 @@ def _quietest_stable(noises: list[NoiseDocument], cuts: list[ReadCut]) -> Stable
 
 
 def _say(noises: list[NoiseDocument], stable: StableCut | None, cuts: list[ReadCut]) -> list[str]:
-    sounding = [noise for noise in noises if noise.rated_db is not None]
-    says = [_say_quietest(sounding)]
+    sounding = [noise for noise in noises if noise.is_ranked]
+    doubted = [noise for noise in noises if noise.rated_db is not None and noise.level_in_doubt]
+    among = ", of those whose level isn't in doubt," if doubted else ""
+    says = _say_doubted(sounding, doubted) if doubted else []
+    if len(sounding) > 1 or not doubted:
+        says.append(_say_quietest(sounding, among))
     silent = [noise.recording["file"] for noise in noises if noise.rated_db is None]
     if 0 < len(silent) < len(noises):
         holds = "holds" if len(silent) == 1 else "hold"
         says.append(f"{' and '.join(silent)} {holds} nothing but digital silence, so no level.")
     if stable is not None:
         says.append(
-            f"The quietest stable speed recorded is {stable.programmed_rpm:,.0f} rpm ({stable.file})."
+            f"The quietest stable speed recorded{among} is {stable.programmed_rpm:,.0f} rpm ({stable.file})."
         )
+    elif _has_stable(doubted, cuts):
+        says.append("Which stable speed is the quietest can't be told, because the level is in doubt.")
     elif cuts:
         says.append("No stable cut among the cut documents belongs to one of these recordings.")
     if len(sounding) > 1:
@@ -156,7 +167,20 @@ def _say(noises: list[NoiseDocument], stable: StableCut | None, cuts: list[ReadC
     return says
 
 
-def _say_quietest(sounding: list[NoiseDocument]) -> str:
+def _has_stable(noises: list[NoiseDocument], cuts: list[ReadCut]) -> bool:
+    stable = {one.sha256 for one in cuts if one.verdict == "stable"}
+    return any(noise.recording["sha256"] in stable for noise in noises)
+
+
+def _say_doubted(sounding: list[NoiseDocument], doubted: list[NoiseDocument]) -> list[str]:
+    """Name the recordings whose level is in doubt, and say what that leaves of the order."""
+    files = " and ".join(noise.recording["file"] for noise in doubted)
+    levels, are, they = ("level of", "is", "it is") if len(doubted) == 1 else ("levels of", "are", "they are")
+    end = f"{they} ranked last" if len(sounding) > 1 else "which recording is the quietest can't be told"
+    return [f"The {levels} {files} {are} in doubt, so {end}."]
+
+
+def _say_quietest(sounding: list[NoiseDocument], among: str) -> str:
     """Name the quietest of the recordings that have a level; they come quietest first."""
     if not sounding:
         return "None of the recordings holds any sound."
@@ -170,4 +194,4 @@ def _say_quietest(sounding: list[NoiseDocument]) -> str:
             f"{file} and {next_file} differ by less than {DIFFERENT_DB:g} dB: nobody hears which is the "
             "quieter."
         )
-    return f"{file} is the quietest, {apart_db:.1f} dB below the next, tones counted."
+    return f"{file} is the quietest{among or ','} {apart_db:.1f} dB below the next, tones counted."

@@ -261,7 +261,7 @@ def _at_neighbour(
                 laeq_db=other.cutting_db,
             )
             for rpm, other in others
-            if other.levels.LAeq_db is not None
+            if other.levels.LAeq_db is not None and not other.level_in_doubt
         ],
         calm_adjustment_db=_calm_adjustment_db(document),
         **surroundings,
@@ -272,6 +272,7 @@ def _at_neighbour(
         minutes=scene.minutes,
         reference_h=EVENING_H if scene.evening_h is None else scene.evening_h,
         measures=measures,
+        level_known=not document.level_in_doubt,
     )
     if document.level_in_doubt:
         evening = replace(evening, helps=(FIRST_THE_LEVEL,))

@@ -13,13 +13,12 @@ from chatter.analysis._parts import program_part, recording_part
 from chatter.analysis._taps import PARTS, read_tap
 from chatter.analysis._values import MAX_FLUTES, MAX_RPM, read_number, read_whole_number
 from chatter.errors import BadValueError, FileProblemError
-from chatter.model.tap import FavouredSpeed, TapDocument, TapMode, TapPart
+from chatter.model.tap import SLOWEST_RPM, FavouredSpeed, TapDocument, TapMode, TapPart
 
 if TYPE_CHECKING:
     from chatter.analysis._notebook import History
 
 MOST_SPEEDS = 6
-SLOWEST_RPM = 500.0  # own choice: below it lobes lie so close that none is worth a speed
 
 
 def analyse_tap(
@@ -154,14 +153,14 @@ def _read_before(path: Path, *, of: TapPart) -> tuple[TapMode, ...]:
     return before.modes
 
 
-def _limits_rpm(fastest_rpm: float | None, *, kept: dict[str, Any]) -> tuple[float, float]:
-    """Give the slowest and the fastest speed to name, by what was told and by the setup's facts."""
+def _limits_rpm(fastest_rpm: float | None, *, kept: dict[str, Any]) -> tuple[float | None, float | None]:
+    """Give the slowest and the fastest speed by what was told and the setup's facts; None where not told."""
     tops = [top for top in (fastest_rpm, kept.get("tool_max_rpm")) if top is not None]
-    return max(SLOWEST_RPM, kept.get("min_rpm") or 0.0), min(tops, default=MAX_RPM)
+    return kept.get("min_rpm"), min(tops, default=None)
 
 
 def _favoured(
-    modes: tuple[TapMode, ...], *, flutes: int | None, limits_rpm: tuple[float, float]
+    modes: tuple[TapMode, ...], *, flutes: int | None, limits_rpm: tuple[float | None, float | None]
 ) -> tuple[FavouredSpeed, ...]:
     """Give the speeds at which the strongest mode swings a whole number of times from tooth to tooth.
 
@@ -170,7 +169,7 @@ def _favoured(
     if flutes is None or not modes:
         return ()
     mode = modes[0]
-    slowest_rpm, fastest_rpm = limits_rpm
+    slowest_rpm, fastest_rpm = max(SLOWEST_RPM, limits_rpm[0] or 0.0), limits_rpm[1] or MAX_RPM
     speeds: list[FavouredSpeed] = []
     for lobe in range(1, 60):
         rpm = 60 * mode.frequency_hz / (flutes * lobe)  # [s/min] * [1/s] / [teeth/rev]

@@ -161,6 +161,11 @@ class NoiseDocument:
             return None
         return self.cutting_db + (self.tonal_adjustment_db or 0.0)
 
+    @property
+    def is_ranked(self) -> bool:
+        """Say whether it has a level that may be held against another's."""
+        return self.rated_db is not None and not self.level_in_doubt
+
     def to_dict(self) -> dict[str, Any]:
         """Give the `noise` document."""
         return {
@@ -206,9 +211,16 @@ class NoiseComparison:
     """The answer of `chatter noise` for several recordings, quietest for the neighbour first."""
 
     program: dict[str, Any]
-    noises: tuple[NoiseDocument, ...]  # quietest first
-    quietest_stable: StableCut | None  # None where no stable cut was told that is among the recordings
+    noises: tuple[NoiseDocument, ...]  # quietest first, then those with a level in doubt, then silent ones
+    quietest_stable: StableCut | None  # None where no stable cut with a level to rely on is among them
     says: tuple[str, ...]  # one plain sentence each
+
+    @property
+    def quietest(self) -> NoiseDocument | None:
+        """Give the quietest of those whose level isn't in doubt; None where that can't be told."""
+        ranked = [noise for noise in self.noises if noise.is_ranked]
+        doubted = any(noise.rated_db is not None for noise in self.noises if not noise.is_ranked)
+        return None if not ranked or (doubted and len(ranked) == 1) else ranked[0]
 
     def to_dict(self) -> dict[str, Any]:
         """Give the `noise comparison` document."""
@@ -216,13 +228,14 @@ class NoiseComparison:
             "document": "noise comparison",
             "version": 1,
             "program": self.program,
-            "quietest": self.noises[0].recording["file"],
+            "quietest": None if self.quietest is None else self.quietest.recording["file"],
             "ranking": [
                 {
                     "file": noise.recording["file"],
                     "sha256": noise.recording["sha256"],
                     "rated_db": noise.rated_db,
                     "uncertainty_db": noise.calibration.uncertainty_db,
+                    "level_in_doubt": noise.level_in_doubt,
                 }
                 for noise in self.noises
             ],

@@ -70,13 +70,17 @@ class Evening:
 
     limit_db: float
     reference_h: float
-    minutes: float  # of cutting that fit the reference time
-    minutes_low: float  # the same where the neighbour's level lies at its high end
-    minutes_high: float  # and at its low end
-    minutes_per_hour: float  # where the limit counts for each hour by itself
+    minutes: (
+        float | None
+    )  # of cutting that fit the reference time; None, as the others, with a level in doubt
+    minutes_low: float | None  # the same where the neighbour's level lies at its high end
+    minutes_high: float | None  # and at its low end
+    minutes_per_hour: float | None  # where the limit counts for each hour by itself
     asked_minutes: float | None
     rated_db: float  # over the reference time, with the asked minutes, or cutting throughout
-    quieter_by_db: float  # how much quieter it must get for those; 0 where they fit
+    quieter_by_db: (
+        float | None
+    )  # how much quieter it must get for those; 0 where they fit, None as the minutes
     helps: tuple[str, ...]  # best first, one plain sentence each
     guidance: tuple[str, ...] = ()  # published values with their sources; no law
 
@@ -103,14 +107,14 @@ class Exposure:
 
     ear_distance_m: float
     LEX8h_db: float
-    niosh_percent: float
-    osha_percent: float  # hearing conservation: sound from 80 dBA counts
-    osha_pel_percent: float  # permissible exposure limit: sound from 90 dBA counts
+    niosh_percent: float | None  # None, as the other doses, where the level is in doubt
+    osha_percent: float | None  # hearing conservation: sound from 80 dBA counts
+    osha_pel_percent: float | None  # permissible exposure limit: sound from 90 dBA counts
     minutes: float
     ear_db: float  # LAeq at the ear
     low_db: float  # range of LEX8h_db
     high_db: float
-    minutes_to_wear: float | None  # until LEX,8h is 85 dB; None where a day of 24 h doesn't get there
+    minutes_to_wear: float | None  # until LEX,8h is 85 dB; None where 24 h don't get there, or with doubt
     protection: HearingProtection  # "must be at hand" where only peaks that are not known could ask for it
     peaks_known: bool  # whether the peaks at the ear are in it
     says: tuple[str, ...]  # one plain sentence each

@@ -306,11 +306,14 @@ class CardNoise:
     verdict: Verdict | None
     at_phone_db: float | None  # while it cuts, as at the neighbour
     uncertainty_db: float
-    neighbour_distance_m: float | None  # None where no neighbour was told, as the four below
+    neighbour_distance_m: (
+        float | None
+    )  # None where no neighbour was told, as the four below; those with doubt too
     at_neighbour_db: float | None
     low_db: float | None
     high_db: float | None
     rating_db: float | None  # at the neighbour, with the adjustment for tones; None where too short for it
+    level_in_doubt: bool = False  # full scale is hardly what it was taken for
 
     def to_dict(self) -> dict[str, Any]:
         """Give the levels as they stand in a document."""

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from chatter.model.recording import Finding
 
+SLOWEST_RPM = 500.0  # own choice: below it lobes lie so close that none is worth a speed
 TapPart = Literal["tool", "frame", "work"]
 DampingBound = Literal["none", "upper"]
 
@@ -157,7 +158,8 @@ class TapDocument:
     analysis: TapAnalysis
     flutes: int | None = None
     speeds: tuple[FavouredSpeed, ...] = ()
-    speed_limits_rpm: tuple[float, float] | None = None  # between which speeds are named; None: not told
+    # Slowest and fastest speed that may be dialled or named, as told; None: not told.
+    speed_limits_rpm: tuple[float | None, float | None] = (None, None)
     comparison: TapComparison | None = None
     notebook: dict[str, Any] | None = None  # what became of it there; None where no setup was named
 

@@ -6,9 +6,9 @@ Source: ISO 1996-1 (rating level: equivalent level with adjustments, over a refe
 Leaves out: other noise, extra penalties for evening or night, limits on single peaks, and every law.
 """
 
-import dataclasses
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from chatter.errors import BadValueError
 from chatter.model.noise_effects import Evening, Neighbour
@@ -28,6 +28,19 @@ GUIDANCE = (
 )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fit:
+    """What an `Evening` holds, where the level is known."""
+
+    limit_db: float
+    reference_h: float
+    minutes: float
+    minutes_low: float
+    minutes_per_hour: float
+    rated_db: float
+    quieter_by_db: float
+
+
 def rate_evening(
     neighbour: Neighbour,
     *,
@@ -35,6 +48,7 @@ def rate_evening(
     minutes: float | None = None,
     reference_h: float = EVENING_H,
     measures: Sequence[Measure] = (),
+    level_known: bool = True,
 ) -> Evening:
     """Hold an evening of cutting against a limit.
 
@@ -52,6 +66,8 @@ def rate_evening(
         The time that the limit's mean is taken over, h, above 0 and at most 24.
     measures
         From `try_measures`.
+    level_known
+        Whether the level can be relied on: where not, no minutes are given, and nothing is said to help.
 
     Returns
     -------
@@ -74,20 +90,29 @@ def rate_evening(
     rated_db = neighbour.rating_db + 10 * math.log10(asked_min / whole_min)
     adjustment_db = neighbour.rating_db - neighbour.LAeq_db
     quieter_db = max(0.0, rated_db - limit_db)
-    evening = Evening(
+    fit = _Fit(
         limit_db=float(limit_db),
         reference_h=float(reference_h),
         minutes=_fitting_min(neighbour.rating_db, limit_db, whole_min),
         minutes_low=_fitting_min(neighbour.high_db + adjustment_db, limit_db, whole_min),
-        minutes_high=_fitting_min(neighbour.low_db + adjustment_db, limit_db, whole_min),
         minutes_per_hour=_fitting_min(neighbour.rating_db, limit_db, 60.0),
-        asked_minutes=None if minutes is None else float(minutes),
         rated_db=rated_db,
         quieter_by_db=quieter_db,
-        helps=(),
+    )
+    high_min = _fitting_min(neighbour.low_db + adjustment_db, limit_db, whole_min)
+    return Evening(
+        limit_db=fit.limit_db,
+        reference_h=fit.reference_h,
+        minutes=fit.minutes if level_known else None,
+        minutes_low=fit.minutes_low if level_known else None,
+        minutes_high=high_min if level_known else None,
+        minutes_per_hour=fit.minutes_per_hour if level_known else None,
+        asked_minutes=None if minutes is None else float(minutes),
+        rated_db=rated_db,
+        quieter_by_db=quieter_db if level_known else None,
+        helps=_list_helps(fit, neighbour, asked_min, measures) if level_known else (),
         guidance=GUIDANCE,
     )
-    return _with_helps(evening, neighbour, asked_min, measures)
 
 
 def _fitting_min(rating_db: float, limit_db: float, whole_min: float) -> float:
@@ -95,9 +120,9 @@ def _fitting_min(rating_db: float, limit_db: float, whole_min: float) -> float:
     return min(whole_min, whole_min * 10 ** ((limit_db - rating_db) / 10))
 
 
-def _with_helps(
-    evening: Evening, neighbour: Neighbour, asked_min: float, measures: Sequence[Measure]
-) -> Evening:
+def _list_helps(
+    evening: _Fit, neighbour: Neighbour, asked_min: float, measures: Sequence[Measure]
+) -> tuple[str, ...]:
     whole_min = 60 * evening.reference_h
     share_db = 10 * math.log10(asked_min / whole_min)
     helps = [_say_fit(evening, asked_min)]
@@ -105,10 +130,10 @@ def _with_helps(
         helps += _say_measures(evening, share_db, measures)
         helps += _say_distance(evening, neighbour)
         helps.append(_say_minutes(evening))
-    return dataclasses.replace(evening, helps=tuple(helps))
+    return tuple(helps)
 
 
-def _say_fit(evening: Evening, asked_min: float) -> str:
+def _say_fit(evening: _Fit, asked_min: float) -> str:
     evening_is = f"{evening.reference_h:g} h"
     shown = f"{asked_min:.0f}" if asked_min >= 1 else f"{asked_min:.1g}"
     cutting = (
@@ -124,7 +149,7 @@ def _say_fit(evening: Evening, asked_min: float) -> str:
     return f"{what}, within the limit of {evening.limit_db:g} dB{doubt}."
 
 
-def _say_measures(evening: Evening, share_db: float, measures: Sequence[Measure]) -> list[str]:
+def _say_measures(evening: _Fit, share_db: float, measures: Sequence[Measure]) -> list[str]:
     """Say what each measure gives, the strongest first."""
     said = []
     for one in sorted(measures, key=lambda one: one.rating_db):
@@ -140,7 +165,7 @@ def _say_measures(evening: Evening, share_db: float, measures: Sequence[Measure]
     return said[:SAID_MEASURES]
 
 
-def _say_distance(evening: Evening, neighbour: Neighbour) -> list[str]:
+def _say_distance(evening: _Fit, neighbour: Neighbour) -> list[str]:
     """Say how far away would do by distance alone (20 lg of it); indoors where the sound gets out instead."""
     if neighbour.shares:
         name = neighbour.shares[0].name
@@ -161,7 +186,7 @@ def _say_distance(evening: Evening, neighbour: Neighbour) -> list[str]:
     ]
 
 
-def _say_minutes(evening: Evening) -> str:
+def _say_minutes(evening: _Fit) -> str:
     if evening.minutes < 1:
         return "Cutting for less time is no way out: less than a minute fits the limit."
     hourly = math.floor(evening.minutes_per_hour)

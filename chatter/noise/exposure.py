@@ -107,7 +107,7 @@ def daily_exposure(
         The room and its volume, m³; indoors without a volume no fall is reckoned where the ear is farther
         away than the microphone.
     level_known
-        Whether the level can be relied on: where not, and it asks for nothing, that isn't told as safe.
+        Whether the level can be relied on: where not, there are no doses, and nothing is told as safe.
 
     Returns
     -------
@@ -130,19 +130,13 @@ def daily_exposure(
     high_db = lex_db + up_db
     peak_db = None if lcpeak_db is None else lcpeak_db + step_db
     to_wear_min = DAY_MIN * 10 ** ((EU_UPPER_DB - ear_db) / 10)
-    niosh, osha = niosh_percent(ear_db, minutes=minutes), osha_percent(ear_db, minutes=minutes)
     high_peak_db = None if peak_db is None else peak_db + up_db
     says = _say_protection((lex_db, high_db), (peak_db, high_peak_db), level_known=level_known)
-    if lex_db > EU_LIMIT_DB:
-        says.append(
-            f"EU: at most 87 dB LEX,8h may reach the ear, protection worn; without it {round(lex_db)} dB do."
-        )
-    if niosh >= 100:
-        says.append(f"NIOSH: {niosh:.0f} % of the dose that it recommends as the most for a day.")
-    if osha >= OSHA_ACTION_PERCENT:
-        says.append(
-            f"OSHA: {osha:.0f} % of its dose; from 50 % a workplace needs hearing tests and protection."
-        )
+    niosh = osha = osha_pel = None
+    if level_known:
+        niosh, osha = niosh_percent(ear_db, minutes=minutes), osha_percent(ear_db, minutes=minutes)
+        osha_pel = osha_percent(ear_db, minutes=minutes, from_db=OSHA_LIMIT_FROM_DB)
+        says += _say_doses(lex_db, niosh=niosh, osha=osha)
     loudest_db = ear_db if lasmax_db is None else lasmax_db + step_db
     loud = (loudest_db, loudest_db + up_db) if level_known else (None, None)
     says.append(_say_ceilings(loud, (peak_db, high_peak_db)))
@@ -152,12 +146,12 @@ def daily_exposure(
         LEX8h_db=lex_db,
         niosh_percent=niosh,
         osha_percent=osha,
-        osha_pel_percent=osha_percent(ear_db, minutes=minutes, from_db=OSHA_LIMIT_FROM_DB),
+        osha_pel_percent=osha_pel,
         minutes=float(minutes),
         ear_db=ear_db,
         low_db=lex_db - down_db,
         high_db=high_db,
-        minutes_to_wear=to_wear_min if to_wear_min <= 1440 else None,
+        minutes_to_wear=to_wear_min if level_known and to_wear_min <= 1440 else None,
         protection=_careful(_protection(high_db, high_peak_db), peak_db if level_known else None),
         peaks_known=peak_db is not None,
         says=tuple(says),
@@ -230,6 +224,22 @@ def _say_due(lex_range_db: tuple[float, float], peak_range_db: tuple[float | Non
     if cautious == likely:
         return f"{reach}."
     return f"{reach} at the high end of the range ({round(high_db)} dB; most likely {round(lex_db)} dB)."
+
+
+def _say_doses(lex_db: float, *, niosh: float, osha: float) -> list[str]:
+    """Say which daily limits are reached."""
+    says = []
+    if lex_db > EU_LIMIT_DB:
+        says.append(
+            f"EU: at most 87 dB LEX,8h may reach the ear, protection worn; without it {round(lex_db)} dB do."
+        )
+    if niosh >= 100:
+        says.append(f"NIOSH: {niosh:.0f} % of the dose that it recommends as the most for a day.")
+    if osha >= OSHA_ACTION_PERCENT:
+        says.append(
+            f"OSHA: {osha:.0f} % of its dose; from 50 % a workplace needs hearing tests and protection."
+        )
+    return says
 
 
 def _say_ceilings(

@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from chatter.model.cut import NO_RAMP, CutAnalysis, JudgedCut, Line, Spindle, present_depth_mm
+from chatter.model.noise import FULL_SCALE_IN_DOUBT
 from chatter.model.notebook import SAME_SPEED, KeptCut
 
 ONSET_DEVIATIONS = 2.0  # so many deeper than its onset a ramp surely chattered; own choice
@@ -87,6 +88,11 @@ def noise_cutting_db(document: dict[str, Any]) -> float | None:
     """Give the level at the phone while it cuts; of an older `noise` document the mean of the recording."""
     level_db = (document.get("loud_part") or document["levels"])["LAeq_db"]
     return None if level_db is None else float(level_db)
+
+
+def is_noise_in_doubt(document: dict[str, Any]) -> bool:
+    """Say whether the levels of a `noise` document may be far off."""
+    return any(one["code"] == FULL_SCALE_IN_DOUBT for one in document["recording"].get("findings", ()))
 
 
 def noise_values(document: dict[str, Any]) -> dict[str, Any]:

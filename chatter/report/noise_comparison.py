@@ -22,21 +22,36 @@ NOTE = (
     "LAeq: while it cuts, long quiet parts left out. Rated: with the adjustment for tones."
 )
 NONE = "-"
+DOUBTED = "level in doubt"
 
 
 def comparison_to_text(comparison: NoiseComparison) -> str:
     """Lay out several measurements, quietest for the neighbour first."""
     where = "neighbour" if _has_neighbour(comparison) else "phone"
-    head = wrap(f"NOISE: {len(comparison.noises)} recordings, quietest first at the {where}")
+    head = wrap(f"NOISE: {len(comparison.noises)} recordings, {tell_order(comparison)} at the {where}")
     head.append("=" * max(len(line) for line in head))
-    table = [
-        "  {:>6}  {:>6}  {:>12}  {:>6}  {}".format(*cells, file)
-        for file, *cells in (("recording", *HEADS), *list_rows(comparison))
-    ]
+    table = [_line("recording", *HEADS)]
+    for (file, *cells), noise in zip(list_rows(comparison), comparison.noises, strict=True):
+        table.append(_line(file, *cells))
+        if noise.level_in_doubt:  # below: beside a long name there is no room
+            table.append(_line(f"({DOUBTED})", *("" for _ in cells)))
     parts = [head, [*table, *wrap(NOTE, "  ")], _bullets(comparison.says)]
     parts += [[heading, *_bullets(texts)] for heading, texts in list_notes(comparison)]
     parts.append(["Cautions", *_bullets(CAUTIONS)])
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
+
+
+def tell_order(comparison: NoiseComparison) -> str:
+    """Say in which order the recordings stand, without a capital."""
+    if not any(noise.level_in_doubt for noise in comparison.noises):
+        return "quietest first"
+    if not any(noise.is_ranked for noise in comparison.noises):
+        return "levels in doubt"
+    return "quietest first, levels in doubt last"
+
+
+def _line(file: str, *cells: str) -> str:
+    return "  {:>6}  {:>6}  {:>12}  {:>6}  {}".format(*cells, file)
 
 
 def list_rows(comparison: NoiseComparison) -> tuple[tuple[str, ...], ...]:

@@ -13,7 +13,7 @@ from chatter.report._facts import NO_METER, list_provenance, tell_version
 from chatter.report._figures import SMALL, USUAL, add_axes, name_height, new_figure
 from chatter.report._palette import COAST, INK
 from chatter.report._svg import to_svg
-from chatter.report.noise_comparison import HEADS, NOTE, list_notes, list_rows
+from chatter.report.noise_comparison import DOUBTED, HEADS, NOTE, list_notes, list_rows, tell_order
 from chatter.report.noise_strip import draw_noise_strip
 from chatter.report.noise_words import (
     CAUTIONS,
@@ -105,9 +105,13 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
     """Give the page of several measurements."""
     where = "the phone" if comparison.noises[0].neighbour is None else "the neighbour"
     rows = tuple(
-        tuple(cell.replace("-", MINUS) if column else cell for column, cell in enumerate(row))
-        for row in list_rows(comparison)
+        (
+            f"{file} ({DOUBTED})" if noise.level_in_doubt else file,
+            *(cell.replace("-", MINUS) for cell in cells),
+        )
+        for (file, *cells), noise in zip(list_rows(comparison), comparison.noises, strict=True)
     )
+    order = tell_order(comparison)
     notes = tuple(
         Part(heading=heading, blocks=(Points(texts=texts),)) for heading, texts in list_notes(comparison)
     )
@@ -119,7 +123,7 @@ def page_of_comparison(comparison: NoiseComparison) -> Page:
         lead=tuple(comparison.says[1:]),
         parts=(
             Part(
-                heading=f"Quietest first, at {where}",
+                heading=f"{order[0].upper()}{order[1:]}, at {where}",
                 blocks=(
                     Table(
                         caption=NOTE,
@@ -224,7 +228,7 @@ def _ear(document: NoiseDocument) -> tuple[Block | None, ...]:
     ear = document.exposure
     if ear is None:
         return ()
-    niosh, osha = tell_doses(document, ear)
+    niosh, osha = tell_doses(ear)
     return (
         Facts(
             pairs=(

@@ -156,7 +156,7 @@ def _exposure(document: NoiseDocument) -> list[str]:
     ear = document.exposure
     if ear is None:
         return []
-    niosh, osha = tell_doses(document, ear)
+    niosh, osha = tell_doses(ear)
     lines = [f"At your ear, {ear.ear_distance_m:g} m away, {tell_minutes(ear.minutes)} a day"]
     lines += wrap(
         f"{tell_number(ear.ear_db)} dB(A) while it cuts; spread over a day of 8 hours (LEX,8h) "

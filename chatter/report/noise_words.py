@@ -122,24 +122,19 @@ def tell_evening(document: NoiseDocument) -> str | None:
     evening = document.evening
     if evening is None:
         return None
-    if document.level_in_doubt:
-        evening_is = f"an evening of {evening.reference_h:g} h under {evening.limit_db:g} dB"
-        return f"How much cutting fits {evening_is} can't be told: {IN_DOUBT}."
     return tell_fit(evening)
 
 
 def tell_fit(evening: Evening) -> str:
     """Say how many minutes of cutting fit an evening under its limit; never more than fit."""
-    whole, (fit, low, high, hourly) = (
-        60 * evening.reference_h,
-        map(
-            math.floor,
-            (evening.minutes, evening.minutes_low, evening.minutes_high, evening.minutes_per_hour),
-        ),
-    )
     limit = f"an evening of {evening.reference_h:g} h under {evening.limit_db:g} dB"
-    if evening.minutes_low >= whole:
+    told = (evening.minutes, evening.minutes_low, evening.minutes_high, evening.minutes_per_hour)
+    known = [minutes for minutes in told if minutes is not None]
+    if len(known) < len(told):
+        return f"How much cutting fits {limit} can't be told: {IN_DOUBT}."
+    if known[1] >= 60 * evening.reference_h:
         return f"All of {limit} may be cutting, even at the high end of the level's range."
+    fit, low, high, hourly = map(math.floor, known)
     if high < 1:
         return f"Not even a minute of cutting fits {limit}."
     if fit < 1:
@@ -167,11 +162,12 @@ def tell_likeness(document: NoiseDocument) -> str:
     return next(words for limit_db, words in LIKE if (document.rated_db or 0.0) < limit_db)
 
 
-def tell_doses(document: NoiseDocument, ear: Exposure) -> tuple[str, str]:
+def tell_doses(ear: Exposure) -> tuple[str, str]:
     """Give the doses by NIOSH and by OSHA as they are read."""
-    if document.level_in_doubt:
-        return "not known", "not known"
-    return f"{ear.niosh_percent:.0f} %", f"{ear.osha_percent:.0f} %"
+    niosh, osha = (
+        "not known" if dose is None else f"{dose:.0f} %" for dose in (ear.niosh_percent, ear.osha_percent)
+    )
+    return niosh, osha
 
 
 def tell_rating(document: NoiseDocument) -> str:

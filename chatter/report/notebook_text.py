@@ -20,6 +20,7 @@ from chatter.model.notebook import (
 )
 from chatter.report._facts import tell_day
 from chatter.report.cut_words import tell_percent
+from chatter.report.noise_words import IN_DOUBT
 
 COLUMNS = 80
 TABLE_ROWS = 20
@@ -120,6 +121,8 @@ def tell_noise(noise: CardNoise) -> str:
     if noise.at_phone_db is None:
         return f"{cut}no level could be told ({noise.file})."
     text = f"{cut}{noise.at_phone_db:.0f} dB(A) at the phone (±{noise.uncertainty_db:.0f})"
+    if noise.level_in_doubt:
+        return f"{text}, but {IN_DOUBT}: calibrate, or record anew ({noise.file})."
     if noise.at_neighbour_db is not None and noise.neighbour_distance_m is not None:
         text += f"; next door, {noise.neighbour_distance_m:g} m away, {noise.at_neighbour_db:.0f} dB(A)"
         if noise.low_db is not None and noise.high_db is not None:

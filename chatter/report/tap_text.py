@@ -4,7 +4,7 @@ In: a `TapDocument`. Out: lines of at most 80 columns that read without colour.
 Leaves out: any judgement; every number stands in the document.
 """
 
-from chatter.model.tap import FavouredSpeed, TapDocument, TapMode
+from chatter.model.tap import SLOWEST_RPM, FavouredSpeed, TapDocument, TapMode
 from chatter.report._wrapping import wrap
 
 CAUTIONS = (
@@ -121,9 +121,22 @@ def _speeds(document: TapDocument) -> list[str]:
 
 def tell_no_speed(document: TapDocument) -> str | None:
     """Say that the limits leave no favoured speed; None where there was nothing to look for."""
-    if not document.modes or document.speed_limits_rpm is None:
+    if not document.modes:
         return None
     low_rpm, high_rpm = document.speed_limits_rpm
+    if low_rpm is None or low_rpm < SLOWEST_RPM:  # then the slowest is this program's own choice
+        slowest = f"{SLOWEST_RPM:,.0f} rpm"
+        if high_rpm is None:
+            return f"All speeds that the loudest mode favours lie below {slowest}, and none so slow is named."
+        return (
+            f"None of the speeds that the loudest mode favours can be named up to {high_rpm:,.0f} rpm: no "
+            f"speed below {slowest} is named."
+        )
+    if high_rpm is None:
+        return (
+            f"All speeds that the loudest mode favours lie below {low_rpm:,.0f} rpm, the slowest that may be "
+            "dialled."
+        )
     return (
         f"None of the speeds that the loudest mode favours lies between {low_rpm:,.0f} and {high_rpm:,.0f} "
         "rpm, which is what may be dialled."

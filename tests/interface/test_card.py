@@ -3,6 +3,7 @@
 import json
 
 import pytest
+import soundfile
 
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
@@ -30,12 +31,13 @@ def test_card_cautions_of_burning_and_of_a_long_stick_out_as_next_does(chatter, 
     # 800 sfm (materials.toml) is 244 m/min, 12,936 rpm with 6 mm; 28 mm over 6 mm is 4.7.
     burns = "at 14,100 rpm (266 m/min) and 18,000 rpm (339 m/min) it burns."
     long = "The tool sticks out 4.7 times its diameter"
-    then = json.loads(chatter("next", "6 mm", "--notebook", hot, "--json").out)["cautions"]
+    chosen = json.loads(chatter("next", "6 mm", "--notebook", hot, "--json").out)
+    then = chosen["cautions"]
     for said in (" ".join(card["cautions"]), text, page.read_text(encoding="utf-8")):
         assert said.count(burns) == 1
         assert said.count(long) == 1
     assert any(long in one for one in then)
-    assert any("it burns." in one for one in then)
+    assert any("it burns." in one for one in then) == (chosen["set_rpm"] > 12_936)
 
 
 def test_next_refuses_a_retired_setup_as_cut_does(chatter, hot):
@@ -68,3 +70,19 @@ def test_card_and_map_of_a_retired_setup_say_so(chatter, hot, tmp_path):
     assert "This setup is retired since 2" in page.read_text(encoding="utf-8")
     chatter("setup", "map", "6 mm", "--notebook", hot, "--plot", picture)
     assert "This setup is retired since 2" in picture.read_text(encoding="utf-8")
+
+
+def test_card_tells_that_a_noise_level_is_in_doubt_and_shows_none_next_door(chatter, hot, tmp_path):
+    samples, rate_hz = soundfile.read(QUIET)
+    soundfile.write(tmp_path / "faint.wav", samples / 3000, rate_hz, subtype="PCM_24")
+    there = ("--mic-distance-m", 1, "--neighbour-distance-m", 15)
+    assert chatter("noise", "faint.wav", "--setup", "6 mm", *there, "--notebook", hot).code == 0
+    page = tmp_path / "card.html"
+    (noise,) = json.loads(chatter("card", "6 mm", "--notebook", hot, "--json", "--report", page).out)["noise"]
+    assert (noise["level_in_doubt"], noise["neighbour_distance_m"]) == (True, 15)
+    told = ("at_neighbour_db", "low_db", "high_db", "rating_db")
+    assert {noise[name] for name in told} == {None}
+    text = " ".join(chatter("card", "6 mm", "--notebook", hot).out.split())
+    for shown in (text, " ".join(page.read_text(encoding="utf-8").split())):
+        assert "dB(A) at the phone (±41), but the level is in doubt" in shown  # hypot(10, 40), by hand
+        assert "next door, 15 m" not in shown

@@ -145,3 +145,61 @@ def test_comparison_tells_each_recordings_own_range_findings_evening_and_ear(cha
     text = " ".join(chatter(*words[:5], *there).out.split())
     assert "whole.wav: " in text.partition("The evening")[2].partition("At your ear")[0]
     assert "clipped.wav: LEX,8h" in text
+
+
+def compared(chatter, tmp_path, *words):
+    """Give the document, text and page of a comparison, both in one line."""
+    page = tmp_path / "noises.html"
+    text = chatter("noise", *words, "--report", page).out
+    assert max(len(line) for line in text.splitlines()) <= 80
+    document = told(chatter("noise", *words, "--json"))
+    return document, " ".join(text.split()), " ".join(page.read_text(encoding="utf-8").split())
+
+
+def test_recording_whose_level_is_in_doubt_is_ranked_last_and_never_called_the_quietest(chatter, tmp_path):
+    for name, rms in (("loud", 0.2), ("soft", 0.05), ("faint-recording-of-it", 0.2 / 3000)):
+        soundfile.write(tmp_path / f"{name}.wav", sine(700.0, rms), RATE_HZ, subtype="PCM_24")
+    faint, held = "faint-recording-of-it.wav", json.loads(cut_document(b""))
+    held["recording"]["sha256"] = hashlib.sha256((tmp_path / faint).read_bytes()).hexdigest()
+    (tmp_path / "faint.json").write_text(json.dumps(held), encoding="utf-8")
+    document, text, page = compared(chatter, tmp_path, faint, "loud.wav", "soft.wav")
+    assert [one["file"] for one in document["ranking"]] == ["soft.wav", "loud.wav", faint]
+    assert [one["level_in_doubt"] for one in document["ranking"]] == [False, False, True]
+    assert document["quietest"] == "soft.wav"
+    said = f"The level of {faint} is in doubt, so it is ranked last."
+    # 20 lg 4 = 12.0 dB, by hand
+    quietest = "soft.wav is the quietest, of those whose level isn't in doubt, 12.0 dB below the next"
+    assert document["says"][0] == said
+    assert document["says"][1].startswith(quietest)
+    assert f"{faint} (level in doubt)" in text
+    assert f"{faint} (level in doubt)" in page
+    assert "quietest first, levels in doubt last" in text
+    assert said in page
+    # Beside one alone nothing can be told, and a stable cut of it is not called the quietest either.
+    document, text, page = compared(chatter, tmp_path, faint, "loud.wav", "--cut", "faint.json")
+    assert (document["quietest"], document["quietest_stable"]) == (None, None)
+    said = f"The level of {faint} is in doubt, so which recording is the quietest can't be told."
+    assert document["says"] == [
+        said,
+        "Which stable speed is the quietest can't be told, because the level is in doubt.",
+    ]
+    for shown in (text, page):
+        assert "is the quietest" not in shown.replace("recording is the quietest can", "").replace(
+            "speed is the quietest can", ""
+        )
+    # Nor is its speed advised as a quieter one.
+    place = ("--mic-distance-m", 1, "--neighbour-distance-m", 20, "--limit-db", 40)
+    document, _, _ = compared(chatter, tmp_path, faint, "loud.wav", "--cut", "faint.json", *place)
+    assert document["noises"][0]["evening"]["helps"]
+    assert "9,000 rpm" not in " ".join(document["noises"][0]["evening"]["helps"])
+
+
+def test_recordings_whose_levels_are_all_in_doubt_have_no_order(chatter, tmp_path):
+    for name, rms in (("loud", 0.2), ("soft", 0.05)):
+        soundfile.write(tmp_path / f"{name}.wav", sine(700.0, rms), RATE_HZ, subtype="PCM_24")
+    document, text, page = compared(chatter, tmp_path, "loud.wav", "soft.wav", "--full-scale-db", 170)
+    assert document["quietest"] is None
+    (said,) = document["says"]
+    assert said.startswith("The levels of soft.wav and loud.wav are in doubt, so which")
+    assert "NOISE: 2 recordings, levels in doubt at the phone" in text
+    assert "uietest first" not in text + page

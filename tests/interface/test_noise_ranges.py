@@ -122,6 +122,23 @@ def test_full_scale_told_by_a_slip_is_in_the_first_line_too(chatter, tone):
     assert [words for words in HARMLESS if words in text] == []
 
 
+@pytest.mark.parametrize("full_scale_db", ["12", "170"])
+def test_doses_and_minutes_are_not_made_up_where_the_level_is_in_doubt(chatter, tone, full_scale_db):
+    words = (*PLACES, "--minutes", "60", "--full-scale-db", full_scale_db)
+    document = told(chatter("noise", tone, *words, "--json"))
+    ear, evening = document["exposure"], document["evening"]
+    doses = ("niosh_percent", "osha_percent", "osha_pel_percent", "minutes_to_wear")
+    assert {ear[name] for name in doses} == {None}
+    fits = ("minutes", "minutes_low", "minutes_high", "minutes_per_hour", "quieter_by_db")
+    assert {evening[name] for name in fits} == {None}
+    assert [len(evening["helps"]), evening["asked_minutes"]] == [1, 60]
+    text = " ".join(chatter("noise", tone, *words).out.split())
+    assert "NIOSH dose not known, OSHA not known." in text
+    assert "How much cutting fits an evening of 4 h under 45 dB can't be told" in text
+    assert not re.search("of (the|its) dose|without it", text)
+    assert not any(re.match("EU:|NIOSH:|OSHA:", one) for one in ear["says"])
+
+
 def test_quiet_recording_of_a_noise_does_not_send_the_phone_nearer(chatter, tmp_path):
     document = told(chatter("noise", sound_of(tmp_path, peak=2e-3), "--json"))
     (quiet,) = (one for one in document["recording"]["findings"] if one["code"] == "quiet")

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from chatter.analysis import analyse_tap
 from chatter.analysis._taps import read_tap
 from chatter.report.tap_page import page_of_tap
 from chatter.report.tap_plot import draw_tap, modes_before
+from chatter.report.tap_text import tell_no_speed
 from chatter.simulate.codec import Codec, write_as
 from tests.benchmarks.tap_sounds import RATE_HZ, record
 
@@ -183,6 +185,25 @@ def test_speeds_named_are_those_that_the_setups_spindle_and_tool_allow(chatter, 
     said = "None of the speeds that the loudest mode favours lies between 9,000 and 11,000 rpm"
     assert said in text
     assert said in " ".join(page.read_text(encoding="utf-8").split())
+
+
+def test_slowest_speed_that_is_named_is_told_as_no_limit_of_the_spindle(chatter, taps, tmp_path):
+    page = tmp_path / "tap.html"
+    text = chatter("tap", taps, "--flutes", 2, "--max-rpm", 400, "--report", page).out
+    for shown in (" ".join(text.split()), " ".join(page.read_text(encoding="utf-8").split())):
+        assert "can be named up to 400 rpm: no speed below 500 rpm is named." in shown
+        assert "may be dialled" not in shown
+    without = replace(analyse_tap(taps, flutes=2), speeds=())  # as of a very slow mode and many flutes
+    said = "All speeds that the loudest mode favours lie below 500 rpm, and none so slow is named."
+    assert tell_no_speed(without) == said
+
+
+def test_slowest_speed_of_the_spindle_is_told_where_nothing_lies_above_it(chatter, taps, tmp_path):
+    book = ("--notebook", tmp_path / "n.db")
+    chatter("setup", "add", "fast", "--flutes", 2, "--min-rpm", 30_000, *book)
+    text = " ".join(chatter("tap", taps, "--setup", "fast", *book).out.split())
+    # By hand: the fastest is 60 * 812.4 / 2 = 24,372 rpm.
+    assert "favours lie below 30,000 rpm, the slowest that may be dialled." in text
 
 
 def test_very_quiet_taps_ask_for_a_hands_breadth(chatter, tmp_path):

@@ -284,3 +284,9 @@ def test_what_is_shut_and_lets_most_out_is_covered():
     through = 10**-2.6 + 0.005
     louder_db = 10 * math.log10((6.372 + 5 * through) / (6.372 + 5 * 0.001))
     assert cover == pytest.approx(30 + 10 * math.log10(through) - louder_db, abs=0.01)
+
+
+def test_no_minutes_and_no_help_are_given_where_the_level_is_not_known():
+    evening = rate_evening(neighbour_at(60), limit_db=50, minutes=30, level_known=False)
+    assert (evening.minutes, evening.minutes_low, evening.minutes_high) == (None, None, None)
+    assert (evening.minutes_per_hour, evening.quieter_by_db, evening.helps) == (None, None, ())

@@ -247,3 +247,5 @@ def test_level_that_is_in_doubt_calls_nothing_safe():
     )
     loud = daily_exposure(90.0, **(told | {"minutes": 480.0}), level_known=False)
     assert loud.protection == "must be worn"  # what it does ask for is still said
+    assert (loud.niosh_percent, loud.osha_percent, loud.osha_pel_percent) == (None, None, None)
+    assert loud.minutes_to_wear is None
