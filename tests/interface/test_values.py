@@ -99,7 +99,8 @@ def test_largest_depth_above_the_stick_out_is_refused_wherever_it_would_become_a
     add_setup("a", notebook=path, flutes=2, max_depth_mm=12)
     with pytest.raises(BadValueError, match=DEEPER):
         copy_setup("a", "b", notebook=path, stick_out_mm=10)
-    with pytest.raises(BadValueError, match=DEEPER):  # the setup would learn its stick-out
+    told = r"^stick_out_mm is 10.0: give one that is not below the largest depth of the setup 'a' \(12 mm\)"
+    with pytest.raises(BadValueError, match=told):  # the setup would learn its stick-out
         analyse_cut(NOWHERE, rpm=12_000, flutes=2, setup="a", notebook=path, stick_out_mm=10)
     with pytest.raises(BadValueError, match=DEEPER):
         analyse_cut(NOWHERE, rpm=12_000, flutes=2, setup="b", notebook=path, **both)
