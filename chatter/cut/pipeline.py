@@ -46,6 +46,7 @@ DB_PER_NEPER = 4.343  # of power
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
 RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
 FAINT_STEPS = 16.0  # of the loudest sample: the noise of so few sounds like chatter's; own choice
+COARSEST_STEP = 2.0**-7  # of 8 bits, the fewest that a recorder has
 STEP_OFF = 1e-3  # of a step, by which samples may lie off it
 FAINT = Finding(
     code="faint",
@@ -330,8 +331,11 @@ def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, 
 
 def _is_faint(samples: NDArray[np.float32]) -> bool:
     """Say whether a recording has no more than a few steps of loudness, whatever its number of bits."""
+    peak = max(float(samples.max()), -float(samples.min()))
+    if peak >= FAINT_STEPS * COARSEST_STEP:  # most recordings end here, without a copy of them
+        return False
     loud = np.abs(samples[samples != 0])
-    if len(loud) == 0 or loud.max() >= FAINT_STEPS * loud.min():
+    if len(loud) == 0 or peak >= FAINT_STEPS * loud.min():
         return False
     steps = loud / loud.min()
     return bool(np.abs(steps - np.round(steps)).max() < STEP_OFF)
