@@ -14,6 +14,7 @@ from chatter.dsp.spectra import TINY, frame_powers
 
 Floats = NDArray[np.float64]
 WINDOW_S, HOP_S = 0.4, 0.2
+MOST_WINDOWS = 3000  # own choice: a cut of 20 minutes takes no more memory than one of ten
 FROM_HZ = 100.0  # below, phones roll off
 SPREAD = 0.004  # of a frequency, by which a line may move with the spindle's speed along the cut
 NEW_TIMES = 10.0  # a bin's power over its loudest in the studied part
@@ -66,7 +67,7 @@ def find_new_part(
     is_new = share > NEW_SHARE
     if not is_new.any():
         return None
-    width = max(1, round((longest_s - 2 * MARGIN_S) / HOP_S))
+    width = max(1, round((longest_s - 2 * MARGIN_S) / float(times_s[1] - times_s[0])))
     total = np.convolve(is_new, np.ones(width), mode="full")[width - 1 :]
     first = int(np.argmax(total))
     run = np.flatnonzero(is_new[first : first + width]) + first
@@ -108,5 +109,6 @@ def _frames(
     """Give the spectra of short windows between two times, with their centres, s."""
     first = int(start_s * rate_hz)
     part = samples[first : int(end_s * rate_hz)].astype(np.float32)
-    times_s, hz, powers = frame_powers(part, rate_hz=rate_hz, window_s=WINDOW_S, hop_s=HOP_S, top_hz=top_hz)
+    hop_s = max(HOP_S, (end_s - start_s) / MOST_WINDOWS)
+    times_s, hz, powers = frame_powers(part, rate_hz=rate_hz, window_s=WINDOW_S, hop_s=hop_s, top_hz=top_hz)
     return times_s + first / rate_hz, hz, powers
