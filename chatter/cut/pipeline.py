@@ -54,6 +54,14 @@ FAINT = Finding(
     message="The recording is so faint that its steps of loudness hide what the cut did: record again, the "
     "phone nearer, behind the guard, or its gain up.",
 )
+OVERDRIVEN_SHARE = 0.5  # own choice: with seven tenths of it at full scale every second verdict is wrong
+TOP = 0.999  # of the highest and of the lowest sample
+OVERDRIVEN = Finding(
+    code="overdriven",
+    severity="warning",
+    message="More than half of a cut is cut off at full scale, so nothing is told: record again, the phone "
+    "farther away or its gain down.",
+)
 RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
 
 
@@ -149,8 +157,8 @@ def judge_recording(
         idle, compared = None, [unusable]
         channel, sections, studied = study_recording(recording, setup=setup)
     doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
-    faint = _is_faint(recording.samples[channel])
-    cuts = tuple(_judge(cut, setup=setup, faint=faint) for cut in studied)
+    spoilt = _find_spoilt(recording.samples[channel], studied, rate_hz=recording.rate_hz)
+    cuts = tuple(_judge(cut, setup=setup, spoilt=spoilt is not None) for cut in studied)
     cuts = tuple(
         _with_onset(cut, study, recording=recording, channel=channel)
         for cut, study in zip(cuts, studied, strict=True)
@@ -176,8 +184,8 @@ def judge_recording(
             findings=tuple(findings),
             pictures=_picture(recording, channel, setup) if pictures else None,
         )
-    if faint:
-        findings.append(FAINT)
+    if spoilt is not None:
+        findings.append(spoilt)
     findings.extend(say_unjudged(sections, studied))
     worst = min(
         range(len(cuts)), key=lambda i: (RANK[cuts[i].verdict], -(cuts[i].chatter_probability or 0.0))
@@ -341,13 +349,27 @@ def _is_faint(samples: NDArray[np.float32]) -> bool:
     return bool(np.abs(steps - np.round(steps)).max() < STEP_OFF)
 
 
-def _judge(cut: StudiedCut, *, setup: CutSetup, faint: bool) -> JudgedCut:
-    """Turn one studied cut into its part of the document; nothing is told of a faint one."""
+def _find_spoilt(
+    samples: NDArray[np.float32], studied: tuple[StudiedCut, ...], *, rate_hz: float
+) -> Finding | None:
+    """Say why the samples of a recording bear no verdict; None where they do."""
+    if _is_faint(samples):
+        return FAINT
+    for cut in studied:
+        part = samples[int(cut.steady_start_s * rate_hz) : int(cut.steady_end_s * rate_hz)]
+        high, low = float(part.max()), float(part.min())
+        if np.count_nonzero((part >= TOP * high) | (part <= TOP * low)) > OVERDRIVEN_SHARE * len(part):
+            return OVERDRIVEN
+    return None
+
+
+def _judge(cut: StudiedCut, *, setup: CutSetup, spoilt: bool) -> JudgedCut:
+    """Turn one studied cut into its part of the document; nothing is told of a spoilt one."""
     chance = probability_of_chatter(cut.evidence)
     verdict = verdict_of(chance)
     half_db = DB_PER_NEPER * cut.evidence.halved
     loud_halves = verdict != "chatter" and half_db > HALVES_DOUBTFUL_DB
-    untold = faint or (loud_halves and half_db > HALVES_UNTOLD_DB)
+    untold = spoilt or (loud_halves and half_db > HALVES_UNTOLD_DB)
     if loud_halves:
         chance = max(chance, DOUBTFUL_RUN_OUT)
     if untold:

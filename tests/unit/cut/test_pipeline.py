@@ -51,6 +51,18 @@ def test_recording_of_a_few_steps_of_loudness_gets_no_verdict(rng, chatter_hz, b
     assert ("faint" in codes(analysis)) == (not told)
 
 
+@pytest.mark.parametrize(("gain", "told"), [(2.0, True), (100.0, False)])
+@pytest.mark.parametrize("chatter_hz", [None, 1310.0])
+def test_recording_that_is_mostly_cut_off_gets_no_verdict(rng, chatter_hz, gain, told):
+    sound = built_cut(rng, chatter_hz=chatter_hz)
+    t = np.arange(len(sound)) / RATE_HZ
+    sound = np.where((t >= 2.0) & (t < 4.5), np.clip(gain * sound, -0.3, 0.3), sound)
+    analysis = judge_recording(recording(sound), setup=SETUP)
+    (cut,) = analysis.cuts
+    assert (cut.verdict != "undecided") == told
+    assert ("overdriven" in codes(analysis)) == (not told)
+
+
 def test_chatter_four_hertz_off_the_comb_is_heard(rng):
     # Near the top of a lobe chatter sings beside a multiple of the turns: 14 x 99 Hz is 1386 Hz.
     (cut,) = judge_recording(recording(built_cut(rng, chatter_hz=1381.8)), setup=SETUP).cuts
