@@ -18,7 +18,6 @@ from collections.abc import Iterable, Mapping
 from typing import ClassVar, Self
 
 NEAR_NAME = 0.8  # of difflib's likeness; own choice: typing errors have more, "carbon" and "cast iron" 0.67
-
 LEAST_BEGUN = 3  # letters of a word that name it; own choice
 
 

@@ -8,7 +8,7 @@ import math
 
 from chatter.analysis._noise_scene import Scene
 from chatter.model import Finding
-from chatter.model.noise import Calibration, LoudPart
+from chatter.model.noise import FULL_SCALE_IN_DOUBT, Calibration, LoudPart
 
 IDLE_TOLD_DB = 1.0  # own choice: what quiet parts take from the mean before it is told; nobody hears less
 # Own choice, common practice: phones lie at 110 to 130 dB, a recorder turned up for birds near 80, a stage
@@ -72,7 +72,7 @@ def doubt_faint(
         "gain was turned down or the file was changed, and every level here may be far too low. Calibrate, "
         "or record again with the phone's own recorder."
     )
-    return [Finding(code="full-scale-unlikely", severity="warning", message=message)]
+    return [Finding(code=FULL_SCALE_IN_DOUBT, severity="warning", message=message)]
 
 
 def _odd_full_scale(full_scale_db: float) -> list[Finding]:
@@ -84,7 +84,7 @@ def _odd_full_scale(full_scale_db: float) -> list[Finding]:
         f"Digital full scale is said to stand for {full_scale_db:g} dB; on a phone or a recorder it lies "
         f"from {low_db:g} to {high_db:g} dB. If that is a slip, every level here is off by as much."
     )
-    return [Finding(code="full-scale-unlikely", severity="warning", message=message)]
+    return [Finding(code=FULL_SCALE_IN_DOUBT, severity="warning", message=message)]
 
 
 def _odd_distances(scene: Scene) -> list[Finding]:

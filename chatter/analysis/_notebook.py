@@ -316,11 +316,9 @@ def file_cut(
     counts = tell_settled(before, heard=heard, new=filing.number)
     notes += counts
     now = settle_cuts(heard)
-    notes += [
-        caution_doubling((cut.set_rpm,))
-        for cut in now
-        if cut.number == filing.number and cut.verdict == "stable" and may_double(cut, among=now)
-    ]
+    kept = next((cut for cut in now if cut.number == filing.number), None)
+    if kept is not None and kept.verdict == "stable" and may_double(kept, among=now):
+        notes.append(caution_doubling((kept.set_rpm,)))
     settings = document["program"]["settings"]
     depth_mm = present_depth_mm(settings["depth_mm"], depth_to_mm=settings["depth_to_mm"])
     if len(document["cuts"]) > 1:
@@ -328,7 +326,7 @@ def file_cut(
     if depth_mm is None:
         notes.append("without its depth this cut can't be used for the next ones: give it and file it again.")
     if any(one["code"] == NO_RAMP for one in document["recording"]["findings"]):
-        kept_mm = next((cut.depth_mm for cut in heard if cut.number == filing.number), None)
+        kept_mm = None if kept is None else kept.depth_mm
         notes.append(
             "the pass doesn't sound like a ramp, so its depth isn't known and it can't be used for the next "
             "cuts: if it was of one depth, give that and file it again."

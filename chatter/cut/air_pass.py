@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.dsp.spectra import TINY, frame_powers, line_reach_bins, line_ring, peak_frequency_hz
+from chatter.dsp.spectra import TINY, find_tops, frame_powers, line_reach_bins, line_ring, peak_frequency_hz
 from chatter.model import Finding, Recording
 
 Floats = NDArray[np.float64]
@@ -128,8 +128,7 @@ def hear_air_pass(
     bin_hz, width_hz = float(hz[1]), 2 / size_s
     reach = line_reach_bins(bin_hz=bin_hz, width_hz=width_hz)
     ring = line_ring(loudest, bin_hz=bin_hz, width_hz=width_hz)
-    middle = loudest[1:-1]
-    top = np.flatnonzero((middle >= loudest[:-2]) & (middle > loudest[2:])) + 1
+    top = find_tops(loudest)
     top = top[np.log(np.maximum(loudest[top], TINY) / ring[top]) > TONE_NEPERS]
     power = mean.copy()
     for index in top:

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.sections import Section
-from chatter.cut.spectrum import COMB_FROM_HZ, CutSpectra
-from chatter.dsp.spectra import frame_powers, line_ring, peak_frequency_hz
+from chatter.cut.spectrum import COMB_FROM_HZ, CutSpectra, comb_power
+from chatter.dsp.spectra import find_tops, frame_powers, line_ring, peak_frequency_hz
 
 Floats = NDArray[np.float64]
 WINDOW_S, HOP_S = 0.2, 0.05
@@ -87,8 +87,8 @@ def _heard(
         pad=PAD,
         top_hz=float(spectra.hz[-1]),
     )
-    teeth_in_cut = _teeth(spectra.whole[None], spectra.hz, tooth_hz=tooth_hz)
-    gone = _teeth(powers, hz, tooth_hz=tooth_hz) < TEETH_GONE * teeth_in_cut
+    teeth_in_cut = comb_power(spectra.whole[None], spectra.hz, base_hz=tooth_hz)
+    gone = comb_power(powers, hz, base_hz=tooth_hz) < TEETH_GONE * teeth_in_cut
     all_in_cut = _all(spectra.whole[None], spectra.hz, window_s=2 / spectra.line_width_hz)
     fainter = _all(powers, hz, window_s=WINDOW_S) < FAINTER * all_in_cut
     found = set()
@@ -99,14 +99,6 @@ def _heard(
             if near and max(near) > AS_LOUD * spectra.rest[at]:
                 found.add(at)
     return found
-
-
-def _teeth(powers: Floats, hz: Floats, *, tooth_hz: float) -> Floats:
-    """Give the power at the multiples of tooth passing. Shape (t,)."""
-    at = np.arange(tooth_hz, hz[-2], tooth_hz)
-    at = np.round(at[at > COMB_FROM_HZ] / hz[1]).astype(int)
-    near = np.maximum(np.maximum(powers[:, at - 1], powers[:, at]), powers[:, at + 1])
-    return np.asarray(near.sum(axis=1))
 
 
 def _all(powers: Floats, hz: Floats, *, window_s: float) -> Floats:
@@ -120,6 +112,6 @@ def _all(powers: Floats, hz: Floats, *, window_s: float) -> Floats:
 def _tops(power: Floats, *, bin_hz: float, width_hz: float) -> list[tuple[float, int]]:
     """Give frequency and bin of every line that stands out."""
     ring = line_ring(power, bin_hz=bin_hz, width_hz=width_hz)
-    middle = power[1:-1]
-    is_top = (middle >= power[:-2]) & (middle > power[2:]) & (middle > STANDS_OUT * ring[1:-1])
-    return [(peak_frequency_hz(power, int(at), bin_hz), int(at)) for at in np.flatnonzero(is_top) + 1]
+    tops = find_tops(power)
+    loud = tops[power[tops] > STANDS_OUT * ring[tops]]
+    return [(peak_frequency_hz(power, int(at), bin_hz), int(at)) for at in loud]

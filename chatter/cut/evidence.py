@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from chatter.cut.spectrum import CutSpectra
 from chatter.cut.unrepeated import BOTTOM_HZ, concentration, hear_moments, loudness
-from chatter.dsp.spectra import TINY, line_ring, peak_frequency_hz
+from chatter.dsp.spectra import TINY, find_tops, line_ring, peak_frequency_hz
 from chatter.dsp.steadiness import band_coherence
 from chatter.model.cut import LoneTone
 
@@ -98,8 +98,7 @@ def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
         over_idle = np.log(np.maximum(spectra.rest, TINY) / np.maximum(idle, TINY))
         below = over_idle < LEAST_NEPERS
     usable = _off_comb(spectra, rotation_hz=rotation_hz)
-    middle = spectra.rest[1:-1]
-    top = np.flatnonzero((middle >= spectra.rest[:-2]) & (middle > spectra.rest[2:])) + 1
+    top = find_tops(spectra.rest)
     top = top[usable[top] & (excess[top] > LEAST_NEPERS)]
     order = np.argsort(excess[top])[::-1]
     taken: list[Peak] = []

@@ -10,17 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from chatter.cut.spectrum import COMB_FROM_HZ
 from chatter.dsp.spectra import TINY, frame_powers
 
 Floats = NDArray[np.float64]
 WINDOW_S, HOP_S = 0.4, 0.2
 MOST_WINDOWS = 3000  # own choice: a cut of 20 minutes takes no more memory than one of ten
-FROM_HZ = 100.0  # below, phones roll off
 SPREAD = 0.004  # of a frequency, by which a line may move with the spindle's speed along the cut
 NEW_TIMES = 10.0  # a bin's power over its loudest in the studied part
 NEW_SHARE = 0.03  # of a window's power, from which it holds something new
 MARGIN_S = 0.5  # kept on each side of what is new
 LEAST_S = 2.0
+USUAL = 0.7  # quantile over the steady part of a line's power
 QUARTER = 0.25  # of a line's usual power, from which it has begun
 
 
@@ -61,7 +62,7 @@ def find_new_part(
     for bins in np.unique(reach):
         at = reach == bins
         known[at] = ndimage.maximum_filter1d(loudest, 2 * int(bins) + 1, mode="nearest")[at]
-    counts = hz > FROM_HZ
+    counts = hz > COMB_FROM_HZ
     new = np.where((powers > NEW_TIMES * known) & counts, powers, 0.0).sum(axis=1)
     share = new / np.maximum(powers[:, counts].sum(axis=1), TINY)
     is_new = share > NEW_SHARE
@@ -95,7 +96,7 @@ def find_begin_s(
     for line_hz in lines_hz:
         near = np.abs(hz - line_hz) <= max(1.5 / WINDOW_S, SPREAD * line_hz)
         power = powers[:, near].max(axis=1)
-        rises.append(power / np.quantile(power[steady], 0.7))
+        rises.append(power / np.quantile(power[steady], USUAL))
     telling = [rise for rise in rises if rise[~steady].min(initial=1.0) < QUARTER]
     if not telling:
         return None

@@ -24,7 +24,7 @@ from chatter.cut.idle import (
     measure_idling_hz,
 )
 from chatter.cut.lines import name_lines
-from chatter.cut.long_cut import find_begin_s
+from chatter.cut.long_cut import QUARTER, USUAL, find_begin_s
 from chatter.cut.mix_up import find_mix_up
 from chatter.cut.no_cut import say_no_cut, say_unjudged
 from chatter.cut.pictures import make_pictures
@@ -427,8 +427,7 @@ def _with_onset(cut: JudgedCut, study: StudiedCut, *, recording: Recording, chan
         return cut
     index = round(cut.chatter_hz / study.spectra.bin_hz)
     power = study.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
-    usual = float(np.quantile(power, 0.7))
-    first = int(np.flatnonzero(power >= 0.25 * usual)[0])
+    first = int(np.flatnonzero(power >= QUARTER * np.quantile(power, USUAL))[0])
     start_s = study.section.start_s
     onset_s = start_s if first == 0 else study.steady_start_s + float(study.spectra.frame_times_s[first])
     if study.steady_start_s - start_s < 2 * EDGE_S:

@@ -128,13 +128,30 @@ def comb_rise(spectra: CutSpectra, *, rotation_hz: float) -> float:
     """
     if spectra.idle is None:
         return np.inf
-    at = np.round(np.arange(rotation_hz, spectra.hz[-2], rotation_hz) / spectra.bin_hz).astype(int)
-    at = at[(spectra.hz[at] > COMB_FROM_HZ) & (at < len(spectra.hz) - 1)]
-    cutting, idling = (
-        np.maximum(np.maximum(power[at - 1], power[at]), power[at + 1]).sum()
-        for power in (spectra.whole, spectra.idle)
-    )
+    powers = np.array([spectra.whole, spectra.idle])
+    cutting, idling = comb_power(powers, spectra.hz, base_hz=rotation_hz).tolist()
     return float(np.log(max(cutting, TINY) / max(idling, TINY)))
+
+
+def comb_power(powers: Floats, hz: Floats, *, base_hz: float) -> Floats:
+    """Give the power at the multiples of a frequency.
+
+    Parameters
+    ----------
+    powers, hz
+        Shapes (t, f) and (f,), evenly spaced from 0.
+    base_hz
+        That frequency.
+
+    Returns
+    -------
+    NDArray
+        Shape (t,); of each multiple the loudest of three bins.
+    """
+    at = np.round(np.arange(base_hz, hz[-2], base_hz) / hz[1]).astype(int)
+    at = at[(hz[at] > COMB_FROM_HZ) & (at < len(hz) - 1)]
+    near = np.maximum(np.maximum(powers[:, at - 1], powers[:, at]), powers[:, at + 1])
+    return np.asarray(near.sum(axis=1))
 
 
 def idle_power(parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: Floats) -> Floats | None:

@@ -146,6 +146,12 @@ def line_reach_bins(*, bin_hz: float, width_hz: float) -> int:
     return max(2, round(1.5 * width_hz / bin_hz))
 
 
+def find_tops(powers: Floats) -> NDArray[np.intp]:
+    """Give the bins that are louder than both beside them; of two equal ones the last. Shape (k,), rising."""
+    middle = powers[1:-1]
+    return np.flatnonzero((middle >= powers[:-2]) & (middle > powers[2:])) + 1
+
+
 def peak_frequency_hz(powers: Floats, index: int, bin_hz: float) -> float:
     """Refine a peak by a parabola through the logarithm of three bins.
 

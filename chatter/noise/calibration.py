@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from chatter.model import Finding
-from chatter.model.noise import Calibration
+from chatter.model.noise import FULL_SCALE_IN_DOUBT, Calibration
 
 TYPICAL_FULL_SCALE_DB, TYPICAL_UNCERTAINTY_DB = 121.0, 10.0  # midway between the two; see the docstring
 GIVEN_UNCERTAINTY_DB = 1.0  # own choice: of a level that someone measured with care for this phone
@@ -22,7 +22,7 @@ PHONE_UNCERTAINTY_DB = 2.0
 TOLD_UNCERTAINTY_DB = 1.0  # own choice: of the known level; class 1 and 2 instruments have less
 # What a finding adds, dB, and why; docs/noise.md says where each number comes from. Own choices.
 WIDENS = {
-    "full-scale-unlikely": (40.0, "So faint a recording was hardly made with the gain of a typical phone."),
+    FULL_SCALE_IN_DOUBT: (40.0, "So faint a recording was hardly made with the gain of a typical phone."),
     "clipped": (3.0, "Its loudest parts are cut off, so the true level is higher."),
     "automatic-gain": (10.0, "The recorder changed its gain, so no calibration holds well."),
     "noise-suppression": (6.0, "Noise suppression took away part of the sound."),

@@ -33,8 +33,8 @@ SETUP = CutSetup(
 LINES = (ChatterLine(frequency_hz=632.1, level_db=0.0),)
 
 
-def made(rpm, depth_mm, verdict, *, lines=(), set_rpm=None):
-    probability = {"stable": 0.02, "marginal": 0.5, "chatter": 0.98}[verdict]
+def made(rpm, depth_mm, verdict, *, lines=(), set_rpm=None, chance=None):
+    probability = chance or {"stable": 0.02, "marginal": 0.5, "chatter": 0.98}[verdict]
     return MadeCut(
         rpm=float(rpm),
         set_rpm=float(set_rpm or rpm),
@@ -335,9 +335,10 @@ SINGS = (ChatterLine(frequency_hz=430.0, level_db=0.0),)
 
 def test_speed_dialled_when_it_chattered_gets_no_deeper_cut_though_the_spindle_was_slowed():
     cuts = (
-        _heard(11_400, 11_400, 1.0, "stable", 0.05),
-        _heard(11_950, 12_000, 0.5, "stable", 0.05),
-        _heard(11_640, 12_000, 1.0, "chatter", 0.97),  # by 3 %, and the speed before by less than half of one
+        made(11_400, 1.0, "stable", set_rpm=11_400, chance=0.05),
+        made(11_950, 0.5, "stable", set_rpm=12_000, chance=0.05),
+        # By 3 %, and the speed before by less than half of one.
+        made(11_640, 1.0, "chatter", set_rpm=12_000, chance=0.97, lines=SINGS),
     )
     chosen = choose_next(cuts, setup=CutSetup(rpm=12_000, flutes=2, min_rpm=11_000, max_rpm=12_000))
     assert chosen.set_rpm < 11_880 or chosen.depth_mm < 1.0  # within 1 % of the dial
@@ -345,23 +346,12 @@ def test_speed_dialled_when_it_chattered_gets_no_deeper_cut_though_the_spindle_w
 
 def test_setting_to_keep_is_as_sure_as_it_was_heard_though_the_grid_ends_beside_its_speed():
     cuts = (
-        _heard(8_148, 8_400, 0.2, "stable", 0.4),
-        _heard(12_180, 12_180, 0.5, "stable", 0.05),
-        _heard(8_316, 8_400, 0.2, "stable", 0.3),
-        _heard(11_760, 12_000, 0.6, "chatter", 0.97),
-        _heard(11_640, 12_000, 0.2, "stable", 0.4),
+        made(8_148, 0.2, "stable", set_rpm=8_400, chance=0.4),
+        made(12_180, 0.5, "stable", set_rpm=12_180, chance=0.05),
+        made(8_316, 0.2, "stable", set_rpm=8_400, chance=0.3),
+        made(11_760, 0.6, "chatter", set_rpm=12_000, chance=0.97, lines=SINGS),
+        made(11_640, 0.2, "stable", set_rpm=12_000, chance=0.4),
     )
     chosen = choose_next(cuts, setup=CutSetup(rpm=12_000, flutes=1, max_rpm=12_200))
     assert (chosen.action, chosen.set_rpm) == ("done", 12_180)
     assert chosen.stable_probability >= 0.95
-
-
-def _heard(rpm, set_rpm, depth_mm, verdict, chance):
-    return MadeCut(
-        rpm=float(rpm),
-        set_rpm=float(set_rpm),
-        depth_mm=depth_mm,
-        verdict=verdict,
-        chatter_probability=chance,
-        lines=SINGS if verdict == "chatter" else (),
-    )
