@@ -34,6 +34,8 @@ LIMIT_SPREAD = 0.25
 DOMINANT_SPREAD = 0.3  # of ln(limit): of several lobes a cut chatters on the lowest or near it
 MOST_BASES = 8
 FAINTEST_BASE_DB = -25.0  # own choice, re the strongest member
+BASE_LEVEL_POWER = 3.0  # of a member's amplitude: how likely it is the one beside the mode (docs/advice.md)
+RADIATION_POWER = 1.5  # own choice: large faces sound by velocity (1), small bodies by acceleration (2)
 COLOUR_DB, ODD_COLOUR_DB, ODD_SHARE = 6.0, 18.0, 0.25  # spread of what work, room and phone do to one line
 USUAL_HZ, USUAL_SPREAD = 1000.0, 0.9  # tool-point modes, ln: common practice for small mills
 SURPRISE = 0.03  # own choice: share of cuts whose verdict no machine explains
@@ -181,7 +183,10 @@ def _fit_levels(
         x_mode, y_mode = respond(
             at, hz=shapes.hz[shape], damping=shapes.damping[shape], stiffness=shapes.stiffness[shape]
         )
-        swing = np.sqrt(np.abs(x_mode[:, 0]) ** 2 + np.abs(y_mode[:, 0]) ** 2) * line.frequency_hz
+        swing = (
+            np.sqrt(np.abs(x_mode[:, 0]) ** 2 + np.abs(y_mode[:, 0]) ** 2)
+            * line.frequency_hz**RADIATION_POWER
+        )
         predicted.append(20 * np.log10(swing))
     off = np.array(predicted) - heard_db[:, None]
     off -= np.median(off, axis=0)
@@ -215,7 +220,7 @@ def _find_places(
     np.minimum.at(lowest, shape, at)
     weight = weight * np.exp(-0.5 * (np.log(at / lowest[shape]) / DOMINANT_SPREAD) ** 2)
     total = weight.sum()
-    weight = weight * 10 ** (base.level_db / 20) / total if total > 0 else weight
+    weight = weight * 10 ** (BASE_LEVEL_POWER * base.level_db / 20) / total if total > 0 else weight
     return shape, ratio, at, weight, np.full(shape.size, base.frequency_hz)
 
 
