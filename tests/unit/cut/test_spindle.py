@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from chatter.cut.spindle import Speed, measure_speed, of_one_spindle
+from chatter.cut.spindle import Speed, _follow, measure_speed, of_one_spindle
 from chatter.cut.spindle_comb import Comb, chance_of_spindle
 from chatter.cut.weights import COMB_INTERCEPT, COMB_WEIGHTS
+from chatter.dsp.envelope import band_envelopes
 
 
 def test_comb_far_from_chatter_is_not_pulled_to_the_family_beside_it(rng):
@@ -22,6 +23,26 @@ def test_comb_far_from_chatter_is_not_pulled_to_the_family_beside_it(rng):
     assert speed.found
     # The project asks for a tenth of a percent.
     assert speed.rotation_hz == pytest.approx(turn_hz, rel=1e-3)
+
+
+@pytest.mark.parametrize("turn_hz", [60.0, 100.0, 150.0])
+@pytest.mark.parametrize("off", [-0.004, 0.002, 0.004])
+def test_base_that_lines_pulled_away_is_put_right_by_the_loudness(turn_hz, off, rng):
+    # Followed once, with all harmonics at once, a fifth to a third of the error was left.
+    rate_hz = 16_000
+    t = np.arange(3 * rate_hz) / rate_hz
+    teeth = np.maximum(0, np.sin(2 * np.pi * 2 * turn_hz * t)) ** 6
+    sound = teeth * rng.normal(size=len(t)) + 0.2 * rng.normal(size=len(t))
+    envelope_hz, envelopes = band_envelopes(sound, rate_hz=rate_hz, top_hz=7000.0)
+    _, _, mean_hz = _follow(
+        sound,
+        envelopes,
+        rate_hz=rate_hz,
+        envelope_hz=envelope_hz,
+        base_hz=turn_hz * (1 + off),
+        strong=np.array([], dtype=np.int64),
+    )
+    assert mean_hz == pytest.approx(turn_hz, rel=2e-4)
 
 
 def test_speed_that_sags_is_followed(rng):
