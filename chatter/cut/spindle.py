@@ -39,6 +39,7 @@ STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
 LEAST_SD = 2e-5  # of the speed: the median error on simulated cuts is half of it
 BLOCK_S = 0.25  # blocks in which drift is measured
 MOST_DRIFT = 0.005  # share by which the speed may wander inside a cut
+MOST_OFF = 0.0005  # share by which its mean may leave the comb's base: beats of chatter pull at the phases
 MOST_FINE = 0.0002  # share left to the lines once the loudness has said its part: chatter pulls at them
 
 
@@ -155,11 +156,12 @@ def measure_speed(
         scale=1.0,
     )
     low_hz, high_hz = programmed_hz * (1 - WINDOW), programmed_hz * (1 + WINDOW)
-    comb = None
+    comb, most_off = None, np.inf
     if cutting:
         comb = find_comb(lines, envelope, low_hz=low_hz, high_hz=high_hz, flutes=flutes)
         base_hz, score, z = comb.base_hz, comb.score, comb.z
         found = chance_of_spindle(comb) >= LEAST_CHANCE
+        most_off = MOST_OFF if found and comb.is_unpulled else np.inf
     else:
         layers = (lines, envelope)
         base_hz, score, z = find_base(layers, low_hz=low_hz, high_hz=high_hz, teeth=flutes)
@@ -182,6 +184,7 @@ def measure_speed(
         rate_hz=rate_hz,
         envelope_hz=envelope_hz,
         base_hz=base_hz,
+        most_off=most_off,
         strong=np.flatnonzero(weights > STRONG_WEIGHT) + 1,
     )
     scatter = 1.4826 * float(np.median(np.abs(np.diff(track)))) / np.sqrt(2) if len(track) > 2 else 0.0
@@ -221,9 +224,12 @@ def _follow(
     rate_hz: float,
     envelope_hz: float,
     base_hz: float,
+    most_off: float,
     strong: NDArray[np.int64],
 ) -> tuple[Floats, Floats, float]:
     """Follow the speed inside the section: first by the loudness of the bands, then finely by strong lines.
+
+    The mean stays within the share `most_off` of the base.
 
     Returns
     -------
@@ -246,6 +252,8 @@ def _follow(
                 fade=FADE,
             )
         times_s, track = _speed_of(phase, envelope_hz, block_s / 2)
+        mean_hz = float((phase[-1] - phase[0]) / (len(phase) - 1) * envelope_hz)
+        track = track * np.clip(mean_hz / base_hz, 1 - most_off, 1 + most_off) * base_hz / mean_hz
     phase = phase_turns(count=len(samples), rate_hz=rate_hz, times_s=times_s, rotation_hz=track)
     phase = refine_phase(
         [samples], phase, rate_hz=rate_hz, orders=strong[:10], block_s=block_s / 2, most=MOST_FINE

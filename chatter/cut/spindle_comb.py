@@ -22,6 +22,7 @@ from chatter.dsp.comb import Layer, find_base, score_apart, score_at_fractions
 LINES_BESIDE_LOUDNESS = 0.05  # weight; chosen on simulated cuts
 FADE = 8.0  # orders over which those of the loudness lose weight; chosen on fitted simulated cuts
 LEAST_MARK = 0.05  # scores below it are all alike
+PULLED = 0.004  # share of the base by which chatter pulls at it through the lines; own choice
 USUAL_HZ = 100.0  # rotation frequency from which others are counted
 
 
@@ -29,7 +30,8 @@ USUAL_HZ = 100.0  # rotation frequency from which others are counted
 class Comb:
     """The comb that stands out most."""
 
-    base_hz: float  # rotation frequency
+    base_hz: float  # rotation frequency; of the loudness alone where that finds it by itself
+    is_unpulled: bool  # whether it does, so that no line pulled at it
     score: float  # nepers above the median of all speeds tried
     z: float  # the same in robust standard deviations
     marks: dict[str, float]  # natural logs, see `find_comb`
@@ -71,7 +73,11 @@ def find_comb(lines: Layer, loudness: Layer, *, low_hz: float, high_hz: float, f
         "speed": math.log(base_hz / USUAL_HZ),
         "flutes": math.log(flutes),
     }
-    return Comb(base_hz=base_hz, score=score, z=z, marks=marks)
+    unpulled_hz, _, _ = find_base((loudness,), low_hz=low_hz, high_hz=high_hz, teeth=flutes)
+    is_unpulled = abs(unpulled_hz / base_hz - 1) < PULLED
+    if is_unpulled:  # the lines helped to find it; now they would only pull
+        base_hz = unpulled_hz
+    return Comb(base_hz=base_hz, is_unpulled=is_unpulled, score=score, z=z, marks=marks)
 
 
 def chance_of_spindle(comb: Comb) -> float:

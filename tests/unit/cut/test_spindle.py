@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from chatter.cut.spindle import Speed, _follow, measure_speed, of_one_spindle
-from chatter.cut.spindle_comb import Comb, chance_of_spindle
+from chatter.cut.spindle_comb import Comb, chance_of_spindle, find_comb
 from chatter.cut.weights import COMB_INTERCEPT, COMB_WEIGHTS
+from chatter.dsp.comb import Layer
 from chatter.dsp.envelope import band_envelopes
 
 
@@ -40,9 +41,52 @@ def test_base_that_lines_pulled_away_is_put_right_by_the_loudness(turn_hz, off, 
         rate_hz=rate_hz,
         envelope_hz=envelope_hz,
         base_hz=turn_hz * (1 + off),
+        most_off=np.inf,
         strong=np.array([], dtype=np.int64),
     )
     assert mean_hz == pytest.approx(turn_hz, rel=2e-4)
+    _, _, held_hz = _follow(
+        sound,
+        envelopes,
+        rate_hz=rate_hz,
+        envelope_hz=envelope_hz,
+        base_hz=turn_hz * (1 + off),
+        most_off=0.001,
+        strong=np.array([], dtype=np.int64),
+    )
+    held = turn_hz * (1 + off) * (1 - np.sign(off) * 0.001)
+    assert held_hz == pytest.approx(held, rel=2e-4)  # no farther from the base than that
+
+
+def layer_of(base_hz: float, *, most: int, between: float, height: float, top_hz: float) -> Layer:
+    """Give a spectrum of 0.1 Hz bins with round lines at the multiples of a base."""
+    hz = 0.1 * np.arange(int(10 * top_hz) + 50)
+    lines = (np.exp(-0.5 * ((hz - k * base_hz) / 0.8) ** 2) for k in range(1, most + 1))
+    return Layer(
+        excess=height * np.maximum.reduce(list(lines)),
+        bin_hz=0.1,
+        top_hz=top_hz,
+        most=most,
+        between=between,
+        scale=1.0,
+    )
+
+
+@pytest.mark.parametrize("off_hz", [0.1, 0.2])
+def test_louder_lines_of_another_base_do_not_pull_at_that_of_the_loudness(off_hz):
+    loudness = layer_of(100.0, most=20, between=0.2, height=3.0, top_hz=2350.0)
+    lines = layer_of(100.0 + off_hz, most=80, between=0.35, height=6.0, top_hz=6000.0)
+    comb = find_comb(lines, loudness, low_hz=94.0, high_hz=106.0, flutes=2)
+    assert comb.is_unpulled
+    assert comb.base_hz == pytest.approx(100.0, rel=1e-4)
+
+
+def test_lines_alone_say_the_base_where_the_loudness_has_none_near_it():
+    loudness = layer_of(96.0, most=20, between=0.2, height=0.1, top_hz=2350.0)
+    lines = layer_of(103.0, most=80, between=0.35, height=6.0, top_hz=6000.0)
+    comb = find_comb(lines, loudness, low_hz=94.0, high_hz=106.0, flutes=2)
+    assert not comb.is_unpulled
+    assert comb.base_hz == pytest.approx(103.0, rel=1e-4)
 
 
 def test_speed_that_sags_is_followed(rng):
@@ -140,7 +184,7 @@ def speed_of(rotation_hz: float, *, chance: float) -> Speed:
         track_hz=np.full(1, rotation_hz),
         score=1.0,
         z=1.0,
-        comb=Comb(base_hz=rotation_hz, score=1.0, z=1.0, marks=marks),
+        comb=Comb(base_hz=rotation_hz, is_unpulled=True, score=1.0, z=1.0, marks=marks),
     )
 
 
