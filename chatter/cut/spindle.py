@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.cut.spindle_comb import FADE, Comb, chance_of_spindle, find_comb
+from chatter.cut.spindle_comb import Comb, chance_of_spindle, find_comb
 from chatter.cut.weights import LEAST_CHANCE
 from chatter.dsp.angle import phase_turns, refine_phase
 from chatter.dsp.comb import Layer, find_base, score_apart, score_at_fractions
@@ -39,7 +39,7 @@ STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
 LEAST_SD = 2e-5  # of the speed: the median error on simulated cuts is half of it
 BLOCK_S = 0.25  # blocks in which drift is measured
 MOST_DRIFT = 0.005  # share by which the speed may wander inside a cut
-MOST_OFF = 0.0005  # share by which its mean may leave the comb's base: beats of chatter pull at the phases
+MOST_OFF = 0.0003  # share by which its mean may leave the comb's base: beats of chatter pull at the phases
 MOST_FINE = 0.0002  # share left to the lines once the loudness has said its part: chatter pulls at them
 
 
@@ -241,16 +241,9 @@ def _follow(
     if envelopes:  # none where the sound ends below the lowest band
         phase = phase_turns(count=len(envelopes[0]), rate_hz=envelope_hz, times_s=times_s, rotation_hz=track)
         orders = np.arange(1, max(2, min(MOST_ORDERS, int(0.9 * ENVELOPE_TOP_HZ / base_hz)) + 1))
-        for some in (orders[:FIRST_ORDERS], orders):
-            phase = refine_phase(
-                envelopes,
-                phase,
-                rate_hz=envelope_hz,
-                orders=some,
-                block_s=block_s,
-                most=MOST_DRIFT,
-                fade=FADE,
-            )
+        phase = refine_phase(
+            envelopes, phase, rate_hz=envelope_hz, orders=orders, block_s=block_s, most=MOST_DRIFT
+        )
         times_s, track = _speed_of(phase, envelope_hz, block_s / 2)
         mean_hz = float((phase[-1] - phase[0]) / (len(phase) - 1) * envelope_hz)
         track = track * np.clip(mean_hz / base_hz, 1 - most_off, 1 + most_off) * base_hz / mean_hz

@@ -45,7 +45,6 @@ def refine_phase(
     orders: NDArray[np.int64],
     block_s: float,
     most: float,
-    fade: float = np.inf,
 ) -> Floats:
     """Correct a phase by the drift of harmonics.
 
@@ -67,8 +66,6 @@ def refine_phase(
         Length of a block; the error must stay below half a turn of the highest order in half of it.
     most
         Largest correction of the speed, as a share of it.
-    fade
-        Orders over which their trust falls, as a normal curve does.
 
     Returns
     -------
@@ -89,8 +86,7 @@ def refine_phase(
             product = amplitude[1:] * np.conj(amplitude[:-1])
             strength = np.abs(product) / (noise[1:] * noise[:-1] + 1e-30)
             drifts.append(np.angle(product) / (2 * np.pi * order))
-            told = order**2 * np.exp(-0.5 * (order / fade) ** 2)
-            trusts.append(told * strength / (strength + STRONG))
+            trusts.append(order**2 * strength / (strength + STRONG))
     step = _weighted_median(np.array(drifts), np.array(trusts))
     step = ndimage.gaussian_filter1d(step, 1.0, mode="nearest")
     usual = (phase[starts[1:] + hop] - phase[starts[:-1] + hop]) * most
