@@ -43,6 +43,7 @@ from chatter.notebook.store import now
 
 if TYPE_CHECKING:
     from chatter.advice.heard import BestSoFar, HeldSetting, MadeCut
+    from chatter.advice.next_cut import NextCut
     from chatter.advice.shapes import KnownMode
 
 MOST_BOLD = 10.0
@@ -50,6 +51,7 @@ MAP_DEPTHS = 10
 MAP_ROOM = 1.3  # the map reaches this far above the deepest cut
 SAME_DEPTH = 1e-6  # rounding
 CARD_NOISES = 6  # own choice: the newest
+SAME_DEPTH_SHARE = 0.01  # own choice
 CARD_ROWS = 6
 
 
@@ -79,7 +81,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     check_in_use(history.setup)
     untold = history.newest if history.newest is not None and is_untold(history.newest) else None
     if not history.cuts and untold is None:
-        raise _no_cuts(history.setup)
+        raise _no_cuts(history)
     from chatter.advice.concerns import Setting, find_concerns
     from chatter.advice.heard import allows_speed, keep_chip_load, range_to_try
     from chatter.advice.next_cut import choose_lighter, choose_next
@@ -98,7 +100,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     if untold is not None and not allows_speed(known, set_rpm=untold.set_rpm):
         untold = None  # no cut may be made at that speed again
         if not history.cuts:
-            raise _no_cuts(history.setup)
+            raise _no_cuts(history)
     at_load = known
     if untold is not None and untold.depth_mm is not None:
         chosen = choose_lighter(
@@ -138,7 +140,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         feed_mm_min=chosen.feed_mm_min,
         stable_probability=chosen.stable_probability,
         best_so_far=best,
-        why=chosen.why,
+        why=_made_again(history, chosen) + chosen.why,
         cuts=len(history.cuts),
         cautions=(*urgent, *others, *cautions),
         urgent=urgent,
@@ -159,7 +161,7 @@ def map_setup(setup: str, *, notebook: NotebookPath = None) -> SetupMap:
     """
     history = _read(setup, notebook)
     if not history.cuts:
-        raise _no_cuts(history.setup)
+        raise _no_cuts(history)
     import numpy as np
 
     from chatter.advice.chances import draw_history, grid_chances
@@ -362,10 +364,25 @@ def _tone_in_doubt_hz(history: _Read) -> float | None:
     return tone_hz
 
 
-def _no_cuts(setup: KeptSetup) -> InputError:
-    return InputError(
-        f"the setup {setup.name!r} has no cut yet that carries a verdict and a depth: make a short, shallow "
-        "cut, record it, and file it with its depth"
+def _no_cuts(history: _Read) -> InputError:
+    has = f"the setup {history.setup.name!r} has no cut yet that carries a verdict and a depth"
+    if history.left_out:
+        what = "record anew as the answers to those filed say, and file the depth with it"
+    else:
+        what = "make a short, shallow cut, record it, and file it with its depth"
+    return InputError(f"{has}: {what}")
+
+
+def _made_again(history: _Read, chosen: "NextCut") -> str:
+    """Say so where the cut chosen is the one whose newest recording carried no verdict; else nothing."""
+    newest = history.newest
+    if newest is None or newest.verdict != "undecided" or chosen.action != "cut" or not newest.depth_mm:
+        return ""
+    if newest.set_rpm != chosen.set_rpm or abs(newest.depth_mm / chosen.depth_mm - 1) > SAME_DEPTH_SHARE:
+        return ""
+    return (
+        "This is the cut whose last recording carried no verdict: make it once more, and record it as the "
+        "answer to that said. "
     )
 
 

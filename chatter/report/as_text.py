@@ -98,7 +98,11 @@ def _ask_next(document: CutDocument) -> list[str]:
     """Point at the advice that weighs the whole setup, where the cut was filed with one."""
     if document.notebook is None:
         return []
-    return wrap(f'Which cut to make next with this setup: chatter next "{document.notebook["setup"]}".', "  ")
+    setup = document.notebook["setup"]
+    return wrap(
+        f'Which cut to make next, by all cuts of this setup and not this one alone: chatter next "{setup}".',
+        "  ",
+    )
 
 
 def _must_record_again(document: CutDocument) -> bool:

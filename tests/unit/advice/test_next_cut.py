@@ -106,6 +106,24 @@ def test_gain_that_a_chip_too_thick_would_bring_is_told_as_of_that_chip():
     assert "chip load" not in choose_next(cuts, setup=replace(thick, feed_mm_min=900.0)).why
 
 
+def test_setting_to_use_names_no_feed_that_may_break_the_tool():
+    held = made(12_000, 0.6, "stable")
+    fine = replace(SETUP, material="7075", max_depth_mm=0.6, max_rpm=12_000, min_rpm=11_900)
+    assert choose_next((held,), setup=fine).feed_mm_min == held.feed_mm_min
+    thick = replace(held, feed_mm_min=0.3 * 3 * 12_000)
+    chosen = choose_next((thick,), setup=fine)
+    assert (chosen.action, chosen.feed_mm_min) == ("done", None)
+
+
+@pytest.mark.parametrize("depth_mm", [0.35, 0.6, 1.2])
+def test_no_cut_much_like_one_that_chattered_is_made_again(depth_mm):
+    # The range holds speeds within 2.5 % of it alone.
+    chattered = made(10_000, depth_mm, "chatter", lines=LINES)
+    narrow = replace(SETUP, min_rpm=9_750, max_rpm=10_250)
+    following = choose_next((made(10_000, 0.2, "stable"), chattered), setup=narrow, boldest_step=10.0)
+    assert following.depth_mm < 0.9 * depth_mm
+
+
 def test_unknown_fastest_speed_suggests_nothing_faster_than_was_dialled():
     following = choose_next((FIRST,), setup=replace(SETUP, max_rpm=None))
     assert following.set_rpm <= 10_000
