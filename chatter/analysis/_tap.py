@@ -85,9 +85,9 @@ def analyse_tap(
     before = _read_before(before_path, of=of) if before_path is not None and told else ()
     # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
     from chatter.audio import read_recording
-    from chatter.audio.findings import QUIET, reword
+    from chatter.audio.findings import QUIET, SHORT, reword
     from chatter.tap.compare import compare_taps
-    from chatter.tap.findings import QUIET_HERE
+    from chatter.tap.findings import QUIET_HERE, SHORT_HERE, not_compared
     from chatter.tap.pipeline import judge_taps
 
     recording = read_recording(Path(path))
@@ -106,8 +106,12 @@ def analyse_tap(
         else:
             before_sha256 = hash_file(before_path)
     analysis = judge_taps(recording)
+    heard = reword(recording.findings, like=QUIET, message=QUIET_HERE)
+    findings = [*reword(heard, like=SHORT, message=SHORT_HERE), *analysis.findings]
     if before_path is not None and analysis.modes:
         comparison = compare_taps(analysis.modes, before=before, before_file=before_path.name)
+    elif before_path is not None:
+        findings.append(not_compared(before_path.name))
     settings = {
         "of": of,
         "compare": None if before_path is None else before_path.name,
@@ -116,10 +120,9 @@ def analyse_tap(
         "max_rpm": fastest,
     }
     limits_rpm = _limits_rpm(fastest, kept={} if history is None else history.values)
-    heard = reword(recording.findings, like=QUIET, message=QUIET_HERE)
     document = TapDocument(
         program=program_part(settings),
-        recording=recording_part(recording, channel=analysis.channel, findings=(*heard, *analysis.findings)),
+        recording=recording_part(recording, channel=analysis.channel, findings=tuple(findings)),
         of=of,
         analysis=analysis,
         flutes=edges,

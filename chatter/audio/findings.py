@@ -43,6 +43,13 @@ QUIET = Finding(
 )
 
 
+SHORT = Finding(
+    code="too-short",
+    severity="warning",
+    message="Under a second of sound: record the whole pass with idle around it.",
+)
+
+
 def reword(findings: Iterable[Finding], *, like: Finding, message: str) -> tuple[Finding, ...]:
     """Give findings with other words for one of them: what to do about it hangs on what is recorded."""
     return tuple(replace(one, message=message) if one.code == like.code else one for one in findings)
@@ -71,9 +78,7 @@ def describe(
     """
     findings: list[Finding] = []
     if samples.shape[1] / rate_hz < SHORT_S:
-        findings.append(
-            _finding("too-short", "Under a second of sound: record the whole pass with idle around it.")
-        )
+        findings.append(SHORT)
     if is_clipped(samples, lossy=bool(codec) and not codec.startswith(LOSSLESS)):
         findings.append(CLIPPED)
     if float(np.abs(samples).max()) < QUIET_PEAK:
@@ -85,7 +90,7 @@ def describe(
         findings.append(
             _finding(
                 "synthetic-upper-band",
-                f"The codec made up what lies above {core_hz:.0f} Hz, so it was left out: "
+                f"The codec made up what lies above {core_hz:,.0f} Hz, so it was left out: "
                 "choose an uncompressed recorder.",
             )
         )

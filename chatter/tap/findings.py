@@ -13,6 +13,7 @@ QUIET_HERE = (
     "The recording is very quiet: hold the phone within a hand's breadth of the part, or against it, and tap "
     "harder."
 )
+SHORT_HERE = "Under a second of sound: let the recording run two seconds past the last tap."
 MOST_LISTED = 4  # times in a sentence
 UNSTEADY_SPREAD = 0.05  # of a damping: worth a word; own choice
 
@@ -24,7 +25,7 @@ def of_faults(onsets: tuple[Onset, ...]) -> tuple[Finding, ...]:
         "clipped": ("clipped-tap", "cut off at full scale, so left out: tap softer or move the phone away."),
         "too-soft": (
             "short-tap",
-            "too soft, or without enough quiet after it, so left out: tap harder and wait two seconds.",
+            "too soft, or without enough quiet after, so left out: tap harder and wait two seconds.",
         ),
     }
     found = []
@@ -100,6 +101,13 @@ def only_room() -> Finding:
         "error",
         "After the taps the room is all that can be heard to ring: hold the phone within a hand's breadth, "
         "or against the part, and tap at a place that swings.",
+    )
+
+
+def not_compared(before: str) -> Finding:
+    """No mode here, so no change can be told."""
+    return _finding(
+        "not-compared", "warning", f"Nothing here could be compared with {before}: it has no mode to compare."
     )
 
 

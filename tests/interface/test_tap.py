@@ -70,6 +70,23 @@ def test_comparison_speeds_and_picture_come_with_the_text(chatter, taps, tmp_pat
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+def test_comparison_that_can_not_be_made_is_told(chatter, taps, tmp_path):
+    quiet = tmp_path / "nothing.wav"
+    soundfile.write(quiet, 1e-3 * np.random.default_rng(0).normal(size=3 * RATE_HZ), RATE_HZ)
+    ran = chatter("tap", quiet, "--compare", taps)
+    assert f"Nothing here could be compared with {taps.name}" in " ".join(ran.out.split())
+
+
+def test_short_recording_of_taps_asks_for_no_pass(chatter, taps, tmp_path):
+    samples, rate_hz = soundfile.read(taps)
+    first = int(json.loads(chatter("tap", taps, "--json").out)["taps"][0]["time_s"] * rate_hz)
+    short = tmp_path / "short.wav"
+    soundfile.write(short, samples[: first + int(0.1 * rate_hz)][-int(0.8 * rate_hz) :], rate_hz)
+    told = " ".join(chatter("tap", short).out.split())
+    assert "let the recording run two seconds past the last tap" in told
+    assert "the whole pass" not in told
+
+
 def test_tap_document_can_be_compared_with(chatter, taps, tmp_path):
     before = tmp_path / "before.json"
     before.write_text(chatter("tap", taps, "--json").out, encoding="utf-8")
