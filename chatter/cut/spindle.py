@@ -32,9 +32,6 @@ SAG_LOW, SAG_HIGH = 0.985, 1.004  # speed under load over idling speed
 TOP_HZ = 6000.0
 PAD = 4
 MOST_ORDERS = 20  # of the loudness: higher ones blur
-FIRST_ORDERS = (
-    6  # followed first: 0.2 % of 100 Hz turns the 20th by half a turn between blocks, the 6th by less
-)
 STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
 LEAST_SD = 2e-5  # of the speed: the median error on simulated cuts is half of it
 BLOCK_S = 0.25  # blocks in which drift is measured
