@@ -51,7 +51,7 @@ MAP_DEPTHS = 10
 MAP_ROOM = 1.3  # the map reaches this far above the deepest cut
 SAME_DEPTH = 1e-6  # rounding
 CARD_NOISES = 6  # own choice: the newest
-SAME_DEPTH_SHARE = 0.01  # own choice
+ASKED_WITHIN = 0.01  # of the depth asked for, what was cut for it; own choice
 CARD_ROWS = 6
 
 
@@ -378,7 +378,7 @@ def _made_again(history: _Read, chosen: "NextCut") -> str:
     newest = history.newest
     if newest is None or newest.verdict != "undecided" or chosen.action != "cut" or not newest.depth_mm:
         return ""
-    if newest.set_rpm != chosen.set_rpm or abs(newest.depth_mm / chosen.depth_mm - 1) > SAME_DEPTH_SHARE:
+    if newest.set_rpm != chosen.set_rpm or abs(newest.depth_mm / chosen.depth_mm - 1) > ASKED_WITHIN:
         return ""
     return (
         "This is the cut whose last recording carried no verdict: make it once more, and record it as the "

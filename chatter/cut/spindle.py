@@ -242,14 +242,19 @@ def _follow(
             envelopes, phase, rate_hz=envelope_hz, orders=orders, block_s=block_s, most=MOST_DRIFT
         )
         times_s, track = _speed_of(phase, envelope_hz, block_s / 2)
-        mean_hz = float((phase[-1] - phase[0]) / (len(phase) - 1) * envelope_hz)
+        mean_hz = _mean_hz(phase, envelope_hz)
         track = track * np.clip(mean_hz / base_hz, 1 - most_off, 1 + most_off) * base_hz / mean_hz
     phase = phase_turns(count=len(samples), rate_hz=rate_hz, times_s=times_s, rotation_hz=track)
     phase = refine_phase(
         [samples], phase, rate_hz=rate_hz, orders=strong[:10], block_s=block_s / 2, most=MOST_FINE
     )
     times_s, track = _speed_of(phase, rate_hz, block_s / 4)
-    return times_s, track, float((phase[-1] - phase[0]) / (len(phase) - 1) * rate_hz)
+    return times_s, track, _mean_hz(phase, rate_hz)
+
+
+def _mean_hz(phase: Floats, rate_hz: float) -> float:
+    """Give the mean rotation frequency, from a phase in turns."""
+    return float((phase[-1] - phase[0]) / (len(phase) - 1) * rate_hz)
 
 
 def _speed_of(phase: Floats, rate_hz: float, step_s: float) -> tuple[Floats, Floats]:
