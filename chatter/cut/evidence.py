@@ -26,6 +26,8 @@ LEAST_NEPERS = 1.8  # 8 dB above its surroundings: a candidate line
 CAP_NEPERS = 5.0  # 22 dB: beyond this a line is just loud
 MOST_LINES = 60
 GUARD = 0.015  # of a turn's frequency on each side of the comb that is left to it
+KEPT = 0.7  # own choice: share of its power that a place so near must keep when what repeats is taken away
+SPEED_OFF = 1e-3  # own choice: of a tone, how far the comb may lie from where a speed a little wrong has it
 SIDE_LOBE = 0.01  # of a line's power: a Hann window's own is a thousandth, wandering makes it more
 SEEDS = 25  # loudest lines that may found a family
 SIDEBAND_WORTH = 0.15  # nepers of loudness for a neper of sideband
@@ -38,6 +40,7 @@ STEADY_LINES = 8  # loudest members that are asked
 LEAST_BASE = 0.1  # own choice: of the loudest family's power
 EXACT = 0.3  # own choice: share of a family's tolerance within which a double lies
 TWICE = 2  # multiple of the chatter that a tool leaving the cut makes loud
+MULTIPLES = (2, 3, 4, 5)  # at which a family may stand of a line that is louder than all of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +59,8 @@ class Evidence:
 
     peaks: tuple[Peak, ...]  # strongest first, background ones included
     family: tuple[Peak, ...]  # members of the best family, strongest first; empty without one
-    base: tuple[Peak, ...]  # the chatter's own family: another one where the best lies at twice its frequency
+    base: tuple[Peak, ...]  # the chatter's own family: another one where the best lies at a multiple of it
+    multiple: int  # of the base, at which the best family lies: 1 where they are the same
     steady: float  # -log(1 - coherence) of the members over some turns; 0 with less than two members
     share: float  # log of the family's power over all that repeats
     local: float  # log of a member's power over what repeats near it, the highest of all members
@@ -125,11 +129,27 @@ def _belongs(frequency_hz: float, power: float, peak: Peak, *, width_hz: float) 
     return away_hz < width_hz or (away_hz < 2 * width_hz and power < SIDE_LOBE * peak.power)
 
 
-def _off_comb(spectra: CutSpectra, *, rotation_hz: float) -> NDArray[np.bool_]:
-    """Say which bins lie clear of the comb and of the phone's low end. Shape (f,)."""
+def _clear_of_comb(spectra: CutSpectra, *, rotation_hz: float) -> NDArray[np.bool_]:
+    """Say which bins the comb's lines don't reach. Shape (f,)."""
     guard_hz = min(max(1.2 * spectra.line_width_hz, GUARD * rotation_hz), 0.2 * rotation_hz)
-    nearest = np.abs(spectra.hz - np.round(spectra.hz / rotation_hz) * rotation_hz)
-    return np.asarray((nearest > guard_hz) & (spectra.hz > BOTTOM_HZ))
+    return np.asarray(_away_hz(spectra, rotation_hz=rotation_hz) > guard_hz) & (spectra.hz > BOTTOM_HZ)
+
+
+def _away_hz(spectra: CutSpectra, *, rotation_hz: float) -> Floats:
+    """Give how far each bin lies from the comb. Shape (f,)."""
+    return np.asarray(np.abs(spectra.hz - np.round(spectra.hz / rotation_hz) * rotation_hz))
+
+
+def _off_comb(spectra: CutSpectra, *, rotation_hz: float) -> NDArray[np.bool_]:
+    """Say which bins lie clear of the comb and of the phone's low end. Shape (f,).
+
+    The spectrum of a short part is too coarse to part a line from the comb beside it. The average over the
+    turns parts them: what stands there and doesn't repeat is not the comb's.
+    """
+    close_hz = np.maximum(GUARD * rotation_hz, SPEED_OFF * spectra.hz)
+    beside = (_away_hz(spectra, rotation_hz=rotation_hz) > close_hz) & (spectra.hz > BOTTOM_HZ)
+    beside &= spectra.rest > KEPT * spectra.whole
+    return _clear_of_comb(spectra, rotation_hz=rotation_hz) | beside
 
 
 def _whose(spectra: CutSpectra, family: tuple[Peak, ...]) -> LoneTone | None:
@@ -188,13 +208,13 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     peaks = find_peaks(spectra, rotation_hz=rotation_hz)
     fresh = [peak for peak in peaks if not peak.in_idle]
     family = _best_family(fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
-    base = _find_base(family, fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
+    base, multiple = _find_base(family, fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
     steady = _steadiness(spectra, family, rotation_hz=rotation_hz) if len(family) > 1 else 0.0
     if len(family) < 2:
         family = base = _loudest(spectra, peaks, rotation_hz=rotation_hz) or family
     in_air_hz = _in_air_hz(spectra, peaks)
     lone_hz = [peak.frequency_hz for peak in family if len(family) == 1]
-    among = _off_comb(spectra, rotation_hz=rotation_hz)
+    among = _clear_of_comb(spectra, rotation_hz=rotation_hz)
     for line_hz in in_air_hz + lone_hz:
         among &= np.abs(spectra.hz - line_hz) > spectra.line_width_hz
 
@@ -211,6 +231,7 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
         peaks=peaks,
         family=family,
         base=base,
+        multiple=multiple,
         steady=steady,
         share=_share(spectra, family),
         local=_local_share(spectra, family, rotation_hz=rotation_hz, flutes=flutes),
@@ -310,33 +331,55 @@ def _fold_tolerance(rotation_hz: float, *, width_hz: float) -> float:
 
 def _find_base(
     family: tuple[Peak, ...], peaks: list[Peak], *, rotation_hz: float, width_hz: float
-) -> tuple[Peak, ...]:
-    """Give the family whose line has its double in the best one, where it is nearly as loud; else the best.
+) -> tuple[tuple[Peak, ...], int]:
+    """Give the family whose multiple the best one is, and which; else the best, and 1.
 
     A tool that leaves the cut makes twice the chatter's frequency loud, and a small part radiates high tones
-    better than low ones; the machine rings at the lower one.
+    better than low ones; the machine rings at the lower one. That one may be nearly as loud as its double, or
+    a line that is louder than all of a family at any of its multiples.
     """
-    power = sum(peak.power for peak in family)
     if len(family) < 2:
-        return family
+        return family, 1
+    power = sum(peak.power for peak in family)
+    there_hz = np.array([peak.frequency_hz for peak in family])
+    for peak in sorted(set(peaks) - set(family), key=lambda peak: -peak.power):
+        if peak.power <= power:
+            break
+        for multiple in MULTIPLES:
+            if np.abs(there_hz - multiple * peak.frequency_hz).min() < EXACT * width_hz:
+                return _family_of(peak, peaks, rotation_hz=rotation_hz, width_hz=width_hz), multiple
+    base = _halved_base(family, peaks, rotation_hz=rotation_hz, width_hz=width_hz)
+    return (family, 1) if base is None else (base, TWICE)
+
+
+def _family_of(peak: Peak, peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> tuple[Peak, ...]:
+    """Give the lines that lie at one fraction of a turn with one of them, strongest first."""
+    folded = _fold([one.frequency_hz for one in peaks], rotation_hz=rotation_hz)
+    near = np.abs(folded - folded[peaks.index(peak)]) <= _fold_tolerance(rotation_hz, width_hz=width_hz)
+    return tuple(sorted((peaks[i] for i in np.flatnonzero(near)), key=lambda member: -member.power))
+
+
+def _halved_base(
+    family: tuple[Peak, ...], peaks: list[Peak], *, rotation_hz: float, width_hz: float
+) -> tuple[Peak, ...] | None:
+    """Give the loudest family whose line has its double in the best one, where it is nearly as loud."""
+    power = sum(peak.power for peak in family)
     tolerance = _fold_tolerance(rotation_hz, width_hz=width_hz)
-    folded = _fold([peak.frequency_hz for peak in peaks], rotation_hz=rotation_hz)
     doubled = _fold([TWICE * peak.frequency_hz for peak in peaks], rotation_hz=rotation_hz)
     (top,) = _fold([family[0].frequency_hz], rotation_hz=rotation_hz)
     there_hz = np.array([peak.frequency_hz for peak in family])
     own_hz = np.concatenate([TWICE * there_hz, 3 * there_hz])
-    best, loudest = family, LEAST_BASE * power
+    best, loudest = None, LEAST_BASE * power
     for place, peak in enumerate(peaks):
         if np.abs(doubled[place] - top) > EXACT * tolerance:
             continue
         if peak in family or np.abs(there_hz - TWICE * peak.frequency_hz).min() > 0.5 * width_hz:
             continue
-        near = np.abs(folded - folded[place]) <= tolerance
-        members = [peaks[i] for i in np.flatnonzero(near)]
+        members = _family_of(peak, peaks, rotation_hz=rotation_hz, width_hz=width_hz)
         loud = sum(member.power for member in members)
         members_hz = np.array([member.frequency_hz for member in members])
         if loud < power and np.abs(members_hz[:, None] - own_hz).min() < EXACT * width_hz:
             continue  # as well a multiple of the louder one
         if len(members) > 1 and loud > loudest:
-            best, loudest = tuple(sorted(members, key=lambda member: -member.power)), loud
+            best, loudest = members, loud
     return best

@@ -8,7 +8,7 @@ Leaves out: the verdict.
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.cut.evidence import TWICE, Evidence, Peak
+from chatter.cut.evidence import Evidence, Peak
 from chatter.cut.spectrum import CutSpectra
 from chatter.dsp.spectra import TINY, running_floor
 from chatter.model import Line, LineKind
@@ -43,7 +43,7 @@ def name_lines(
     """
     lines = _harmonics(spectra, rotation_hz=rotation_hz, flutes=flutes)
     base = {id(peak): place for place, peak in enumerate(evidence.base)}
-    doubled = {id(peak) for peak in evidence.family} - set(base)
+    multiplied = {id(peak) for peak in evidence.family} - set(base)
     peaks = evidence.peaks
     if chattering:  # broad chatter has no narrow line; the loudest place of a lone one may be its line
         added = tuple(peak for peak in evidence.family if peak not in peaks)
@@ -60,8 +60,8 @@ def name_lines(
             kind = "background"
         elif chattering and id(peak) in base:
             kind = "chatter" if base[id(peak)] == 0 else "chatter sideband"
-        elif chattering and id(peak) in doubled:
-            kind, order = "chatter sideband", TWICE
+        elif chattering and id(peak) in multiplied:
+            kind, order = "chatter sideband", evidence.multiple
         lines.append(_line(peak, kind, order=order))
     lines.extend(_humps(spectra, rotation_hz=rotation_hz, peaks=evidence.peaks))
     return tuple(sorted(lines, key=lambda line: -line.level_db))

@@ -147,7 +147,7 @@ class JudgedCut:
 
     @property
     def family(self) -> tuple[Line, ...]:
-        """The lines whole turns from the chatter: any may be its base, but none at twice its frequency."""
+        """The lines whole turns from the chatter: any may be its base, none at a multiple of it."""
         return tuple(line for line in self.lines if line.kind in CHATTER_KINDS and line.order is None)
 
     def to_dict(self) -> dict[str, Any]:

@@ -424,7 +424,8 @@ def name_line(line: Line) -> str:
     """Say what a line is."""
     name = LINE_NAMES[line.kind]
     if line.kind == "chatter sideband" and line.order is not None:
-        name = "chatter, at twice its frequency"
+        times = "twice" if line.order == 2 else f"{line.order} times"
+        name = f"chatter, at {times} its frequency"
     elif line.order is not None and line.kind in ("tooth passing", "spindle harmonic"):
         name += f", multiple {line.order}"
     if line.width_hz is not None:

@@ -55,6 +55,7 @@ def test_louder_lines_at_twice_the_chatter_leave_its_base_the_chatter(rng):
     evidence = weighed(cutting + noise + base + ringing(t, 2060, (0.2, 0.6, 0.2)))
     assert evidence.family[0].frequency_hz == pytest.approx(2060, abs=1)
     assert evidence.base[0].frequency_hz == pytest.approx(1030, abs=1)
+    assert evidence.multiple == 2
     assert {round(peak.frequency_hz) for peak in evidence.base} == {930, 1030, 1130}
     faint = weighed(cutting + noise + 0.2 * base + ringing(t, 2060, (0.2, 0.6, 0.2)))
     assert faint.base == faint.family  # 17 dB below the lines at 2060 Hz
@@ -62,6 +63,37 @@ def test_louder_lines_at_twice_the_chatter_leave_its_base_the_chatter(rng):
         cutting + noise + ringing(t, 1040, (0.1, 0.3, 0.1)) + ringing(t, 2060, (0.2, 0.6, 0.2))
     )
     assert stranger.base == stranger.family  # no line of it has its double there
+
+
+def test_lines_at_five_times_a_louder_one_leave_its_base_that_one(rng):
+    # The line at 515 Hz is louder than all of the others, 0.7² against 0.5² + 4·0.2²; they are a family.
+    t, cutting = teeth(3.0)
+    sound = cutting + 0.02 * rng.normal(size=len(t)) + ringing(t, 2575, (0.2, 0.2, 0.5, 0.2, 0.2))
+    evidence = weighed(sound + ringing(t, 515, (0.7,)))
+    assert evidence.family[0].frequency_hz == pytest.approx(2575, abs=1)
+    assert (evidence.base[0].frequency_hz, evidence.multiple) == (pytest.approx(515, abs=1), 5)
+    stranger = weighed(sound + ringing(t, 540, (0.7,)))
+    assert (stranger.base, stranger.multiple) == (stranger.family, 1)
+
+
+def test_chatter_a_few_hertz_off_the_comb_is_heard_in_a_short_part(rng):
+    # 0.93 s: the spectrum's lines are 5 Hz wide, and the loudest one stands 4.4 Hz beside the comb.
+    t, cutting = teeth(0.93)
+    noise = 0.02 * rng.normal(size=len(t))
+    evidence = weighed(cutting + noise + ringing(t, 1904.4, (0.2, 0.8, 0.2)) + ringing(t, 3808.8, (0.1,)))
+    assert evidence.family[0].frequency_hz == pytest.approx(1904.4, abs=0.5)
+
+
+def test_harmonics_of_a_speed_a_little_wrong_are_no_lines_beside_the_comb(rng):
+    # 0.08 % off: the twentieth harmonic of the teeth lies 3.2 Hz beside where it is looked for.
+    t, cutting = teeth(0.93)
+    high = sum(0.3 * np.sin(2 * np.pi * 2 * k * TURN_HZ * t + k) for k in range(12, 24))
+    evidence = weighed(
+        cutting + high + 0.02 * rng.normal(size=len(t)), turn_hz=TURN_HZ * 1.0008
+    )  # a side lobe further away may be a line
+    away_hz = [abs(peak.frequency_hz - 200 * round(peak.frequency_hz / 200)) for peak in evidence.peaks]
+    assert away_hz
+    assert min(away_hz) > 4
 
 
 def test_noise_is_as_loud_in_quiet_moments_and_a_voice_is_not(rng):

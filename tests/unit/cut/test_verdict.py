@@ -23,6 +23,7 @@ def evidence(**changed):
         peaks=lines(6),
         family=lines(6),
         base=(),
+        multiple=1,
         steady=2.0,
         share=-4.0,
         local=-2.0,
