@@ -23,6 +23,7 @@ NOISES = {"workshop": ("vacuum", "compressor", "none"), "other": ("radio", "air"
 LARGEST_M = 5e-3  # beyond this a tool has left what the simulator describes
 SETTLED_S = 1.5  # the shortest cut drawn: what dies away within it is no chatter
 NEAR_STRONGEST = 0.1  # 10 dB
+ROUGHNESS = (0.005, 0.3)  # an end mill in steel, recorded by phone, sounds as of 0.15; own measurement
 LEAST_STEP_DB = 4.0  # shop noise lies 4 to 24 dB below the cut
 
 
@@ -123,7 +124,7 @@ def random_scene(
         noise_with_cut=bool(rng.random() < 0.25),
         drive_tone=bool(rng.random() < 0.4),
         agc=bool(rng.random() < 0.3),
-        roughness=float(rng.uniform(0.005, 0.05)),
+        roughness=float(np.exp(rng.uniform(*np.log(ROUGHNESS)))),
         decay_s=float(rng.uniform(0.2, 0.4) if workshop else rng.uniform(0.3, 0.7)),
         rate_hz=int(rng.choice([44_100, 48_000])),
     )

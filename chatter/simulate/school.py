@@ -16,7 +16,13 @@ from scipy import signal
 from chatter.simulate import school_sounds as sounds
 from chatter.simulate.milling import Conditions, Mode, Tool
 from chatter.simulate.phone import on_clock
-from chatter.simulate.scene import RenderedScene, cut_along_time, settle_depth, true_chatter_lines_hz
+from chatter.simulate.scene import (
+    ROUGHNESS,
+    RenderedScene,
+    cut_along_time,
+    settle_depth,
+    true_chatter_lines_hz,
+)
 
 Floats = NDArray[np.float64]
 NOISES = {
@@ -79,7 +85,7 @@ def random_school_scene(rng: np.random.Generator) -> SchoolScene:
         cut_times_s=tuple(times),
         total_s=times[-1][1] + float(rng.uniform(1.2, 3)),
         sag=0.0 if rng.random() < 0.4 else float(rng.uniform(0, 0.006)),
-        roughness=float(np.exp(rng.uniform(np.log(0.005), np.log(0.08)))),
+        roughness=float(np.exp(rng.uniform(*np.log(ROUGHNESS)))),
         noises=noises,
         noise_below_db=float(rng.uniform(LEAST_STEP_DB, 24)),
         drive_tone=bool(rng.random() < 0.4),
