@@ -1,25 +1,24 @@
 """The fitted maps from evidence to probability: logistic curves; the verdict has no negative weights.
 
-Fitted by `python tests/benchmarks/suite.py workshop school 800 --fit` (2026-11-26, seeds 100 and 300; fewer
-spindles were found that day than are today) on simulated recordings of the families "workshop" and "school"
-whose speed was measured right. Figures on other seeds, and on another family, stand in docs/verdicts.md. No
-real recording of real chatter took part.
+Fitted by `python tests/benchmarks/suite.py workshop school 800 --fit` (2026-11-30, seeds 100 and 300) on
+simulated recordings of the families "workshop" and "school" whose speed was measured right. Figures on other
+seeds, and on another family, stand in docs/verdicts.md. No real recording of real chatter took part.
 """
 
-INTERCEPT = -2.444
+INTERCEPT = -3.5895
 WEIGHTS = {  # per unit of each mark that chatter/cut/verdict.py takes from a family of lines
-    "local": 0.3277,
-    "members": 1.1523,
-    "steady": 0.3795,
-    "low": 0.9391,
-    "high": 0.5104,
-    "concentration": 4.4699,
+    "local": 0.4496,
+    "members": 1.218,
+    "steady": 0.406,
+    "low": 0.752,
+    "high": 0.5047,
+    "concentration": 7.4202,
 }
-LINELESS_INTERCEPT = -1.4247
+LINELESS_INTERCEPT = -2.4799
 LINELESS_WEIGHTS = {  # of what does not repeat, where there is no family of lines
-    "low": 1.4125,
-    "high": 0.2821,
-    "concentration": 3.6518,
+    "low": 0.8807,
+    "high": 0.2281,
+    "concentration": 5.4726,
 }
 
 # Fitted by `python tests/benchmarks/combs.py workshop school 360 --fit` (2026-11-27, the same seeds).
