@@ -25,7 +25,7 @@ CLEAR_LOCAL = -2.3  # log of a tenth: a lone line so loud beside what repeats ne
 LOUD_SHARE = -2.3  # and beside all that repeats, loud; of ten such in the fitted scenes six were chatter
 LEVELS_OFF = (-5.0, 4.0)  # logs of power beyond which louder or fainter says no more
 MOST_STEADY = 3.0  # a coherence of 0.95: steadier is just steady
-MOST_CONCENTRATED = 0.6  # log of 1.8 times the mean: more is just in one place; by leaving out fitted scenes
+MOST_CONCENTRATED = 0.6  # 1.8 times the mean: more is just in one place
 MOST_MEMBERS = 2.5  # log of a dozen lines: more are just many
 
 

@@ -23,7 +23,7 @@ NOISES = {"workshop": ("vacuum", "compressor", "none"), "other": ("radio", "air"
 LARGEST_M = 5e-3  # beyond this a tool has left what the simulator describes
 SETTLED_S = 1.5  # the shortest cut drawn: what dies away within it is no chatter
 NEAR_STRONGEST = 0.1  # 10 dB
-ROUGHNESS = (0.005, 0.3)  # an end mill in steel, recorded by phone, sounds as of 0.15; own measurement
+ROUGHNESS = (0.005, 0.3)  # rms; a recorded end mill in steel sounds like 0.06 to 0.3 (docs/methods.md)
 LEAST_STEP_DB = 4.0  # shop noise lies 4 to 24 dB below the cut
 
 
