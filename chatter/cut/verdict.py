@@ -25,7 +25,6 @@ CLEAR_LOCAL = -2.3  # log of a tenth: a lone line so loud beside what repeats ne
 LOUD_SHARE = -2.3  # and beside all that repeats, loud; of ten such in the fitted scenes six were chatter
 LEVELS_OFF = (-5.0, 4.0)  # logs of power beyond which louder or fainter says no more
 MOST_STEADY = 3.0  # a coherence of 0.95: steadier is just steady
-MOST_CONCENTRATED = 0.6  # 1.8 times the mean: more is just in one place
 MOST_MEMBERS = 2.5  # log of a dozen lines: more are just many
 
 
@@ -65,7 +64,7 @@ def lineless_marks(evidence: Evidence, loudness: tuple[float, float]) -> dict[st
         `low`, `high`: those. `concentration`: how much of it lies at one fraction of a turn.
     """
     low, high = (max(LEVELS_OFF[0], min(LEVELS_OFF[1], value)) for value in loudness)
-    return {"low": low, "high": high, "concentration": min(MOST_CONCENTRATED, evidence.concentration)}
+    return {"low": low, "high": high, "concentration": evidence.concentration}
 
 
 def probability_of_chatter(evidence: Evidence) -> float:

@@ -5,20 +5,20 @@ simulated recordings of the families "workshop" and "school" whose speed was mea
 seeds, and on another family, stand in docs/verdicts.md. No real recording of real chatter took part.
 """
 
-INTERCEPT = -3.5895
+INTERCEPT = -3.3256
 WEIGHTS = {  # per unit of each mark that chatter/cut/verdict.py takes from a family of lines
-    "local": 0.4496,
-    "members": 1.218,
-    "steady": 0.406,
-    "low": 0.752,
-    "high": 0.5047,
-    "concentration": 7.4202,
+    "local": 0.4197,
+    "members": 1.2603,
+    "steady": 0.4102,
+    "low": 0.7161,
+    "high": 0.5512,
+    "concentration": 4.9126,
 }
-LINELESS_INTERCEPT = -2.4799
+LINELESS_INTERCEPT = -1.9429
 LINELESS_WEIGHTS = {  # of what does not repeat, where there is no family of lines
-    "low": 0.8807,
-    "high": 0.2281,
-    "concentration": 5.4726,
+    "low": 0.8542,
+    "high": 0.2025,
+    "concentration": 2.8562,
 }
 
 # Fitted by `python tests/benchmarks/combs.py workshop school 360 --fit` (2026-11-27, the same seeds).

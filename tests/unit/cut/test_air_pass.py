@@ -37,8 +37,8 @@ def shop(rng):
 def judge(rng):
     """Judge a cut with a lone tone louder than its teeth, beside an idle recording."""
 
-    def run(idle=None, *, setup=QUICK, findings=()):
-        cutting = recording(built_cut(rng, rpm=0.99 * setup.rpm) + sing(2.0, 4.5))
+    def run(idle=None, *, setup=QUICK, findings=(), level=0.6):
+        cutting = recording(built_cut(rng, rpm=0.99 * setup.rpm) + sing(2.0, 4.5, level=level))
         air = None if idle is None else replace(recording(idle), findings=findings)
         return judge_recording(cutting, setup=setup, idle=air)
 
@@ -52,6 +52,8 @@ def test_tone_that_the_air_pass_lacks_is_chatter_but_never_surely(judge, shop):
     assert (beside.worst.verdict, beside.worst.tone) == ("chatter", "only cutting")
     assert beside.worst.chatter_probability <= 0.9
     assert beside.worst.chatter_hz == pytest.approx(TONE_HZ, abs=2.0)
+    half_as_strong = judge(shop(4), level=0.3)
+    assert (half_as_strong.worst.verdict != "stable", half_as_strong.worst.tone) == (True, "only cutting")
 
 
 def test_clear_tone_beside_slow_teeth_is_not_called_stable_where_the_air_pass_lacks_it(judge, shop):
