@@ -85,8 +85,8 @@ def test_chatter_a_few_hertz_off_the_comb_is_heard_in_a_short_part(rng):
 
 
 def test_harmonics_of_a_speed_a_little_wrong_are_no_lines_beside_the_comb(rng):
-    # 0.08 % off: the twentieth harmonic of the teeth lies 3.2 Hz beside where it is looked for. A side lobe of
-    # it, further away, may be a line.
+    # 0.08 % off: the twentieth harmonic of the teeth lies 3.2 Hz beside where it is looked for.
+    # A side lobe of it, further away, may be a line.
     t, cutting = teeth(0.93)
     high = sum(0.3 * np.sin(2 * np.pi * 2 * k * TURN_HZ * t + k) for k in range(12, 24))
     evidence = weighed(cutting + high + 0.02 * rng.normal(size=len(t)), turn_hz=TURN_HZ * 1.0008)
