@@ -2,7 +2,8 @@
 
 In: one channel, its sections, a measured speed. Out: sections whose every part carries the comb.
 Method: contrast of the tooth-passing harmonics against the middle between them, in short windows; where
-it stays near its idle value for long enough, the tool is not in the work.
+it stays near its idle value for long enough, the tool is not in the work, unless the harmonics themselves
+are as loud as where it is: loud chatter fills the middle between them.
 Source: our own.
 Leaves out: sections whose comb does not rise clearly over the idle; they pass unchanged.
 """
@@ -28,6 +29,9 @@ LEAST_QUIET = 5  # windows
 TOP_HZ = 8000.0
 SPELL_SHARE = 0.4  # of the comb's rise in the cuts, that makes a further loud spell a cut; own choice
 IDLE_MARGIN_S = 0.15
+STANDING = 1.0  # nepers over idle and gaps, of a line that tells whether teeth are there; own choice
+STILL_THERE = 0.75  # of their rise over idle, in nepers, that three quarters of them must have; own choice
+MOST_LINES = 0.25
 
 
 def comb_contrast(
@@ -40,6 +44,14 @@ def comb_contrast(
     times_s, contrast
         Shapes (t,): window centres; mean log ratio of lines to gaps, nepers.
     """
+    times_s, line, gap = _lines_and_gaps(samples, rate_hz=rate_hz, top_hz=top_hz, tooth_hz=tooth_hz)
+    return times_s, np.asarray((line - gap).mean(axis=1))
+
+
+def _lines_and_gaps(
+    samples: NDArray[np.floating], *, rate_hz: float, top_hz: float, tooth_hz: float
+) -> tuple[Floats, Floats, Floats]:
+    """Give times, log power at the comb's lines and half-way between them: shapes (t,), (t, k), (t, k)."""
     size_s = float(max(WINDOW_S, 4 / tooth_hz))
     orders = np.arange(1, min(20, max(1, int(min(top_hz, TOP_HZ) / tooth_hz))) + 1)
     times_s, hz, powers = frame_powers(
@@ -54,7 +66,7 @@ def comb_contrast(
     off = np.clip(np.round((orders + 0.5) * tooth_hz / bin_hz).astype(int), 1, len(hz) - 2)
     line = np.log(powers[:, on - 1] + powers[:, on] + powers[:, on + 1] + 1e-16)
     gap = np.log(powers[:, off - 1] + powers[:, off] + powers[:, off + 1] + 1e-16)
-    return times_s, np.asarray((line - gap).mean(axis=1))
+    return times_s, np.asarray(line), np.asarray(gap)
 
 
 def trim_to_comb(
@@ -83,10 +95,10 @@ def trim_to_comb(
     tuple of Section
         In time order.
     """
-    times_s, contrast = comb_contrast(
+    times_s, line, gap = _lines_and_gaps(
         samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
     )
-    contrast = ndimage.median_filter(contrast, size=5, mode="nearest")
+    contrast = ndimage.median_filter((line - gap).mean(axis=1), size=5, mode="nearest")
     quiet = _inside(times_s, sections.idle)
     if quiet.sum() < LEAST_QUIET:
         return sections.cuts
@@ -100,6 +112,8 @@ def trim_to_comb(
             continue
         on = contrast > low + 0.45 * (high - low)
         on = ndimage.binary_closing(np.pad(on, 20), iterations=round(GAP_S / HOP_S / 2))[20:-20] & inside
+        if on.any():
+            on |= _teeth_go_on(line, gap, on=on, off=inside & ~on, quiet=quiet)
         kept.extend(_parts(section, on, times_s))
     return tuple(kept)
 
@@ -138,6 +152,44 @@ def add_combed(
     cuts = sorted((*sections.cuts, *added), key=lambda one: one.start_s)
     idle = tuple(part for span in sections.idle for part in _without(span, added))
     return replace(sections, cuts=tuple(cuts), idle=idle, spells=())
+
+
+def _teeth_go_on(
+    line: Floats,
+    gap: Floats,
+    *,
+    on: NDArray[np.bool_],
+    off: NDArray[np.bool_],
+    quiet: NDArray[np.bool_],
+) -> NDArray[np.bool_]:
+    """Say which spells without a contrast hold the comb's lines all the same, as loud as beside them.
+
+    Loud chatter fills the gaps, and the teeth go on below it. A voice or a bump lacks most of their lines.
+
+    Parameters
+    ----------
+    line, gap
+        Shape (t, k): log powers, as `_lines_and_gaps` gives them.
+    on, off, quiet
+        Shape (t,): with a contrast, at least one; without it in the same section; idle.
+
+    Returns
+    -------
+    NDArray
+        Shape (t,).
+    """
+    cutting, idle = np.median(line[on], axis=0), np.median(line[quiet], axis=0)
+    telling = (cutting - idle > STANDING) & (np.median((line - gap)[on], axis=0) > STANDING)
+    found = np.zeros(len(on), dtype=bool)
+    if not telling.any():
+        return found
+    labels, count = ndimage.label(off)
+    for label in range(1, count + 1):
+        spell = labels == label
+        share = ((np.median(line[spell], axis=0) - idle) / (cutting - idle))[telling]
+        if spell.sum() * HOP_S >= LEAST_S and np.quantile(share, MOST_LINES) >= STILL_THERE:
+            found |= spell
+    return found
 
 
 def _inside(times_s: Floats, spans: Iterable[tuple[float, float]]) -> NDArray[np.bool_]:

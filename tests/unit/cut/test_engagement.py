@@ -1,0 +1,38 @@
+"""A cut that gets loud chatter on its way is one cut; what follows it without teeth is none of it."""
+
+import numpy as np
+import pytest
+
+from chatter.cut import judge_recording
+from tests.unit.cut.built import RATE_HZ, SETUP, built_cut, recording
+
+TURN_HZ = 99.0
+
+
+def filling_gaps(length):
+    """Give chatter whose lines lie half-way between the harmonics of two teeth, ten times as loud as they."""
+    t = np.arange(length) / RATE_HZ
+    orders = 2 * np.arange(20) + 1.04
+    return sum(np.sin(2 * np.pi * order * TURN_HZ * t + order) for order in orders)
+
+
+def test_chatter_that_drowns_the_comb_midway_is_no_end_of_the_cut(rng):
+    samples = built_cut(rng, cuts=((2.0, 6.0),), seconds=8.0)
+    loud = slice(4 * RATE_HZ, 6 * RATE_HZ)
+    samples[loud] += 0.2 * filling_gaps(2 * RATE_HZ)
+    analysis = judge_recording(recording(samples / 5), setup=SETUP)
+    (cut,) = analysis.cuts
+    assert cut.start_s == pytest.approx(2.0, abs=0.1)
+    assert cut.end_s == pytest.approx(6.0, abs=0.1)
+    assert cut.verdict == "chatter"
+
+
+def test_loud_sound_of_other_pitch_that_follows_a_cut_is_not_part_of_it(rng):
+    samples = built_cut(rng, cuts=((2.0, 4.0),), seconds=8.0)
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    voice = sum(np.sin(2 * np.pi * k * 137.0 * t * (1 + 0.03 * np.sin(3 * t))) / k for k in range(1, 20))
+    samples[4 * RATE_HZ : 6 * RATE_HZ] += 0.3 * voice
+    analysis = judge_recording(recording(samples / 5), setup=SETUP)
+    (cut,) = analysis.cuts
+    assert cut.end_s == pytest.approx(4.0, abs=0.3)
+    assert cut.verdict == "stable"
