@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from chatter.cut.engagement import comb_contrast
-from chatter.cut.sections import Section
+from chatter.cut.sections import Section, band_levels_db
 from chatter.cut.spindle import Speed
 from chatter.dsp.angle import phase_turns, split_repeating
 from chatter.dsp.spectra import TINY, frame_powers
@@ -30,11 +30,16 @@ LEAST_FRAMES = 6  # on each side of the change
 LEAST_RISE_NEPERS = 1.2  # 5 dB: a smaller step is no onset
 MOST_SPREAD_S = 0.3  # nor is one that the windows can't place
 ENDS_S = 0.1  # spread of the section's ends
-LATE_SHARE, LATE_SPREAD = 0.05, 0.12  # by which the onset is heard too deep; tests/benchmarks/ramps.py
+LATE_SHARE, LATE_SPREAD = 0.07, 0.15  # by which the onset is heard too deep; tests/benchmarks/ramps.py
 MOST_MEMBERS = 6
 IDLE_S = 0.8  # of idling spindle that every recording begins with
 SMOOTH_FRAMES, CLOSED_FRAMES = 15, 50  # of 20 ms each
 LEAST_CONTRAST, LEAST_DEVIATIONS = 0.35, 3.0  # nepers, and deviations of the idle, that the comb must rise
+COMBED_SHARE = 0.5  # own choice: of the time by which the comb began earlier, that it must stand out
+LEVELS_TOP_HZ = 12_000.0
+LEVEL_FRAMES, LIKE_FRAMES = 20, 20  # of 10 ms: of the running mean, and of the shortest spell like the idle
+LEAST_LEVEL_SPREAD_DB, MOST_AWAY = 0.5, 6.0  # own choices: no band decides alone
+AWAY, LEAST_USUAL = 2.25, 0.8  # times its usual distance in deviations, from which sound is not the idle's
 RISE_WINDOW_S, RISE_HOP_S, MOST_ORDERS, TOP_HZ = 0.2, 0.05, 20, 8000.0
 RISE_EDGE_S = 0.2  # entry and exit, left out
 RISE_SHARE = 0.25  # of the pass at either end, that are held against each other
@@ -105,8 +110,23 @@ def find_ramp_start_s(
 ) -> float:
     """Find when the tool touched: the shallow end is faint beside the chatter, and seems idle to the ear.
 
-    The comb of the teeth is followed back from the loud section to where it sinks to what it is in the
-    recording's first moments; `samples` is the whole recording, shape (n,).
+    Two things are followed back from the loud section: the comb of the teeth, to where it sinks to what it is
+    in the recording's first moments; and the loudness in bands, to where it was last as in these. Chatter
+    that rings in the shallow end drowns the first, a voice beforehand spoils the second.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,): the whole recording.
+    rate_hz, bandwidth_hz, tooth_hz
+        Sample rate; highest frequency carried; tooth passing as measured.
+    section
+        The loud part of the pass.
+
+    Returns
+    -------
+    float
+        s; the section's own start where the file begins with it, or nothing before it is like its idle.
     """
     if section.open_start:
         return section.start_s
@@ -115,18 +135,47 @@ def find_ramp_start_s(
     )
     contrast = ndimage.median_filter(contrast, size=SMOOTH_FRAMES, mode="nearest")
     quiet = contrast[times_s < IDLE_S]
-    before = times_s < section.start_s
-    if len(quiet) < SMOOTH_FRAMES or not before.any():
+    if len(quiet) < SMOOTH_FRAMES or not (times_s < section.start_s).any():
         return section.start_s
     low = float(np.median(quiet))
     spread = 1.4826 * float(np.median(np.abs(quiet - low)))
     on = contrast > low + max(LEAST_CONTRAST, LEAST_DEVIATIONS * spread)
-    on = ndimage.binary_closing(np.pad(on, CLOSED_FRAMES), iterations=CLOSED_FRAMES // 2)
-    off = np.flatnonzero(~on[CLOSED_FRAMES:-CLOSED_FRAMES] & before)
+    by_comb_s = _followed_back_s(on, times_s, section)
+    by_level_s = _departure_s(
+        samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, tooth_hz=tooth_hz, section=section
+    )
+    if by_comb_s < by_level_s:
+        between = (times_s >= by_comb_s) & (times_s < by_level_s)
+        return by_comb_s if between.any() and on[between].mean() > COMBED_SHARE else by_level_s
+    return by_level_s
+
+
+def _followed_back_s(on: NDArray[np.bool_], times_s: Floats, section: Section) -> float:
+    """Give when the comb that the section has was last away, s."""
+    closed = ndimage.binary_closing(np.pad(on, CLOSED_FRAMES), iterations=CLOSED_FRAMES // 2)
+    off = np.flatnonzero(~closed[CLOSED_FRAMES:-CLOSED_FRAMES] & (times_s < section.start_s))
     if len(off) == 0:
         return section.start_s
-    last = int(off[-1])
-    return min(section.start_s, float(times_s[min(last + 1, len(times_s) - 1)]))
+    return min(section.start_s, float(times_s[min(int(off[-1]) + 1, len(times_s) - 1)]))
+
+
+def _departure_s(
+    samples: Floats, *, rate_hz: float, bandwidth_hz: float, tooth_hz: float, section: Section
+) -> float:
+    """Give when the sound before a section was last as loud in every band as in the first moments, s."""
+    times_s, levels_db = band_levels_db(samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, LEVELS_TOP_HZ))
+    frames = max(LEVEL_FRAMES, round(1.5 / tooth_hz / float(times_s[1] - times_s[0])))
+    levels_db = ndimage.uniform_filter1d(levels_db, frames, axis=0, mode="nearest")
+    idle = levels_db[times_s < IDLE_S]
+    deviations = (levels_db - idle.mean(axis=0)) / np.maximum(idle.std(axis=0), LEAST_LEVEL_SPREAD_DB)
+    distance = np.sqrt(np.mean(np.clip(deviations, -MOST_AWAY, MOST_AWAY) ** 2, axis=1))
+    usual = max(LEAST_USUAL, float(np.median(distance[times_s < IDLE_S])))
+    labels, count = ndimage.label((distance < AWAY * usual) & (times_s < section.start_s))
+    for label in range(count, 0, -1):
+        like = np.flatnonzero(labels == label)
+        if len(like) >= LIKE_FRAMES:
+            return float(times_s[like[-1]])
+    return section.start_s
 
 
 def tooth_rise_db(samples: Floats, *, rate_hz: float, bandwidth_hz: float, tooth_hz: float) -> float | None:

@@ -29,6 +29,7 @@ Floats = NDArray[np.float64]
 TOP_HZ = 8000.0
 EDGE_S = 0.12  # entry and exit, left out of the steady part
 LEAST_SAMPLES = 2048
+DEEP_SHARE, DEEP_LEAST_S = 0.25, 2.0  # of a ramped pass: chatter that began late must fill what is judged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,10 +89,11 @@ def study_section(
     )
     edge_s = min(EDGE_S, 0.1 * (section.end_s - section.start_s))
     start_s, end_s = section.start_s + edge_s, section.end_s - edge_s
+    if setup.is_ramp:  # the deep end decides
+        deep_s = min(LONGEST_S, max(DEEP_LEAST_S, DEEP_SHARE * (end_s - start_s)))
+        return study(max(start_s, end_s - deep_s), end_s)
     if end_s - start_s <= LONGEST_S:
         return study(start_s, end_s)
-    if setup.is_ramp:
-        return study(end_s - LONGEST_S, end_s)  # the deep end decides
     middle_s = (start_s + end_s) / 2
     studied = study(middle_s - LONGEST_S / 2, middle_s + LONGEST_S / 2)
     if studied is None:
