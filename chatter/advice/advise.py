@@ -30,7 +30,6 @@ from chatter.advice.speeds import (
     speed_grid_rpm,
 )
 from chatter.advice.words import (
-    BIG_JUMP,
     UNLIKELY_THERE,
     URGENT_CONCERNS,
     caution_jump,
@@ -238,7 +237,7 @@ def _concerns(
 def _jump(setup: CutSetup, *, speeds: tuple[SpeedWindow, ...]) -> tuple[str, ...]:
     """Say what to check before a speed far above the present one; nothing where none is."""
     fastest = max(speeds, key=lambda speed: speed.set_rpm, default=None)
-    if fastest is None or fastest.set_rpm <= BIG_JUMP * setup.rpm:
+    if fastest is None:
         return ()
     return caution_jump(setup, set_rpm=fastest.set_rpm, feed_mm_min=fastest.feed_mm_min)
 
@@ -260,9 +259,7 @@ def _suggest(
             limits=limits,
             present_rpm=present_rpm,
             setup=setup,
-            natural_hz=find_natural_hz(
-                machines, stable, rpm=window.rpm, speeds_rpm=grid, flutes=setup.flutes
-            ),
+            natural_hz=find_natural_hz(machines, stable, rpm=window.rpm, speeds_rpm=grid),
         )
         for window in windows
     )

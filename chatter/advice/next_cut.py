@@ -287,6 +287,13 @@ def choose_lighter(
     lighter_mm = LIGHTER_SHARE * depth_mm
     if setup.most_depth_mm is not None:
         lighter_mm = min(lighter_mm, setup.most_depth_mm)
+    why = (
+        "Half the tooth-passing frequency is loud in the last cut, from run-out (the tool turns a little off "
+        "centre) or from a kind of chatter. This cut at less than half the depth tells which: run-out stays "
+        "as loud beside the other sounds of the cut, the chatter gets far softer."
+    )
+    if lighter_mm < LEAST_MM:
+        lighter_mm, why = LEAST_MM, f"The last cut leaves hardly any depth. {CHANGE_FIRST}"
     return NextCut(
         action="cut",
         rpm=rpm,
@@ -295,9 +302,7 @@ def choose_lighter(
         feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         stable_probability=None,
         best=find_best(cuts, setup=setup),
-        why="Half the tooth-passing frequency is loud in the last cut, from run-out (the tool turns a little "
-        "off centre) or from a kind of chatter. This cut at less than half the depth tells which: run-out "
-        "stays as loud beside the other sounds of the cut, the chatter gets far softer.",
+        why=why,
     )
 
 
@@ -411,7 +416,9 @@ def _step_blindly(
         depth_mm = min(deepest_mm, max(STEP_DOWN * min(cut.depth_mm for cut in cuts), LEAST_MM))
         set_rpm = last.set_rpm
         why = "The chatter heard tells of no machine that would do so: take less depth at the same speed."
-        if depth_mm < HARDLY_MM:
+        if _is_quiet(cuts):
+            why = "No cut has chattered, but none was inside the setup's limits: this one is."
+        elif depth_mm < HARDLY_MM:
             why = f"The chatter heard leaves hardly any depth. {CHANGE_FIRST}"
     else:
         spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
@@ -421,7 +428,7 @@ def _step_blindly(
         if spoilt:
             why = "The chatter heard tells of no machine that would do so: go between it and the stable cut."
         elif depth_mm < best.depth_mm * (1 + LEAST_GAIN):
-            set_rpm = limits.high_rpm
+            set_rpm, depth_mm = limits.high_rpm, min(depth_mm, best.depth_mm)
             why = "The depth has reached its limit without chatter: try the fastest speed."
     set_rpm = min(max(set_rpm, limits.low_rpm), limits.high_rpm)
     depth_mm = _powered_mm(depth_mm, set_rpm=set_rpm, setup=setup)

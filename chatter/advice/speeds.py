@@ -21,7 +21,9 @@ LEAST_CHANCE = 0.02  # own choice: a further speed less likely than that, the ea
 APART_SHARE = 0.02
 NEAR_SHARE = 0.1  # own choice: natural frequencies within a tenth are told as one
 SMOOTHING = np.array([1, 2, 3, 2, 1]) / 9
-MOST_LOBES_IN_FULL = 50  # own choice: keeps the advice under a third of a second on one core
+# Own choice: keeps the advice under half a second. With a damping of 1 % or more, lobes as far down as that
+# hardly part: what is deeper than the limit of any of them chatters.
+MOST_LOBES = 50
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,13 +72,10 @@ def score_depths(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats
 
 
 def _find_stable(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats, flutes: int) -> Bools:
-    """Say which machines are stable. Shape (m, machines, n); every second machine or fewer at low speeds."""
+    """Say which machines are stable. Shape (m, machines, n)."""
     per_turn = 60 / flutes  # [s/min] / [teeth/rev]
-    most_turns = _most_turns(machines, speeds_rpm=speeds_rpm, flutes=flutes)
-    every = _every(most_turns)
-    limit = machines.depth_share[:, ::every]
-    hz = machines.trial_hz[::every]
-    phase = machines.phase_turns[:, ::every]
+    most_turns = int(per_turn * machines.trial_hz.max() / speeds_rpm[0])  # from tooth to tooth, swings
+    limit, hz, phase = machines.depth_share, machines.trial_hz, machines.phase_turns
     over = (limit > 0) & (limit < depth_shares[-1])
     branch, machine, trial = np.nonzero(over[..., :-1] & over[..., 1:])
     both = np.maximum(limit[branch, machine, trial], limit[branch, machine, trial + 1])
@@ -89,38 +88,31 @@ def _find_stable(machines: Machines, *, depth_shares: Floats, speeds_rpm: Floats
     hits = np.zeros((depth_shares.size, hz.shape[0], speeds_rpm.size + 1))
     flat, row = hits.reshape(-1), (first * hz.shape[0] + machine) * (speeds_rpm.size + 1)
     step = np.log(speeds_rpm[1] / speeds_rpm[0])
-    for whole in range(int(most_turns) + 1):
+
+    def add(low: Floats, high: Floats) -> None:
+        """Count what chatters from one index of the grid to before another."""
+        first_at, end_at = (np.clip(index, 0, speeds_rpm.size).astype(np.intp) for index in (low, high))
+        inside = end_at > first_at
+        np.add.at(flat, row[inside] + first_at[inside], 1)
+        np.add.at(flat, row[inside] + end_at[inside], -1)
+
+    for whole in range(min(most_turns, MOST_LOBES) + 1):
         # Along the edge of chatter the speed n = 60 f / (N (whole + phase)) moves without a gap, so all
         # speeds between two neighbours chatter.
         one = left_rpm / (whole + left_phase)
         two = right_rpm / (whole + right_phase)
-        low = np.ceil(np.log(np.minimum(one, two) / speeds_rpm[0]) / step)
-        high = np.floor(np.log(np.maximum(one, two) / speeds_rpm[0]) / step) + 1
-        low = np.clip(low, 0, speeds_rpm.size).astype(np.intp)
-        high = np.clip(high, 0, speeds_rpm.size).astype(np.intp)
-        inside = high > low
-        np.add.at(flat, row[inside] + low[inside], 1)
-        np.add.at(flat, row[inside] + high[inside], -1)
+        add(
+            np.ceil(np.log(np.minimum(one, two) / speeds_rpm[0]) / step),
+            np.floor(np.log(np.maximum(one, two) / speeds_rpm[0]) / step) + 1,
+        )
+    if most_turns > MOST_LOBES:
+        below = np.minimum(left_rpm, right_rpm) / (MOST_LOBES + 1)
+        add(np.zeros(below.size), np.floor(np.log(below / speeds_rpm[0]) / step) + 1)
     # What chatters at a depth chatters at all deeper ones.
     return np.asarray(np.cumsum(np.cumsum(hits, axis=0), axis=2)[..., :-1] == 0)
 
 
-def _most_turns(machines: Machines, *, speeds_rpm: Floats, flutes: int) -> float:
-    """Give the most swings from tooth to tooth, at the slowest speed."""
-    return float(60 / flutes * machines.trial_hz.max() / speeds_rpm[0])  # [s/min] / [teeth/rev] * [1/s] / rpm
-
-
-def _every(most_turns: float) -> int:
-    """Give which machines are looked at: every second, third and so on.
-
-    Far down the lobes the work grows with their number, and little tells them apart: fewer machines do.
-    """
-    return int(np.ceil(most_turns / MOST_LOBES_IN_FULL))
-
-
-def find_natural_hz(
-    machines: Machines, stable: Bools, *, rpm: float, speeds_rpm: Floats, flutes: int
-) -> float:
+def find_natural_hz(machines: Machines, stable: Bools, *, rpm: float, speeds_rpm: Floats) -> float:
     """Give the natural frequency near which most machines lie that are stable at a speed.
 
     What was heard often fits two quite different modes; a speed is good for one of them.
@@ -132,8 +124,7 @@ def find_natural_hz(
     rpm
         True speed; where it is stable on no machine, all machines count.
     """
-    most_turns = _most_turns(machines, speeds_rpm=speeds_rpm, flutes=flutes)
-    hz = machines.natural_hz[:: _every(most_turns)]
+    hz = machines.natural_hz
     there = stable[:, np.argmin(np.abs(speeds_rpm - rpm))]
     hz = np.sort(hz[there] if there.any() else hz)
     near = np.searchsorted(hz, hz * (1 + NEAR_SHARE), side="right") - np.arange(hz.size)

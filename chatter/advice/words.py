@@ -70,14 +70,23 @@ def explain_no_feed(setup: CutSetup, *, set_rpm: float) -> tuple[str, ...]:
 
 
 def caution_jump(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) -> tuple[str, ...]:
-    """Say what to check before a speed that is many times the present one, with its feed."""
+    """Say what to check before a speed or a feed that is many times the present one; nothing before others.
+
+    The present ones are those of the last cut. The feed may grow by more than the speed, where the chip load
+    of another cut is kept.
+    """
     cautions = []
     times = f"{set_rpm / setup.rpm:.1f} times"
+    is_fast, feed_times = set_rpm > BIG_JUMP * setup.rpm, set_rpm / setup.rpm
     feed = f"At {set_rpm:,.0f} rpm the feed goes up with the speed, to {times} the present one"
     if feed_mm_min is not None:
-        feed = f"{feed_mm_min:,.0f} mm/min is {times} the present feed"
-    if not takes_thick_chips(setup):  # else the feed doesn't go up with the speed
+        if setup.feed_mm_min is not None:
+            feed_times = feed_mm_min / setup.feed_mm_min
+        feed = f"{feed_mm_min:,.0f} mm/min is {feed_times:.1f} times the present feed"
+    if feed_times > BIG_JUMP and not takes_thick_chips(setup):  # else the feed doesn't go up with the speed
         cautions.append(f"{feed}: check that the machine can feed that fast, and go there in steps.")
+    if not is_fast:
+        return tuple(cautions)
     carbide = None if setup.material is None else find_material(setup.material).carbide_m_min
     if setup.diameter_mm is None or carbide is None or not carbide.is_sure:
         edge = f"The edge moves {times} as fast as now"

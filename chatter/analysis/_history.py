@@ -86,7 +86,6 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     from chatter.advice.heard import allows_speed, keep_chip_load, range_to_try
     from chatter.advice.next_cut import choose_lighter, choose_next
     from chatter.advice.words import (
-        BIG_JUMP,
         URGENT_CONCERNS,
         ask_for_air_pass_first,
         caution_jump,
@@ -115,11 +114,8 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     concerns = find_concerns(at_load, settings=[setting], keeps_present=False)
     limits = range_to_try(made, setup=known) if made else find_speed_range(known)
     cautions = list_cautions(limits, record_again=False, gives_speeds=chosen.action == "cut")
-    if chosen.set_rpm > BIG_JUMP * known.rpm:
-        cautions = (
-            *caution_jump(known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min),
-            *cautions,
-        )
+    jump = caution_jump(known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min)
+    cautions = (*jump, *cautions)
     tone_hz = _tone_in_doubt_hz(history)
     if tone_hz is not None:
         cautions = (ask_for_air_pass_first(tone_hz), *cautions)

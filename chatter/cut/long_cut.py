@@ -21,7 +21,8 @@ NEW_TIMES = 10.0  # a bin's power over its loudest in the studied part
 NEW_SHARE = 0.03  # of a window's power, from which it holds something new
 MARGIN_S = 0.5  # kept on each side of what is new
 LEAST_S = 2.0
-USUAL = 0.7  # quantile over the steady part of a line's power
+USUAL, RARE = 0.7, 0.95  # quantiles over the steady part of a line's power
+RARELY_TIMES = 10.0  # own choice: the rare power over the usual one, from which the line sounds only at times
 QUARTER = 0.25  # of a line's usual power, from which it has begun
 
 
@@ -96,12 +97,22 @@ def find_begin_s(
     for line_hz in lines_hz:
         near = np.abs(hz - line_hz) <= max(1.5 / WINDOW_S, SPREAD * line_hz)
         power = powers[:, near].max(axis=1)
-        rises.append(power / np.quantile(power[steady], USUAL))
+        rises.append(power / sounding_power(power[steady]))
     telling = [rise for rise in rises if rise[~steady].min(initial=1.0) < QUARTER]
     if not telling:
         return None
     began = np.flatnonzero(np.median(telling, axis=0) >= QUARTER)
     return start_s if began[0] == 0 else float(times_s[began[0]])
+
+
+def sounding_power(power: Floats) -> float:
+    """Give a line's power while it sounds: its usual one, or the rare one of a line that is mostly away.
+
+    >>> sounding_power(np.array([0.0] * 9 + [1.0] * 91)), sounding_power(np.array([0.01] * 90 + [1.0] * 10))
+    (1.0, 1.0)
+    """
+    usual, rare = (float(value) for value in np.quantile(power, (USUAL, RARE)))
+    return rare if rare > RARELY_TIMES * usual else usual
 
 
 def _frames(

@@ -34,16 +34,26 @@ def say_no_cut(sections: Sections, setup: CutSetup) -> Finding:
 
 
 def say_unjudged(sections: Sections, studied: tuple[StudiedCut, ...]) -> tuple[Finding, ...]:
-    """Tell each loud spell that was taken for no cut of this spindle: it may be one at another speed."""
-    judged = [(cut.section.start_s, cut.section.end_s) for cut in studied]
+    """Tell what is loud but was taken for no cut of this spindle: it may be one at another speed.
+
+    Both whole spells, and what is left of one of which a part was judged.
+    """
+    judged = sorted((cut.section.start_s, cut.section.end_s) for cut in studied)
+    left: list[tuple[float, float]] = []
+    for one in sections.cuts:
+        from_s = one.start_s
+        for start_s, end_s in judged:
+            if start_s < one.end_s and one.start_s < end_s:
+                left.append((from_s, start_s))
+                from_s = max(from_s, end_s)
+        left.append((from_s, one.end_s))
     return tuple(
         Finding(
             code="not-judged",
-            severity="info",
-            message=f"What is loud from {one.start_s:.1f} to {one.end_s:.1f} s lacks the teeth's lines: it "
-            "wasn't judged. Record a cut at another speed by itself.",
+            severity="warning",
+            message=f"What is loud from {start_s:.1f} to {end_s:.1f} s lacks the teeth's lines at this "
+            "speed: it wasn't judged, and may have chattered. Record a cut at another speed by itself.",
         )
-        for one in sections.cuts
-        if one.end_s - one.start_s >= UNJUDGED_S
-        and not any(start_s < one.end_s and one.start_s < end_s for start_s, end_s in judged)
+        for start_s, end_s in left
+        if end_s - start_s >= UNJUDGED_S
     )

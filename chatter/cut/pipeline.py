@@ -24,7 +24,7 @@ from chatter.cut.idle import (
     measure_idling_hz,
 )
 from chatter.cut.lines import name_lines
-from chatter.cut.long_cut import QUARTER, USUAL, find_begin_s
+from chatter.cut.long_cut import QUARTER, find_begin_s, sounding_power
 from chatter.cut.mix_up import find_mix_up
 from chatter.cut.no_cut import say_no_cut, say_unjudged
 from chatter.cut.pictures import make_pictures
@@ -33,7 +33,7 @@ from chatter.cut.sections import Sections, find_sections
 from chatter.cut.spectrum import comb_rise
 from chatter.cut.spindle import Speed, measure_speed, not_found, of_one_spindle
 from chatter.cut.study import EDGE_S, LEAST_SAMPLES, StudiedCut, look_inside, study_section
-from chatter.cut.verdict import probability_of_chatter, verdict_of
+from chatter.cut.verdict import find_hum_hz, probability_of_chatter, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, Recording, Spindle
 from chatter.model.cut import CHATTER_KINDS, DOUBTFUL_RUN_OUT, HALVES_DOUBTFUL_DB, HALVES_UNTOLD_DB
@@ -398,6 +398,17 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, spoilt: bool) -> JudgedCut:
                 "speed; filed with --setup NAME, chatter next NAME compares them.",
             )
         )
+    hum_hz = find_hum_hz(cut.evidence)
+    if hum_hz is not None and verdict == "marginal":
+        findings.append(
+            Finding(
+                code="mains-hum",
+                severity="warning",
+                message=f"The strongest line off the spindle's own lies at {hum_hz:.1f} Hz, where motors fed "
+                "from the mains hum: it may be the spindle's motor under load, and no chatter. Look at the "
+                "work.",
+            )
+        )
     lines = name_lines(
         cut.spectra,
         cut.evidence,
@@ -422,14 +433,16 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, spoilt: bool) -> JudgedCut:
 
 
 def _with_onset(cut: JudgedCut, study: StudiedCut, *, recording: Recording, channel: int) -> JudgedCut:
-    """Add when its chatter line first reached a quarter of its usual power."""
+    """Add when its chatter line first reached a quarter of its power."""
     if cut.chatter_hz is None:
         return cut
     index = round(cut.chatter_hz / study.spectra.bin_hz)
     power = study.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
-    first = int(np.flatnonzero(power >= QUARTER * np.quantile(power, USUAL))[0])
+    first = int(np.flatnonzero(power >= QUARTER * sounding_power(power))[0])
     start_s = study.section.start_s
-    onset_s = start_s if first == 0 else study.steady_start_s + float(study.spectra.frame_times_s[first])
+    onset_s: float | None = study.steady_start_s + float(study.spectra.frame_times_s[first])
+    if first == 0:  # from the start on: not known where the recording begins inside the cut
+        onset_s = None if study.section.open_start else start_s
     if study.steady_start_s - start_s < 2 * EDGE_S:
         return replace(cut, onset_s=onset_s)
     earlier_s = find_begin_s(  # in what wasn't studied of a long cut

@@ -26,6 +26,8 @@ LOUD_SHARE = -2.3  # and beside all that repeats, loud; of ten such in the fitte
 LEVELS_OFF = (-5.0, 4.0)  # logs of power beyond which louder or fainter says no more
 MOST_STEADY = 3.0  # a coherence of 0.95: steadier is just steady
 MOST_MEMBERS = 2.5  # log of a dozen lines: more are just many
+MAINS_HZ = (100.0, 120.0)  # twice the mains: hum, and the torque of motors fed from it; common practice
+MAINS_MULTIPLES, MAINS_OFF_HZ = (1, 2, 3), 0.4  # own choices
 
 
 def marks(evidence: Evidence) -> dict[str, float]:
@@ -87,7 +89,22 @@ def probability_of_chatter(evidence: Evidence) -> float:
         if _is_telling(evidence):
             lone = max(lone, LONE_AT_MOST)  # own choice: there are too few simulated ones to fit
         probability = max(min(broad, LINELESS_AT_MOST), lone)
+    if find_hum_hz(evidence) is not None:
+        probability = min(probability, LONE_AT_MOST)
     return max(0.001, min(0.999, probability))
+
+
+def find_hum_hz(evidence: Evidence) -> float | None:
+    """Give the frequency of the loudest line where it lies on twice the mains' or a multiple; else None.
+
+    A motor fed from the mains hums there, louder under load, and the turning spindle gives the hum the
+    sidebands that chatter has.
+    """
+    if not evidence.base:
+        return None
+    loudest_hz = evidence.base[0].frequency_hz
+    hums_hz = [multiple * hz for hz in MAINS_HZ for multiple in MAINS_MULTIPLES]
+    return loudest_hz if min(abs(loudest_hz - hz) for hz in hums_hz) < MAINS_OFF_HZ else None
 
 
 def _is_telling(evidence: Evidence) -> bool:

@@ -330,10 +330,27 @@ def _tell_power_depth(factor: float, depth_mm: float, most_mm: float) -> str:
     return text if most_mm < depth_mm else f"{text} Go deeper in small steps, and record each."
 
 
+def _find_end_mm(document: CutDocument) -> float | None:
+    """Give the depth that the user's own numbers allow, mm; None where none were told."""
+    told = (document.program["settings"].get(name) for name in ("max_depth_mm", "stick_out_mm"))
+    return min((end_mm for end_mm in told if end_mm is not None), default=None)
+
+
 def _tell_stable_depth(document: CutDocument, factor: float) -> str:
     """Say how deep is stable at the present speed."""
     ramp_mm, depth_mm = find_told_depths(document)
     share = f"{factor:.2f} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
+    most_mm = _find_end_mm(document)
+    if (
+        depth_mm is not None
+        and most_mm is not None
+        and factor >= math.floor(1000 * most_mm / depth_mm) / 1000
+    ):
+        than = f" instead of {depth_mm:g} mm" if most_mm < depth_mm else ""
+        return (
+            f"Take no more than {most_mm:g} mm{than}: there the largest depth or the stick-out that you told "
+            "ends it. At the present speed as much is stable with at least 90 chances in 100."
+        )
     if factor < 1 and verdict_of_all(document) == "stable":
         return _tell_room(document, share if depth_mm is None else f"{share} ({factor * depth_mm:.2f} mm)")
     if depth_mm is not None:

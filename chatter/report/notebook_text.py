@@ -58,6 +58,8 @@ def setup_to_text(contents: SetupContents) -> str:
 def next_to_text(document: NextDocument) -> str:
     """Lay out the next cut: what to dial first, why second, cautions last."""
     head = "CUT: make this cut and record it." if document.action == "cut" else "DONE: use these settings."
+    if document.action == "done" and document.urgent:
+        head = "DONE, but first mend what is unsafe."
     lines = [head, "=" * len(head), ""]
     for text in document.urgent:
         lines += [*_wrap(text), ""]

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chatter.advice import advise
+from chatter.advice.words import caution_jump
 from chatter.model import CutAnalysis, CutSetup, JudgedCut, Line, Spindle
 
 
@@ -342,3 +343,21 @@ def test_cautions_name_a_long_stick_out_and_a_chip_too_thick():
     )
     assert "stick" in said.lower()
     assert "Each tooth would take 0.3 mm" in said
+
+
+def test_feed_that_grows_by_more_than_the_speed_is_told_as_it_grows():
+    # The chip load of another cut is kept: 60 mm/min now, 480 at the same speed, 960 at twice it.
+    last = replace(FAR, rpm=12_000, feed_mm_min=60.0)
+    (feed,) = caution_jump(last, set_rpm=24_000.0, feed_mm_min=960.0)
+    assert feed.startswith("960 mm/min is 16.0 times the present feed")
+    assert caution_jump(last, set_rpm=12_000.0, feed_mm_min=100.0) == ()
+
+
+@pytest.mark.parametrize("slowest", [60.0, 200.0, 1_500.0])
+def test_chance_at_high_speeds_does_not_hang_on_how_slow_the_spindle_can_go(slowest):
+    heard = analysis_of("chatter", chatter_hz=900.0, rpm=12_000.0)
+    setup = CutSetup(rpm=12_000, flutes=2, min_rpm=6_000, max_rpm=24_000)
+    usual, wide = (advise(heard, setup=replace(setup, min_rpm=low)) for low in (6_000.0, slowest))
+    best, first = usual.speeds[0], wide.speeds[0]
+    assert first.stable_probability == pytest.approx(best.stable_probability, abs=0.03)
+    assert first.set_rpm == pytest.approx(best.set_rpm, rel=0.03)  # the grid's steps differ

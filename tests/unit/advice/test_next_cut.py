@@ -379,3 +379,22 @@ def test_setting_to_keep_is_as_sure_as_it_was_heard_though_the_grid_ends_beside_
     chosen = choose_next(cuts, setup=CutSetup(rpm=12_000, flutes=1, max_rpm=12_200))
     assert (chosen.action, chosen.set_rpm) == ("done", 12_180)
     assert chosen.stable_probability >= 0.95
+
+
+def test_blind_step_to_the_fastest_speed_is_no_deeper_than_what_was_cut():
+    setup = replace(SETUP, max_depth_mm=0.52)
+    following = choose_next((made(10_000, 0.5, "stable"),), setup=setup)
+    assert (following.action, following.set_rpm) == ("cut", 13_500)
+    assert following.depth_mm == pytest.approx(0.5)
+
+
+def test_no_chatter_is_blamed_where_the_only_stable_cut_broke_a_limit():
+    following = choose_next((made(10_000, 3.0, "stable"),), setup=SETUP)  # 2 mm is the most
+    assert following.depth_mm <= 2.0
+    assert "No cut has chattered, but none was inside the setup's limits" in following.why
+
+
+def test_lighter_cut_is_never_less_than_a_hundredth_of_a_millimetre():
+    lighter = choose_lighter((), setup=SETUP, rpm=12_000.0, set_rpm=12_000.0, depth_mm=0.012)
+    assert lighter.depth_mm == pytest.approx(0.01)
+    assert "hardly any depth" in lighter.why

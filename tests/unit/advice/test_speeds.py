@@ -108,7 +108,7 @@ def test_reason_of_a_speed_is_the_mode_of_the_machines_that_are_stable_there():
     stable = machines_stable((0, 60, 10_500, 300), (60, 100, 7_500, 200))
 
     def near_hz(rpm):
-        return find_natural_hz(machines, stable, rpm=rpm, speeds_rpm=GRID, flutes=2)
+        return find_natural_hz(machines, stable, rpm=rpm, speeds_rpm=GRID)
 
     assert near_hz(10_500) == pytest.approx(700, rel=0.01)
     assert near_hz(7_500) == pytest.approx(1_000, rel=0.01)

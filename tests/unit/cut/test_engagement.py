@@ -36,3 +36,16 @@ def test_loud_sound_of_other_pitch_that_follows_a_cut_is_not_part_of_it(rng):
     (cut,) = analysis.cuts
     assert cut.end_s == pytest.approx(4.0, abs=0.3)
     assert cut.verdict == "stable"
+
+
+def test_part_of_a_cut_at_another_speed_is_told_as_not_judged(rng):
+    first = built_cut(rng, cuts=((2.0, 5.0),), seconds=10.0)
+    slower = built_cut(rng, rpm=4455.0, cuts=((5.0, 8.0),), seconds=10.0, chatter_hz=1310.0)
+    analysis = judge_recording(recording(first + slower), setup=SETUP)
+    assert [cut.verdict for cut in analysis.cuts] == ["stable"]
+    (told,) = [one for one in analysis.findings if one.code == "not-judged"]
+    assert told.severity == "warning"
+    start_s, end_s = (
+        float(number) for number in told.message.split(" s ")[0].split("from ")[1].split(" to ")
+    )
+    assert (start_s, end_s) == pytest.approx((5.0, 8.0), abs=0.4)

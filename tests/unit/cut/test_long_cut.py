@@ -97,3 +97,20 @@ def test_line_on_which_the_teeth_are_as_loud_before_does_not_date_the_chatter(rn
         6.0, abs=0.3
     )  # 6 x 198 Hz: a tooth line
     assert parts(sound, lines_hz=(1188.0,))[1] is None
+
+
+def test_chatter_that_is_short_beside_the_cut_begins_when_it_is_heard(rng):
+    quiet = built_cut(rng, cuts=((2.0, 7.5),), seconds=9.5)
+    singing = built_cut(rng, cuts=((2.0, 7.5),), seconds=9.5, chatter_hz=1310.0)
+    t = np.arange(len(quiet)) / RATE_HZ
+    corner = np.where((t >= 5.0) & (t < 5.8), singing, quiet)  # an eighth of the cut
+    (cut,) = judge_recording(recording(corner), setup=SETUP).cuts
+    assert cut.verdict == "chatter"
+    assert cut.onset_s == pytest.approx(5.0, abs=0.45)  # a window of the spectrum, 0.8 s, centred
+
+
+def test_onset_before_the_recording_is_not_known(rng):
+    sound = built_cut(rng, cuts=((2.0, 6.0),), seconds=8.0, chatter_hz=1310.0)
+    (cut,) = judge_recording(recording(sound[3 * RATE_HZ :]), setup=SETUP).cuts
+    assert cut.verdict == "chatter"
+    assert (cut.start_s, cut.onset_s) == (None, None)

@@ -311,3 +311,10 @@ def test_lone_tone_that_may_be_chatter_stands_once_among_the_lines(rng):
     assert cut.verdict == "marginal"
     near = [line for line in cut.lines if abs(line.frequency_hz - 1371.0) < 3]
     assert [line.kind for line in near] == ["chatter"]
+
+
+@pytest.mark.parametrize(("hz", "verdict"), [(120.0, "marginal"), (240.2, "marginal"), (127.0, "chatter")])
+def test_family_on_mains_hum_is_no_sure_chatter(rng, hz, verdict):
+    judged = judge_recording(recording(built_cut(rng, chatter_hz=hz)), setup=SETUP)
+    assert judged.cuts[0].verdict == verdict
+    assert ("mains-hum" in {one.code for one in judged.findings}) == (verdict == "marginal")

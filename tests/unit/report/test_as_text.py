@@ -330,3 +330,20 @@ def test_speed_is_never_told_as_no_percent_off_nor_as_sure_to_nothing(rpm, sd_rp
     )
     text = to_text(replace(chattering, analysis=replace(chattering.analysis, spindle=spindle)))
     assert told in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("most_mm", "told"), [(1.0, "no more than 1 mm instead of 2 mm"), (3.0, "3 mm: there")]
+)
+def test_depth_that_ends_at_the_users_own_number_is_told_as_that(most_mm, told, make_document, make_cut):
+    document = make_document((make_cut("stable", 0.03),), action="keep")
+    settings = {**document.program["settings"], "max_depth_mm": most_mm, "depth_mm": 2.0}
+    document = replace(
+        document,
+        program={**document.program, "settings": settings},
+        advice=replace(document.advice, depth_factor=most_mm / 2),
+    )
+    text = " ".join(to_text(document).split())
+    assert told in text
+    assert "the largest depth or the stick-out that you told ends it" in text
+    assert "promises" not in text
