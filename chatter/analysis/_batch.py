@@ -78,6 +78,7 @@ def analyse_batch(
     }
     waiting = [(number, row) for number, row in enumerate(rows) if number not in kept]
     lines = dict(kept)
+    _refuse_foreign(out, known, rows)
     _write_in_order(out, lines)
     done = len(kept)
     if progress is not None:
@@ -102,6 +103,16 @@ def analyse_batch(
     return BatchSummary(
         rows=len(rows), answered=len(rows) - failed, failed=failed, resumed=len(kept), unused_columns=unused
     )
+
+
+def _refuse_foreign(out: Path, known: dict[str, str], rows: list[Row]) -> None:
+    """Keep the answers of recordings that the table doesn't name from being lost."""
+    named = {row.path.name for row in rows}
+    foreign = sum(json.loads(line)["recording"]["file"] not in named for line in known.values())
+    if foreign:
+        answers = "an answer" if foreign == 1 else f"{foreign} answers"
+        problem = f"it holds {answers} to recordings that the table doesn't name"
+        raise OutputError(str(out), problem, "give another name, or move it away")
 
 
 def _write_in_order(out: Path, lines: dict[int, str]) -> None:

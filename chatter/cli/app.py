@@ -6,6 +6,7 @@ Leaves out: every analysis and every layout. Heavy imports stand inside the comm
 
 import json
 import logging
+import os
 import sys
 from contextlib import ExitStack
 from enum import StrEnum
@@ -276,6 +277,13 @@ def main() -> None:
             stream.reconfigure(errors="backslashreplace")
     try:
         code = app(standalone_mode=False)
+        sys.stdout.flush()
+    except OSError as error:  # every file that the program reads or writes has its own error
+        # What is left in the buffer would fail again at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if isinstance(error, BrokenPipeError):  # whoever read the answer has seen enough
+            sys.exit(1)
+        _stop(f"the answer can't be written: {error.strerror or error}: free some room or write elsewhere", 1)
     except ChatterError as error:
         _stop(str(error), 1)
     except typer.Abort:

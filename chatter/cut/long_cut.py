@@ -1,4 +1,4 @@
-"""A cut longer than what is studied of it: whether another part holds lines that the studied one lacks.
+"""Whether a part of a cut holds lines that the studied part, or the rest of the cut, lacks.
 
 In: the channel, where the cut and the studied part of it lie. Out: another part to study; when a line began.
 Method: short windows all along; lines far louder in one than in any studied window are new there.
@@ -19,6 +19,7 @@ MOST_WINDOWS = 3000  # own choice: a cut of 20 minutes takes no more memory than
 SPREAD = 0.004  # of a frequency, by which a line may move with the spindle's speed along the cut
 NEW_TIMES = 10.0  # a bin's power over its loudest in the studied part
 NEW_SHARE = 0.03  # of a window's power, from which it holds something new
+OFTEN = 0.7  # own choice: quantile of a line's power, where all of a cut was studied, that isn't new
 MARGIN_S = 0.5  # kept on each side of what is new
 LEAST_S = 2.0
 USUAL, RARE = 0.7, 0.95  # quantiles over the steady part of a line's power
@@ -37,6 +38,8 @@ def find_new_part(
 ) -> tuple[float, float] | None:
     """Find the part of a cut that holds most of what the studied part lacks, s.
 
+    Where all of the cut was studied, the part that holds most of what the rest lacks.
+
     Parameters
     ----------
     samples
@@ -51,13 +54,14 @@ def find_new_part(
     Returns
     -------
     tuple or None
-        Start and end; None where all of the cut sounds like the studied part.
+        Start and end; None where all of the cut sounds alike.
     """
     times_s, hz, powers = _frames(samples, *cut_s, rate_hz=rate_hz, top_hz=top_hz)
     inside = (times_s > studied_s[0]) & (times_s < studied_s[1])
-    if inside.all() or not inside.any():
+    if not inside.any():
         return None
-    loudest = powers[inside].max(axis=0)
+    whole = inside[1:-1].all()  # a window at either end may be centred on the very edge
+    loudest = np.quantile(powers, OFTEN, axis=0) if whole else powers[inside].max(axis=0)
     known = np.empty_like(loudest)
     reach = np.maximum(1, np.round(SPREAD * hz / hz[1])).astype(int)
     for bins in np.unique(reach):

@@ -29,6 +29,7 @@ Floats = NDArray[np.float64]
 TOP_HZ = 8000.0
 EDGE_S = 0.12  # entry and exit, left out of the steady part
 LEAST_SAMPLES = 2048
+PARTED_S = 3.0  # own choice: in a shorter cut, chatter of a second is heard in the whole of it
 DEEP_SHARE, DEEP_LEAST_S = 0.25, 2.0  # of a ramped pass: chatter that began late must fill what is judged
 
 
@@ -57,7 +58,8 @@ def study_section(
     """Measure speed and evidence in one section.
 
     Of a long one the middle is studied, and of a ramped pass the deep end. Where another part holds lines
-    that the middle lacks, that is studied, too, and the likelier to chatter speaks for the cut.
+    that the middle lacks, or a part of a short one holds what the rest lacks, that is studied, too, and the
+    likelier to chatter speaks for the cut.
 
     Parameters
     ----------
@@ -92,12 +94,10 @@ def study_section(
     if setup.is_ramp:  # the deep end decides
         deep_s = min(LONGEST_S, max(DEEP_LEAST_S, DEEP_SHARE * (end_s - start_s)))
         return study(max(start_s, end_s - deep_s), end_s)
-    if end_s - start_s <= LONGEST_S:
-        return study(start_s, end_s)
-    middle_s = (start_s + end_s) / 2
-    studied = study(middle_s - LONGEST_S / 2, middle_s + LONGEST_S / 2)
-    if studied is None:
-        return None
+    middle_s, half_s = (start_s + end_s) / 2, min(LONGEST_S, end_s - start_s) / 2
+    studied = study(middle_s - half_s, middle_s + half_s)
+    if studied is None or end_s - start_s < PARTED_S:
+        return studied
     new = find_new_part(
         samples,
         (start_s, end_s),

@@ -304,3 +304,14 @@ def test_row_whose_idle_file_is_the_cut_itself_fails(shop):
     (shop / "table.csv").write_text("file,rpm,flutes,idle\na.wav,9000,3,copy.wav\n", encoding="utf-8")
     analyse_batch(shop / "table.csv", out=shop / "out.jsonl")
     assert documents(shop / "out.jsonl")[0]["message"].startswith("copy.wav: it is the recording of the cut")
+
+
+def test_answers_to_recordings_that_the_table_lacks_are_not_lost(shop):
+    out = shop / "out.jsonl"
+    analyse_batch(shop / "table.csv", out=out)
+    before = out.read_text(encoding="utf-8")
+    shorter = shop / "shorter.csv"
+    shorter.write_text("file,rpm,flutes\na.wav,12000,2\n", encoding="utf-8")
+    with pytest.raises(OutputError, match="holds an answer to recordings that the table doesn't name"):
+        analyse_batch(shorter, out=out)
+    assert out.read_text(encoding="utf-8") == before

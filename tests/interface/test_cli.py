@@ -1,6 +1,9 @@
 """The command line with right and wrong input, each in a process of its own."""
 
 import json
+import os
+import subprocess
+import sys
 import wave
 from pathlib import Path
 
@@ -9,6 +12,8 @@ import numpy as np
 import pytest
 import soundfile
 
+ROOT = Path(__file__).parents[2]
+RECORDING = ROOT / "fixtures" / "recordings" / "clock-plate-quiet.flac"
 SETTING = ("--rpm", "12000", "--flutes", "2")
 
 
@@ -328,3 +333,21 @@ def test_folder_in_place_of_a_recording_is_named(chatter, words):
     ran = chatter(*words)
     assert is_one_clear_line(ran, codes=(1,))
     assert ran.err.startswith(f"chatter: {words[1]}: it is a folder")
+
+
+@pytest.mark.skipif(
+    not Path("/dev/full").exists(), reason="only some systems have a device that is always full"
+)
+def test_answer_that_cannot_be_written_is_one_line():
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "chatter", "cut", str(RECORDING), *SETTING, "--json"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=os.environ | {"PYTHONPATH": str(ROOT)},
+            timeout=120,
+        )
+    assert done.returncode == 1
+    assert done.stderr.startswith("chatter: the answer can't be written: ")
+    assert len(done.stderr.splitlines()) == 1

@@ -103,7 +103,7 @@ def test_chatter_that_is_short_beside_the_cut_begins_when_it_is_heard(rng):
     quiet = built_cut(rng, cuts=((2.0, 7.5),), seconds=9.5)
     singing = built_cut(rng, cuts=((2.0, 7.5),), seconds=9.5, chatter_hz=1310.0)
     t = np.arange(len(quiet)) / RATE_HZ
-    corner = np.where((t >= 5.0) & (t < 5.8), singing, quiet)  # an eighth of the cut
+    corner = np.where((t >= 5.0) & (t < 6.2), singing, quiet)  # a fifth of the cut
     (cut,) = judge_recording(recording(corner), setup=SETUP).cuts
     assert cut.verdict == "chatter"
     assert cut.onset_s == pytest.approx(5.0, abs=0.45)  # a window of the spectrum, 0.8 s, centred
