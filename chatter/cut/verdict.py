@@ -27,7 +27,7 @@ LEVELS_OFF = (-5.0, 4.0)  # logs of power beyond which louder or fainter says no
 MOST_STEADY = 3.0  # a coherence of 0.95: steadier is just steady
 MOST_MEMBERS = 2.5  # log of a dozen lines: more are just many
 MAINS_HZ = (100.0, 120.0)  # twice the mains: hum, and the torque of motors fed from it; common practice
-MAINS_MULTIPLES, MAINS_OFF_HZ = (1, 2, 3), 0.4  # own choices
+MAINS_MULTIPLES, MAINS_OFF_HZ = (1, 2), 0.3  # own choices
 
 
 def marks(evidence: Evidence) -> dict[str, float]:

@@ -27,7 +27,7 @@ POINTS_PER_MODE = 6000  # own choice: 999 of 1,000 limits within 0.02 % of those
 POINTS_BETWEEN = 6000  # from well below the lowest mode to well above the highest
 # Where chatter is looked for, in shares of the lowest and the highest mode's frequency; own choice. The
 # 152 limits in tests/reference/test_zero_order.py span 0.74 to 1.37; beyond 4 a mode is 15 times as stiff as
-# at rest.
+# at rest. Above all lobes chatter rises with the speed towards the teeth's frequency, and the search with it.
 LOWEST_SHARE, HIGHEST_SHARE = 0.05, 4.0
 
 
@@ -62,7 +62,8 @@ def limit_depths_m(
         raise BadValueError(
             "pitch_rad", system.pitch_rad, "even pitch, or use semi-discretization for uneven pitch"
         )
-    trial_hz = trial_frequencies_hz(system, refinement=refinement)
+    teeth_hz = float(speeds.max(initial=0.0)) / 60 * system.flutes
+    trial_hz = trial_frequencies_hz(system, teeth_hz=teeth_hz, refinement=refinement)
     receptances = []
     for chosen in (~system.along_y, system.along_y):
         modes = receptance_m_per_n(
@@ -85,13 +86,14 @@ def limit_depths_m(
     return limits / system.tangential_pa, chatter_hz
 
 
-def trial_frequencies_hz(system: MillingSystem, *, refinement: float = 1.0) -> Floats:
-    """Give the frequencies at which the edge of chatter is worked out.
+def trial_frequencies_hz(system: MillingSystem, *, teeth_hz: float = 0.0, refinement: float = 1.0) -> Floats:
+    """Give the frequencies at which the edge of chatter is worked out, up to the teeth's at least.
 
     Around each mode they lie as close as a small share of its width, and spread out with the distance
     from it (hyperbolic sine); a geometric row fills the rest.
     """
-    low, high = LOWEST_SHARE * system.natural_hz.min(), HIGHEST_SHARE * system.natural_hz.max()
+    low = LOWEST_SHARE * system.natural_hz.min()
+    high = max(HIGHEST_SHARE * system.natural_hz.max(), teeth_hz)
     rows = [np.geomspace(low, high, round(POINTS_BETWEEN * refinement))]
     for hz, zeta in zip(system.natural_hz.tolist(), system.damping_ratio.tolist(), strict=True):
         reach = np.arcsinh(max(high / hz, 1.0) / zeta)
