@@ -40,6 +40,7 @@ IDLE = "idle-"  # what codes of findings about an idle recording begin with
 TYPED = "speed-as-typed"  # code of the finding that thousands may have been meant
 FACTS = "facts-do-not-fit"
 NO_TEETH = "spindle-not-found"  # code of the finding that what gets louder has another comb or none
+UNJUDGED = "not-judged"  # code of the finding that something loud was left out
 JUDGE_AGAIN = "Then judge this recording with the right ones; record again only if that can't tell either."
 DOUBTED = frozenset({FACTS, TYPED, NO_TEETH})  # codes of findings on which the whole answer hangs
 LONE_TONES = {
@@ -68,6 +69,8 @@ def tell_verdict(analysis: CutAnalysis, verdict: Verdict) -> str:
     """Say in words what was heard, over all cuts where there are several; without a stop."""
     total = len(analysis.cuts)
     probably = "probably " if _is_unsure(analysis.worst) else ""
+    if verdict == "stable" and any(finding.code == UNJUDGED for finding in analysis.findings):
+        return f"what was judged {probably}did not chatter; not all that is loud was"
     if total < 2:
         return _ONE_CUT[verdict].replace("this cut ", f"this cut {probably}", 1)
     share = f"{sum(cut.verdict == verdict for cut in analysis.cuts)} of {total} cuts"

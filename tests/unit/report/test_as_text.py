@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from chatter.model import Rings
+from chatter.model import Finding, Rings
 from chatter.report import to_text
 
 
@@ -347,3 +347,11 @@ def test_depth_that_ends_at_the_users_own_number_is_told_as_that(most_mm, told, 
     assert told in text
     assert "the largest depth or the stick-out that you told ends it" in text
     assert "promises" not in text
+
+
+def test_stable_verdict_of_a_part_says_that_not_all_was_judged(make_document, make_cut):
+    document = make_document((make_cut("stable", 0.03),), action="keep")
+    left = Finding(code="not-judged", severity="warning", message="What is loud from 7.0 to 11.0 s ...")
+    part = replace(document, analysis=replace(document.analysis, findings=(left,)))
+    head = to_text(part).splitlines()[0]
+    assert head == "STABLE: what was judged did not chatter; not all that is loud was."
