@@ -41,6 +41,7 @@ TYPED = "speed-as-typed"  # code of the finding that thousands may have been mea
 FACTS = "facts-do-not-fit"
 NO_TEETH = "spindle-not-found"  # code of the finding that what gets louder has another comb or none
 UNJUDGED = "not-judged"  # code of the finding that something loud was left out
+HUM = "mains-hum"
 JUDGE_AGAIN = "Then judge this recording with the right ones; record again only if that can't tell either."
 DOUBTED = frozenset({FACTS, TYPED, NO_TEETH})  # codes of findings on which the whole answer hangs
 LONE_TONES = {
@@ -125,9 +126,13 @@ def tell_action(document: CutDocument) -> tuple[str, ...]:
 
 
 def ask_for_air_pass(document: CutDocument) -> str | None:
-    """Say how to find out whose a lone tone is that may be chatter; None without one, or if it is known."""
+    """Say how to find out whose a tone is that may be chatter; None without one, or if it is known."""
     worst = document.analysis.worst
-    if worst is None or worst.chatter_hz is None or worst.verdict != "marginal" or worst.tone is None:
+    if worst is None or worst.chatter_hz is None or worst.verdict != "marginal":
+        return None
+    if any(finding.code == HUM for finding in worst.findings):
+        return "First look at the work: what was heard may be the motor's hum. If chatter has left its marks:"
+    if worst.tone is None:
         return None
     tone = f"the tone at {worst.chatter_hz:,.0f} Hz"
     if worst.tone == "in air":

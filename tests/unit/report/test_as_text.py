@@ -355,3 +355,10 @@ def test_stable_verdict_of_a_part_says_that_not_all_was_judged(make_document, ma
     part = replace(document, analysis=replace(document.analysis, findings=(left,)))
     head = to_text(part).splitlines()[0]
     assert head == "STABLE: what was judged did not chatter; not all that is loud was."
+
+
+def test_hum_sends_to_the_work_before_anything_is_set(make_document, make_cut):
+    hum = Finding(code="mains-hum", severity="warning", message="...")
+    cut = replace(make_cut("marginal", 0.55), chatter_hz=120.0, findings=(hum,))
+    text = to_text(make_document((cut,), action="change speed"))
+    assert "First look at the work: what was heard may be the motor's hum." in " ".join(text.split())
