@@ -45,7 +45,15 @@ from chatter.milling.limits import (
     find_speed_range,
     power_needed_w,
 )
-from chatter.model.cut import Advice, CutAnalysis, CutSetup, JudgedCut, SpeedCurve, SpeedWindow
+from chatter.model.cut import (
+    Advice,
+    CutAnalysis,
+    CutSetup,
+    JudgedCut,
+    SpeedCurve,
+    SpeedWindow,
+    end_factor,
+)
 from chatter.model.tap import Tap
 
 DECENT_PROBABILITY = 0.35  # own choice: a try costs one short cut; below it a shallower cut is the better bet
@@ -206,8 +214,7 @@ def _depth_factor(
     elif verdict != "stable" or cut.chatter_probability > 1 - SURE:
         factor = min(factor, 1.0)
     if setup.most_depth_mm is not None and depth_mm is not None and depth_mm > 0:
-        most = setup.most_depth_mm / depth_mm
-        factor = min(factor, math.floor(1000 * most + 1e-9) / 1000)  # rounded up it would go past the end
+        factor = min(factor, end_factor(setup.most_depth_mm, depth_mm=depth_mm))
     return factor
 
 

@@ -76,8 +76,8 @@ def caution_jump(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) 
     of another cut is kept.
     """
     cautions = []
-    times = f"{set_rpm / setup.rpm:.1f} times"
-    is_fast, feed_times = set_rpm > BIG_JUMP * setup.rpm, set_rpm / setup.rpm
+    speed_times = feed_times = set_rpm / setup.rpm
+    times = f"{speed_times:.1f} times"
     feed = f"At {set_rpm:,.0f} rpm the feed goes up with the speed, to {times} the present one"
     if feed_mm_min is not None:
         if setup.feed_mm_min is not None:
@@ -85,10 +85,9 @@ def caution_jump(setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None) 
         feed = f"{feed_mm_min:,.0f} mm/min is {feed_times:.1f} times the present feed"
     if feed_times > BIG_JUMP and not takes_thick_chips(setup):  # else the feed doesn't go up with the speed
         cautions.append(f"{feed}: check that the machine can feed that fast, and go there in steps.")
-    if not is_fast:
-        return tuple(cautions)
     carbide = None if setup.material is None else find_material(setup.material).carbide_m_min
-    if setup.diameter_mm is None or carbide is None or not carbide.is_sure:
+    is_known = setup.diameter_mm is not None and carbide is not None and carbide.is_sure
+    if speed_times > BIG_JUMP and not is_known:
         edge = f"The edge moves {times} as fast as now"
         if setup.diameter_mm is not None:
             speed = surface_speed_m_min(set_rpm, diameter_mm=setup.diameter_mm)

@@ -4,6 +4,7 @@ In: nothing; these are containers. Out: the `cut` document.
 Leaves out: any analysis.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -42,6 +43,20 @@ def present_depth_mm(depth_mm: float | None, *, depth_to_mm: float | None) -> fl
     return depth_mm if depth_to_mm is None else depth_to_mm
 
 
+def most_depth_mm(max_depth_mm: float | None, *, stick_out_mm: float | None) -> float | None:
+    """Give the largest depth to suggest: as told, or as far as the tool sticks out; None where neither is."""
+    return min((end for end in (max_depth_mm, stick_out_mm) if end is not None), default=None)
+
+
+def end_factor(most_mm: float, *, depth_mm: float) -> float:
+    """Give the largest depth over the present one in thousandths; rounded up it would go past the end.
+
+    >>> end_factor(2.0, depth_mm=3.0), end_factor(0.3, depth_mm=1.0)
+    (0.666, 0.3)
+    """
+    return math.floor(1000 * most_mm / depth_mm + 1e-9) / 1000
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutSetup:
     """What the user knows about the cut; None where not said."""
@@ -71,8 +86,7 @@ class CutSetup:
     @property
     def most_depth_mm(self) -> float | None:
         """Give the largest depth to suggest: as told, or as far as the tool sticks out."""
-        ends = [end for end in (self.max_depth_mm, self.stick_out_mm) if end is not None]
-        return min(ends, default=None)
+        return most_depth_mm(self.max_depth_mm, stick_out_mm=self.stick_out_mm)
 
     @property
     def is_ramp(self) -> bool:

@@ -7,7 +7,7 @@ Leaves out: any judgement, and any layout.
 import math
 
 from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow, Verdict
-from chatter.model.cut import RampPass, present_depth_mm
+from chatter.model.cut import RampPass, end_factor, most_depth_mm, present_depth_mm
 
 SPEEDS_SHOWN = 3
 UNLIKELY = 0.2  # own choice: a speed with less chance is no suggestion beside less depth
@@ -338,22 +338,13 @@ def _tell_power_depth(factor: float, depth_mm: float, most_mm: float) -> str:
     return text if most_mm < depth_mm else f"{text} Go deeper in small steps, and record each."
 
 
-def _find_end_mm(document: CutDocument) -> float | None:
-    """Give the depth that the user's own numbers allow, mm; None where none were told."""
-    told = (document.program["settings"].get(name) for name in ("max_depth_mm", "stick_out_mm"))
-    return min((end_mm for end_mm in told if end_mm is not None), default=None)
-
-
 def _tell_stable_depth(document: CutDocument, factor: float) -> str:
     """Say how deep is stable at the present speed."""
     ramp_mm, depth_mm = find_told_depths(document)
     share = f"{factor:.2f} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
-    most_mm = _find_end_mm(document)
-    if (
-        depth_mm is not None
-        and most_mm is not None
-        and factor >= math.floor(1000 * most_mm / depth_mm) / 1000
-    ):
+    settings = document.program["settings"]
+    most_mm = most_depth_mm(settings.get("max_depth_mm"), stick_out_mm=settings.get("stick_out_mm"))
+    if depth_mm is not None and most_mm is not None and factor >= end_factor(most_mm, depth_mm=depth_mm):
         than = f" instead of {depth_mm:g} mm" if most_mm < depth_mm else ""
         return (
             f"Take no more than {most_mm:g} mm{than}: there the largest depth or the stick-out that you told "
