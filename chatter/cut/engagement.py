@@ -5,7 +5,8 @@ Method: contrast of the tooth-passing harmonics against the middle between them,
 it stays near its idle value for long enough, the tool is not in the work, unless the harmonics themselves
 are as loud as where it is: loud chatter fills the middle between them.
 Source: our own.
-Leaves out: sections whose comb does not rise clearly over the idle; they pass unchanged.
+Leaves out: how another speed is heard (chatter/cut/other_speed.py); sections whose comb does not rise clearly
+over the idle pass unchanged.
 """
 
 from collections.abc import Iterable
@@ -15,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from chatter.cut.other_speed import spans_at_other_speed
 from chatter.cut.sections import LEAST_S, Section, Sections
 from chatter.dsp.spectra import frame_powers
 
@@ -29,6 +31,8 @@ LEAST_QUIET = 5  # windows
 TOP_HZ = 8000.0
 SPELL_SHARE = 0.4  # of the comb's rise in the cuts, that makes a further loud spell a cut; own choice
 IDLE_MARGIN_S = 0.15
+RISE_SHARE = 0.45  # of the contrast's rise over idle, above which the comb is there
+CLEAR_TIMES = 0.95  # quantile over time
 STANDING = 1.0  # nepers over idle and gaps, of a line that tells whether teeth are there; own choice
 STILL_THERE = 0.75  # of their rise over idle, in nepers, that three quarters of them must have; own choice
 MOST_LINES = 0.25
@@ -76,8 +80,9 @@ def trim_to_comb(
     bandwidth_hz: float,
     sections: Sections,
     tooth_hz: float,
+    flutes: int,
 ) -> tuple[Section, ...]:
-    """Keep the parts of each section that carry the comb.
+    """Keep the parts of each section that carry the comb, and leave out those that carry another speed's.
 
     Parameters
     ----------
@@ -87,8 +92,8 @@ def trim_to_comb(
         Sample rate; highest frequency carried.
     sections
         Loud spells.
-    tooth_hz
-        Measured tooth-passing frequency.
+    tooth_hz, flutes
+        Measured tooth-passing frequency, and teeth.
 
     Returns
     -------
@@ -107,15 +112,38 @@ def trim_to_comb(
     for section in sections.cuts:
         inside = _inside(times_s, [(section.start_s, section.end_s)])
         high = float(np.quantile(contrast[inside], 0.7)) if inside.any() else low
-        if high - low < least:
-            kept.append(section)
-            continue
-        on = contrast > low + 0.45 * (high - low)
-        on = ndimage.binary_closing(np.pad(on, 20), iterations=round(GAP_S / HOP_S / 2))[20:-20] & inside
-        if on.any():
-            on |= _teeth_go_on(line, gap, on=on, off=inside & ~on, quiet=quiet)
-        kept.extend(_parts(section, on, times_s))
+        on = inside.copy()
+        if high - low >= least:
+            on &= _closed(contrast > low + RISE_SHARE * (high - low))
+            if on.any():
+                on |= _teeth_go_on(line, gap, on=on, off=inside & ~on, quiet=quiet)
+        if on.any() and _comes_and_goes(contrast[on], low=low, least=least):
+            first, last = times_s[on][0], times_s[on][-1]
+            spans = spans_at_other_speed(
+                samples[int(first * rate_hz) : int(last * rate_hz)].astype(np.float64),
+                rate_hz=rate_hz,
+                top_hz=min(bandwidth_hz, 0.45 * rate_hz),
+                rotation_hz=tooth_hz / flutes,
+                flutes=flutes,
+            )
+            on &= ~_inside(times_s, [(first + start_s, first + end_s) for start_s, end_s in spans])
+        kept.extend([section] if on.sum() == inside.sum() else _parts(section, on, times_s))
     return tuple(kept)
+
+
+def _closed(on: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Fill the short gaps. Shape (t,)."""
+    filled = ndimage.binary_closing(np.pad(on, 20), iterations=round(GAP_S / HOP_S / 2))[20:-20]
+    return np.asarray(filled, dtype=bool)
+
+
+def _comes_and_goes(contrast: Floats, *, low: float, least: float) -> bool:
+    """Say whether a section's comb stands clear for a while, and for a while does not."""
+    high = float(np.quantile(contrast, CLEAR_TIMES))
+    off = _closed(contrast < low + RISE_SHARE * (high - low))
+    labels, count = ndimage.label(off)
+    longest = max(np.bincount(labels)[1:]) if count else 0
+    return bool(high - low >= least and longest * HOP_S >= LEAST_S)
 
 
 def add_combed(

@@ -103,7 +103,12 @@ def study_recording(
     if more is not sections:  # what was heard as idle held a cut: study all of them anew
         sections, known = more, {}
     trimmed = trim_to_comb(
-        samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, sections=sections, tooth_hz=tooth_hz
+        samples,
+        rate_hz=rate_hz,
+        bandwidth_hz=bandwidth_hz,
+        sections=sections,
+        tooth_hz=tooth_hz,
+        flutes=setup.flutes,
     )
     again = [known[one] if one in known else study(one, idle=sections.idle) for one in trimmed]
     return channel, sections, _with_teeth(again)

@@ -49,3 +49,19 @@ def test_part_of_a_cut_at_another_speed_is_told_as_not_judged(rng):
         float(number) for number in told.message.split(" s ")[0].split("from ")[1].split(" to ")
     )
     assert (start_s, end_s) == pytest.approx((5.0, 8.0), abs=0.4)
+
+
+@pytest.mark.parametrize("order", [(0, 1, 2, 3), (1, 3, 0, 2), (3, 2, 1, 0)])
+def test_pass_whose_speed_is_stepped_is_judged_where_it_turned_as_measured(rng, order):
+    speeds = [4950.0, 5445.0, 5940.0, 6435.0]
+    begins = [2.0 + 1.5 * order.index(i) for i in range(4)]
+    steps = [
+        built_cut(rng, rpm=rpm, cuts=((begin, begin + 1.5),), seconds=10.0)
+        for rpm, begin in zip(speeds, begins, strict=True)
+    ]
+    analysis = judge_recording(recording(sum(steps) / 4), setup=SETUP)
+    (cut,) = analysis.cuts
+    assert cut.measured_rpm == pytest.approx(5940.0, rel=1e-3)
+    assert cut.verdict == "stable"
+    assert (cut.start_s, cut.end_s) == pytest.approx((begins[2], begins[2] + 1.5), abs=0.35)
+    assert "not-judged" in [one.code for one in analysis.findings]
