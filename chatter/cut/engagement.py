@@ -29,7 +29,9 @@ LEAST_CONTRAST = 0.5  # nepers between cutting and idle, below which the comb ca
 LEAST_DEVIATIONS = 2.5  # the same, in standard deviations of the idle contrast
 LEAST_QUIET = 5  # windows
 TOP_HZ = 8000.0
-SPELL_SHARE = 0.4  # of the comb's rise in the cuts, that makes a further loud spell a cut; own choice
+# What makes a further loud spell a cut: share of the comb's rise in the cuts, and the rise itself, in nepers
+# and in standard deviations of a mean. Own choices.
+SPELL_SHARE, LEAST_RISE, RISE_DEVIATIONS = 0.4, 0.3, 5.0
 IDLE_MARGIN_S = 0.15
 RISE_SHARE = 0.45  # of the contrast's rise over idle, above which the comb is there
 CLEAR_TIMES = 0.95  # quantile over time
@@ -168,18 +170,26 @@ def add_combed(
     quiet = _inside(times_s, sections.idle) & ~np.any([cutting, *spells], axis=0)
     if quiet.sum() < LEAST_QUIET:
         return sections
-    low, least = _idle_contrast(contrast[quiet])
-    least = max(least, SPELL_SHARE * (float(np.median(contrast[cutting])) - low))
+    low = float(np.median(contrast[quiet]))
+    least = max(LEAST_RISE, SPELL_SHARE * (float(np.median(contrast[cutting])) - low))
     added = [
         one
         for one, inside in zip(sections.spells, spells, strict=True)
         if float(np.median(contrast[inside])) - low >= least
+        and _rise_deviations(contrast[inside], contrast[quiet]) >= RISE_DEVIATIONS
     ]
     if not added:
         return sections
     cuts = sorted((*sections.cuts, *added), key=lambda one: one.start_s)
     idle = tuple(part for span in sections.idle for part in _without(span, added))
     return replace(sections, cuts=tuple(cuts), idle=idle, spells=())
+
+
+def _rise_deviations(inside: Floats, quiet: Floats) -> float:
+    """Give how far one mean contrast lies above another, in standard deviations of the difference."""
+    overlap = WINDOW_S / HOP_S  # windows that share sound count once
+    variance = sum(float(part.var()) * overlap / max(len(part), overlap) for part in (inside, quiet))
+    return float((inside.mean() - quiet.mean()) / np.sqrt(variance + 1e-12))
 
 
 def _teeth_go_on(

@@ -29,7 +29,7 @@ from chatter.cut.mix_up import find_mix_up
 from chatter.cut.no_cut import say_no_cut, say_unjudged
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp_pass import judge_ramp
-from chatter.cut.sections import Sections, find_sections
+from chatter.cut.sections import Sections, find_sections, find_softer
 from chatter.cut.spectrum import comb_rise
 from chatter.cut.spindle import Speed, measure_speed, not_found, of_one_spindle
 from chatter.cut.study import EDGE_S, LEAST_SAMPLES, StudiedCut, look_inside, study_section
@@ -45,6 +45,9 @@ DB_PER_NEPER = 4.343  # of power
 # Nepers by which harmonics are louder in a cut than idling, where another cut's are clearly louder; and in
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
 RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
+# Own choice: chance of the comb (idling's own lines don't count) from which a gain that the phone turned down
+# may hide the rise.
+SURE_COMB = 0.9
 FAINT_STEPS = 16.0  # of the loudest sample: the noise of so few sounds like chatter's; own choice
 COARSEST_STEP = 2.0**-7  # of 8 bits, the fewest that a recorder has
 STEP_OFF = 1e-3  # of a step, by which samples may lie off it
@@ -97,10 +100,11 @@ def study_recording(
         return channel, sections, ()
     tooth_hz = max(studied, key=lambda cut: cut.speed.score).speed.rotation_hz * setup.flutes
     bandwidth_hz = recording.bandwidth_hz
-    more = add_combed(
-        samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, sections=sections, tooth_hz=tooth_hz
+    softer = find_softer(
+        samples, sections, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, rotation_hz=tooth_hz / setup.flutes
     )
-    if more is not sections:  # what was heard as idle held a cut: study all of them anew
+    more = add_combed(samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, sections=softer, tooth_hz=tooth_hz)
+    if more is not softer:  # what was heard as idle held a cut: study all of them anew
         sections, known = more, {}
     trimmed = trim_to_comb(
         samples,
@@ -121,7 +125,11 @@ def _with_teeth(studied: list[StudiedCut | None]) -> tuple[StudiedCut, ...]:
     cuts = [cut for cut, like in zip(cuts, alike, strict=True) if like]
     rises = [comb_rise(cut.spectra, rotation_hz=cut.speed.rotation_hz) for cut in cuts]
     least = RISEN if max(rises, default=0.0) > CLEARLY_RISEN else BURIED
-    return tuple(cut for cut, rise in zip(cuts, rises, strict=True) if rise > least)
+    return tuple(
+        cut
+        for cut, rise in zip(cuts, rises, strict=True)
+        if rise > least or (rise > BURIED and cut.speed.chance >= SURE_COMB)
+    )
 
 
 def judge_recording(

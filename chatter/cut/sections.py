@@ -3,12 +3,13 @@
 In: one channel. Out: sections with their edges, and the spans that are surely idle.
 Method: levels in third-octave-like bands every 10 ms, and the spectrum's shape without its level (automatic
 gain moves only the first), weighed by how well each tells the loud state from the quiet one; two thresholds
-with hysteresis; pieces that are close are joined; edges are placed half-way up the step.
+with hysteresis; pieces that are close are joined; a cut begins where it leaves the quiet, and ends half-way
+down the step.
 Source: two-class threshold after N. Otsu, IEEE Trans. SMC 9 (1979) 62 to 66; the rest is our own.
 Leaves out: whether the loud state is a cut at all (the spindle stage looks for its comb).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,12 @@ LEAST_STEP_DB = 1.5  # smallest mean rise over the idle that counts as another s
 LEAST_SEPARATION = 2.5  # smallest distance of the two states, in pooled standard deviations
 LEAST_SPREAD_DB = 0.7  # keeps a band that hardly moves from deciding alone
 SPELL_RISE_DB, SPELL_SHARE = 3.0, 0.3  # a further loud spell: least rise of the cuts, and its share of that
+# Where a cut has begun: share of the step, and deviations of the quiet, that it stands above; longest way
+# back from the middle of the step. Own choices.
+BEGIN_SHARE, BEGIN_DEVIATIONS, ENTRY_S = 0.25, 3.0, 0.4
+NEAR_FRAMES = 20  # before a cut, left out of the quiet; and the fewest whose spread says anything
+BESIDE_S = 0.15  # left out beside a cut where softer ones are looked for
+LEAST_REST_S = 1.5  # what is shorter holds no cut with quiet before and after it
 SPELL_QUIET_S = 0.3  # quiet before and after it: a spindle that idles beside a cut has none; own choice
 
 
@@ -216,14 +223,49 @@ def find_sections(
         open_start, open_end = a * HOP_S < 0.06, b >= len(score) - round(0.06 / HOP_S)
         cuts.append(
             Section(
-                start_s=0.0 if open_start else _edge_s(level, a, b, half, times_s, forward=True),
-                end_s=duration_s if open_end else _edge_s(level, a, b, half, times_s, forward=False),
+                start_s=0.0 if open_start else float(times_s[_begin(level, a, b, low=low, inside=inside)]),
+                end_s=duration_s if open_end else float(times_s[_last_above(level, a, b, half)]),
                 open_start=open_start,
                 open_end=open_end,
             )
         )
     spells = _other_spells(excess.mean(axis=1), kept, least=least, times_s=times_s)
     return Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low, spells=spells)
+
+
+def find_softer(
+    samples: NDArray[np.floating],
+    sections: Sections,
+    *,
+    rate_hz: float,
+    bandwidth_hz: float,
+    rotation_hz: float,
+) -> Sections:
+    """Look for further loud spells in what the cuts leave, each stretch by itself.
+
+    Beside a cut that chatters loudly a soft one counts as quiet. Takes as `find_sections`, and the sections
+    that it found; gives them with the further spells.
+    """
+    if not sections.cuts:
+        return sections
+    duration_s = len(samples) / rate_hz
+    ends = [0.0, *(edge for one in sections.cuts for edge in (one.start_s - BESIDE_S, one.end_s + BESIDE_S))]
+    spells = list(sections.spells)
+    for start_s, end_s in zip(ends[::2], [*ends[1::2], duration_s], strict=True):
+        if end_s - start_s < LEAST_REST_S:
+            continue
+        inside = find_sections(
+            samples[int(start_s * rate_hz) : int(end_s * rate_hz)],
+            rate_hz=rate_hz,
+            bandwidth_hz=bandwidth_hz,
+            rotation_hz=rotation_hz,
+        )
+        for one in inside.cuts:
+            found = replace(one, start_s=start_s + one.start_s, end_s=start_s + one.end_s)
+            known = any(spell.start_s < found.end_s and found.start_s < spell.end_s for spell in spells)
+            if not (known or one.open_start or one.open_end):
+                spells.append(found)
+    return replace(sections, spells=tuple(sorted(spells, key=lambda one: one.start_s)))
 
 
 def _other_spells(
@@ -287,9 +329,28 @@ def _join(raw: list[tuple[int, int]]) -> list[tuple[int, int]]:
     return joined
 
 
-def _edge_s(level: Floats, a: int, b: int, half: float, times_s: Floats, *, forward: bool) -> float:
-    """Give the time at which the score first (last) passes half its step."""
-    span = np.flatnonzero(level[a:b] >= half)
-    if len(span) == 0:
-        return float(times_s[a] if forward else times_s[b - 1])
-    return float(times_s[a + span[0]] if forward else times_s[a + span[-1]])
+def _begin(level: Floats, a: int, b: int, *, low: float, inside: float) -> int:
+    """Give the frame at which a loud spell leaves the quiet.
+
+    A slow entry is soft at first, and chatter that grows on it lifts the middle of the step: from there it
+    goes back to where the level comes out of what it does while quiet.
+    """
+    half = low + 0.5 * (inside - low)
+    above = np.flatnonzero(level[a:b] >= half)
+    at = a + (int(above[0]) if len(above) else 0)
+    before = level[: max(0, a - NEAR_FRAMES)]
+    before = before[before < half]
+    spread = (
+        1.4826 * float(np.median(np.abs(before - np.median(before)))) if len(before) > NEAR_FRAMES else 0.0
+    )
+    out = min(half, low + max(BEGIN_SHARE * (inside - low), BEGIN_DEVIATIONS * spread))
+    least = max(0, at - round(ENTRY_S / HOP_S))
+    while at > least and level[at - 1] >= out:
+        at -= 1
+    return at
+
+
+def _last_above(level: Floats, a: int, b: int, half: float) -> int:
+    """Give the last frame of a loud spell at which half the step is passed."""
+    above = np.flatnonzero(level[a:b] >= half)
+    return a + int(above[-1]) if len(above) else b - 1

@@ -26,6 +26,11 @@ def over_idle(cut, *, rise):
     return replace(cut, spectra=replace(cut.spectra, idle=cut.spectra.idle * np.exp(now - rise)))
 
 
+def heard_by_its_lines_alone(part):
+    """Give a part whose loudness shows no comb beside what idles: a voice, say."""
+    return replace(part, speed=replace(part.speed, comb=None))
+
+
 def test_rise_of_the_comb_is_the_log_of_its_power_over_the_idle_part(studied):
     spectra = studied[0].spectra
     idle = replace(spectra, idle=spectra.whole / 100)
@@ -35,8 +40,14 @@ def test_rise_of_the_comb_is_the_log_of_its_power_over_the_idle_part(studied):
 
 
 def test_part_whose_harmonics_are_no_louder_than_idling_is_no_cut_beside_one(studied):
-    cut, voice = studied[0], over_idle(studied[1], rise=0.1)
+    cut, voice = studied[0], heard_by_its_lines_alone(over_idle(studied[1], rise=0.1))
     assert pipeline._with_teeth([cut, voice]) == (cut,)
+
+
+def test_cut_of_a_sure_comb_stays_one_where_the_gain_was_turned_down(studied):
+    cut, turned_down = studied[0], over_idle(studied[1], rise=-0.3)
+    assert turned_down.speed.chance > pipeline.SURE_COMB
+    assert pipeline._with_teeth([cut, turned_down]) == (cut, turned_down)
 
 
 def test_faint_cut_alone_stays_one_and_one_drowned_by_its_idle_part_does_not(studied):

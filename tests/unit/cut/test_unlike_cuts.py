@@ -1,5 +1,6 @@
 """Cuts of one recording that sound unlike each other: none may be taken for idle."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -79,3 +80,11 @@ def test_cut_at_another_speed_is_told_as_not_judged(pieces):
 def test_recording_of_which_all_is_judged_tells_of_nothing_left_out(pieces):
     judged = judge_recording(joined(pieces, ("quiet", 0), ("singing", 0)), setup=SETUP)
     assert "not-judged" not in {one.code for one in judged.findings}
+
+
+def test_soft_cut_in_noise_beside_one_that_chatters_loudly_is_found(pieces, rng):
+    heard = joined(pieces, ("quiet", -24), ("singing", 8))
+    noise = 10 ** (-50 / 20) * rng.normal(size=heard.samples.shape)
+    judged = judge_recording(replace(heard, samples=(heard.samples + noise).astype(np.float32)), setup=SETUP)
+    assert [cut.verdict for cut in judged.cuts] == ["stable", "chatter"]
+    assert [cut.start_s for cut in judged.cuts] == pytest.approx([CUT_S[0], PIECE_S + CUT_S[0]], abs=0.2)
