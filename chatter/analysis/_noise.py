@@ -231,7 +231,8 @@ def with_cut(wanted: Wanted, measured: "Measured", cuts: Sequence[ReadCut]) -> W
             )
             raise BadValueError("rpm", wanted.rpm, told)
         return wanted
-    return replace(wanted, rpm=mine[-1].rpm, flutes=mine[-1].flutes)
+    rpm, flutes = mine[-1].rpm, mine[-1].flutes
+    return replace(wanted, rpm=rpm, flutes=flutes, settings={**wanted.settings, "rpm": rpm, "flutes": flutes})
 
 
 def measure(path: Path, *, progress: Progress | None = None) -> Measured:

@@ -37,7 +37,7 @@ from chatter.notebook._schema import (
 )
 from chatter.notebook.beside import made_new
 from chatter.notebook.checks import check_in_use, check_name, check_same_facts, name_key
-from chatter.notebook.documents import cut_values, noise_values
+from chatter.notebook.documents import cut_values, noise_values, told_alike
 
 __all__ = [
     "Notebook",
@@ -198,7 +198,7 @@ class Notebook:
         """Add a `cut` document to a setup.
 
         The same recording with the same facts, judged by the same program, is not added again; with other
-        facts it becomes a new version, and the earlier one stays.
+        facts, or measured with another calibration, it becomes a new version, and the earlier one stays.
 
         Parameters
         ----------
@@ -343,7 +343,7 @@ class Notebook:
             last = had[0] if had else None
             version = 1 if last is None else last["version"] + 1
             for row in had if any_version else had[:1]:
-                if json.loads(row["document"])["program"] == document["program"]:
+                if told_alike(json.loads(row["document"]), document):
                     return Filing(
                         filed="again", number=row["id"], version=row["version"], other_setups=other_setups
                     )
