@@ -210,6 +210,7 @@ class Notebook:
             When, UTC; now when not given.
         any_version
             For what was kept elsewhere: a document that is an earlier version already is passed over, too,
+            unless it was added after the current one; the version that was added last is the current one;
             and the setup may be retired.
         """
         values = cut_values(document)
@@ -336,25 +337,34 @@ class Notebook:
             )
             other_setups = tuple(row["name"] for row in others)
             had = write.execute(
-                f"SELECT id, version, document FROM {table} WHERE setup_id = ? AND sha256 = ? "
-                "ORDER BY version DESC",
+                f"SELECT id, version, is_current, added, document FROM {table} "
+                "WHERE setup_id = ? AND sha256 = ? ORDER BY is_current DESC, version DESC",
                 (setup.number, sha256),
             ).fetchall()
-            last = had[0] if had else None
-            version = 1 if last is None else last["version"] + 1
-            for row in had if any_version else had[:1]:
-                if told_alike(json.loads(row["document"]), document):
-                    return Filing(
-                        filed="again", number=row["id"], version=row["version"], other_setups=other_setups
-                    )
-            if last is not None:
-                write.execute(f"UPDATE {table} SET is_current = 0 WHERE id = ?", (last["id"],))
+            added = added or now()
+            alike = [row for row in had if told_alike(json.loads(row["document"]), document)]
+            stands = not had or not any_version or _moment(added) >= _moment(had[0]["added"])
+            # What was put right and then put back is as the earlier version again, and yet the latest.
+            put_back = stands and had[:1] != alike[:1] and (not any_version or added != had[0]["added"])
+            if alike and not put_back:
+                return Filing(
+                    filed="again",
+                    number=alike[0]["id"],
+                    version=alike[0]["version"],
+                    other_setups=other_setups,
+                )
+            if stands:
+                write.execute(
+                    f"UPDATE {table} SET is_current = 0 WHERE setup_id = ? AND sha256 = ?",
+                    (setup.number, sha256),
+                )
+            version = 1 + max((row["version"] for row in had), default=0)
             cells = {
                 "setup_id": setup.number,
                 "sha256": sha256,
                 "version": version,
-                "is_current": 1,
-                "added": added or now(),
+                "is_current": int(stands),
+                "added": added,
                 "file": _as_text(document["recording"]["file"]),
                 **values,
                 "document": as_json(document),
@@ -364,7 +374,7 @@ class Notebook:
                 f"INSERT INTO {table} ({', '.join(cells)}) VALUES ({marks})", tuple(cells.values())
             )
             number = int(done.lastrowid or 0)
-        filed: Filed = "new" if last is None else "changed"
+        filed: Filed = "changed" if had else "new"
         return Filing(filed=filed, number=number, version=version, other_setups=other_setups)
 
     @contextmanager
@@ -432,6 +442,12 @@ _SETUPS = """SELECT s.*,
 def now() -> str:
     """Give the present time, UTC, as ISO 8601."""
     return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def _moment(added: str) -> datetime:
+    """Give the time at which something was added; UTC where it tells no zone."""
+    told = datetime.fromisoformat(added)
+    return told if told.tzinfo is not None else told.replace(tzinfo=UTC)
 
 
 def as_json(value: dict[str, Any]) -> str:
