@@ -124,6 +124,19 @@ def test_cut_that_was_put_back_as_it_was_is_current_in_another_notebook_too(tmp_
         assert versions(tmp_path / "new.db") == [(1.0, 1, False), (2.0, 2, False), (1.0, 3, True)]
 
 
+def test_setup_whose_material_has_another_name_there_is_the_same_setup(tmp_path):
+    for name, material in (("mine", "Brass"), ("other", "brass"), ("third", "7075")):
+        with Notebook(tmp_path / f"{name}.db", write=True, make=True) as notebook:
+            notebook.add_setup("long", facts=SetupFacts(flutes=2, material=material))
+            notebook.add_cut("long", document=made_cut(name))
+        export_notebook(tmp_path / f"{name}.jsonl", notebook=tmp_path / f"{name}.db")
+    assert import_notebook(tmp_path / "other.jsonl", notebook=tmp_path / "mine.db").cuts == 1
+    with pytest.raises(NotebookError, match="has other facts"):
+        import_notebook(tmp_path / "third.jsonl", notebook=tmp_path / "mine.db")
+    with Notebook(tmp_path / "mine.db") as notebook:
+        assert notebook.find_setup("long").facts.material == "Brass"
+
+
 def test_every_line_is_strict_json_with_its_record(filled, tmp_path):
     export_notebook(tmp_path / "out.jsonl", notebook=filled)
     lines = (tmp_path / "out.jsonl").read_text(encoding="utf-8").split("\n")[:-1]
