@@ -74,7 +74,7 @@ def test_cut_is_filed_recognised_and_kept_in_both_versions_when_its_facts_change
     document = json.loads(first.out)
     assert document["notebook"]["filed"] == "new"
     assert document["program"]["settings"]["max_rpm"] == 24_000  # the setup's
-    assert "kept as cut 1" in first.err
+    assert "kept in the setup '6 mm long', as cut 1 of the notebook." in first.err
     again = kept("cut", QUIET, *SETTING, "--setup", "6 mm long", "--json")
     assert json.loads(again.out)["notebook"]["filed"] == "again"
     changed = kept("cut", QUIET, "--rpm", "11900", "--flutes", "2", "--depth-mm", "1", "--setup", "6 mm long")
