@@ -435,7 +435,8 @@ def open_or_make(path: Path) -> Iterator[Notebook]:
 
 _SETUPS = """SELECT s.*,
     (SELECT count(*) FROM cuts c WHERE c.setup_id = s.id AND c.is_current = 1) AS cut_count,
-    (SELECT count(*) FROM taps t WHERE t.setup_id = s.id AND t.is_current = 1) AS tap_count
+    (SELECT count(*) FROM taps t WHERE t.setup_id = s.id AND t.is_current = 1) AS tap_count,
+    (SELECT count(*) FROM noises n WHERE n.setup_id = s.id AND n.is_current = 1) AS noise_count
     FROM setups s"""
 
 
@@ -469,6 +470,7 @@ def _setup(row: sqlite3.Row) -> KeptSetup:
         retired=row["retired"],
         cuts=row["cut_count"],
         taps=row["tap_count"],
+        noises=row["noise_count"],
     )
 
 
