@@ -392,8 +392,8 @@ def test_noise_for_a_new_setup_needs_the_flutes_and_tells_a_name_like_it(kept, c
 def test_several_noises_are_filed_each(kept):
     ran = kept("noise", QUIET, SINGING, "--setup", "6 mm long", "--flutes", "2", "--rpm", "12000")
     assert ran.code == 0
-    assert "noise 1 of the setup" in ran.err
-    assert "noise 2 of the setup" in ran.err
+    assert "as noise 1 of the notebook" in ran.err
+    assert "as noise 2 of the notebook" in ran.err
 
 
 def test_noise_for_a_retired_setup_gives_one_line(kept):
