@@ -11,7 +11,7 @@ import numpy as np
 
 from chatter.advice.machines import ChatterLine
 from chatter.advice.words import DOUBTFUL
-from chatter.milling.limits import SpeedRange, feed_at_mm_min, feed_to_suggest_mm_min, find_speed_range
+from chatter.milling.limits import SpeedRange, feed_at_mm_min, find_speed_range
 from chatter.model.cut import CutSetup, Verdict
 from chatter.model.notebook import SAME_SPEED
 
@@ -61,7 +61,7 @@ class BestSoFar:
     rpm: float  # true
     set_rpm: float
     depth_mm: float
-    feed_mm_min: float | None
+    feed_mm_min: float | None  # None where it wasn't told, also where other cuts told theirs
     removal_mm3_min: float | None  # None where feed or width isn't known
     chatter_probability: float
     passed_over: HeldSetting | None = None  # would remove more, but is doubtful
@@ -127,16 +127,15 @@ def find_best(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> BestSoFar | None
     if passed_over is not None:
         more = _metal(cuts[passed_over.number], setup=setup) / _metal(cut, setup=setup)
         passed_over = passed_over if more > SAME_METAL else None
-    feed = cut.feed_mm_min or feed_to_suggest_mm_min(setup, set_rpm=cut.set_rpm)
     removal = None
-    if feed is not None and setup.width_mm is not None:
-        removal = feed * cut.depth_mm * setup.width_mm
+    if cut.feed_mm_min is not None and setup.width_mm is not None:
+        removal = cut.feed_mm_min * cut.depth_mm * setup.width_mm
     return BestSoFar(
         number=best.number,
         rpm=cut.rpm,
         set_rpm=cut.set_rpm,
         depth_mm=cut.depth_mm,
-        feed_mm_min=feed,
+        feed_mm_min=cut.feed_mm_min,
         removal_mm3_min=removal,
         chatter_probability=best.chatter_probability,
         passed_over=passed_over,

@@ -62,6 +62,7 @@ STEP_DOWN = 0.6  # of the depth where a chattering cut tells of no machine; own 
 CHANGE_FIRST = (
     "Better change something else first: a shorter or stiffer tool, less width, work clamped better."
 )
+FEED_UNTOLD = " Its feed wasn't told: keep the one that it was cut with."
 NO_MORE = f"No further cut promises {100 * LEAST_GAIN:.0f} % more than the best so far."
 
 
@@ -394,6 +395,8 @@ def _done(
         grid = history.chances(machines, depths_mm=depths_mm, flutes=setup.flutes)
         there = float(grid.stable_probability[0, np.argmin(np.abs(grid.speeds_rpm - best.rpm))])
         chance = max(chance, there)  # the grid may end beside a speed of another slip
+    if best.feed_mm_min is None and setup.feed_mm_min is not None:  # another cut's isn't this one's
+        why += FEED_UNTOLD
     return NextCut(
         action="done",
         rpm=best.rpm,

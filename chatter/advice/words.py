@@ -35,7 +35,10 @@ def list_cautions(limits: SpeedRange, *, record_again: bool, gives_speeds: bool)
     cautions: list[str] = []
     if record_again:
         cautions.extend(RECORDING_CAUTIONS)
-    if gives_speeds and not limits.max_is_known:
+    if gives_speeds and not limits.max_is_known and limits.tool_ends_it:
+        fastest = f"{limits.high_rpm:,.0f} rpm"
+        cautions.append(f"Nothing above {fastest} is suggested: the tool may turn no faster.")
+    elif gives_speeds and not limits.max_is_known:
         cautions.append(
             f"The spindle's fastest speed isn't known, so nothing above {limits.high_rpm:,.0f} rpm is "
             "suggested: give the spindle's range to have faster speeds looked at."

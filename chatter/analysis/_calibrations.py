@@ -9,6 +9,9 @@ Leaves out: the microphone's response over frequency.
 """
 
 import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
@@ -29,6 +32,8 @@ TONES_HZ = (100.0, 4000.0)  # own choice: calibrators give 250 Hz or 1 kHz
 TONE_SHARE = 0.9  # own choice: of the A-weighted energy that must be the tone's; 0.5 dB
 STEADY_DB = 1.0  # own choice: a calibrator's level stays within a tenth of that
 MOST_NAME = 60
+BUSY_S = 30.0  # own choice: a change takes milliseconds
+REMEDY = "make room there, or allow writing"
 UNCERTAINTIES_DB = (0.0, 20.0)
 
 
@@ -105,9 +110,22 @@ def make_calibration(
     uncertainty = made_uncertainty_db(TOLD_UNCERTAINTY_DB if told_db is None else told_db)
     if not _makes_sense({"full_scale_db": full_scale_db, "uncertainty_db": uncertainty}):
         raise BadValueError("level_db", level, _say_unlikely(full_scale_db, heard_db=heard_db))
-    known = _read_all()  # again: another process may have kept one meanwhile
-    earlier = _find_replaced(kept, known, replace=replace)
-    document = CalibrationDocument(
+    with _alone():
+        known = _read_all()  # again: another process may have kept one meanwhile
+        earlier = _find_replaced(kept, known, replace=replace)
+        if earlier is not None:
+            del known[earlier]  # its name may be written otherwise
+        known[kept] = {
+            "full_scale_db": full_scale_db,
+            "uncertainty_db": uncertainty,
+            "level_db": level,
+            "weighting": weighting if hz is None else "Z",
+            "tone_hz": hz,
+            "recording": file,
+            "sha256": heard.recording["sha256"],
+        }
+        _write_all(known)
+    return CalibrationDocument(
         program=program_part(
             {"level_db": level, "weighting": weighting, "tone_hz": hz, "uncertainty_db": told_db}
         ),
@@ -119,19 +137,6 @@ def make_calibration(
         heard_db=heard_db,
         replaced=earlier is not None,
     )
-    if earlier is not None:
-        del known[earlier]  # its name may be written otherwise
-    known[kept] = {
-        "full_scale_db": document.full_scale_db,
-        "uncertainty_db": uncertainty,
-        "level_db": level,
-        "weighting": weighting if hz is None else "Z",
-        "tone_hz": hz,
-        "recording": file,
-        "sha256": heard.recording["sha256"],
-    }
-    _write_all(known)
-    return document
 
 
 def _find_replaced(name: str, known: dict[str, dict[str, Any]], *, replace: bool) -> str | None:
@@ -257,12 +262,29 @@ def _makes_sense(entry: dict[str, Any]) -> bool:
     return low_db <= full_scale_db <= high_db and 0 <= uncertainty_db < MOST_UNCERTAINTY_DB  # False for NaN
 
 
-def _write_all(known: dict[str, dict[str, Any]]) -> None:
+@contextmanager
+def _alone() -> Iterator[None]:
+    """Hold the calibrations for one change: another process waits, and then reads what was kept.
+
+    The lock is SQLite's, on an empty file beside them: every system has it, and it ends with its process.
+    """
     place = calibrations_file()
-    whole = {"document": "calibrations", "version": 1, "calibrations": known}
-    remedy = "make room there, or allow writing"
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise OutputError.told_by_system(place, error, remedy=remedy) from error
-    replace_text(place, [json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False)], remedy=remedy)
+        raise OutputError.told_by_system(place, error, remedy=REMEDY) from error
+    try:
+        lock = sqlite3.connect(place.with_suffix(".lock"), timeout=BUSY_S, isolation_level=None)
+        with closing(lock):
+            lock.execute("BEGIN EXCLUSIVE")
+            yield
+    except sqlite3.Error as error:
+        held = "locked" in str(error)
+        problem = f"another program has held it for {BUSY_S:.0f} s" if held else "it can't be written"
+        raise OutputError(str(place), problem, "try again" if held else REMEDY) from error
+
+
+def _write_all(known: dict[str, dict[str, Any]]) -> None:
+    whole = {"document": "calibrations", "version": 1, "calibrations": known}
+    text = json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False)
+    replace_text(calibrations_file(), [text], remedy=REMEDY)

@@ -5,7 +5,7 @@ Leaves out: the odds (advice/), the file (notebook/), every layout.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._halves import as_settled, caution_doubling, is_untold, may_double, settle_cuts
@@ -110,12 +110,16 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
             made, setup=known, known=_known_modes(history), boldest_step=boldest_step, weighed=weighed
         )
         at_load = keep_chip_load(known, chosen.best)
+    # Of a setting to keep whose feed wasn't told nothing is said that goes by another cut's.
+    keeps_untold = chosen.action == "done" and chosen.best is not None and chosen.best.feed_mm_min is None
+    at_load = replace(at_load, feed_mm_min=None) if keeps_untold else at_load
     setting = Setting(set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min, depth_mm=chosen.depth_mm)
     concerns = find_concerns(at_load, settings=[setting], keeps_present=False)
     limits = range_to_try(made, setup=known) if made else find_speed_range(known)
     cautions = list_cautions(limits, record_again=False, gives_speeds=chosen.action == "cut")
-    jump = caution_jump(known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min)
-    cautions = (*jump, *cautions)
+    if not keeps_untold:
+        jump = caution_jump(known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min)
+        cautions = (*jump, *cautions)
     tone_hz = _tone_in_doubt_hz(history)
     if tone_hz is not None:
         cautions = (ask_for_air_pass_first(tone_hz), *cautions)

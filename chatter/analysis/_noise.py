@@ -84,7 +84,8 @@ def measure_noise(
         Name of a calibration that is kept, instead of `full_scale_db`. Without either a typical phone is
         taken.
     rpm, flutes
-        Spindle speed as dialled and cutting edges: then tones are named. Both or none.
+        Spindle speed as dialled and cutting edges: then tones are named. Both or none; for a setup that isn't
+        there yet flutes alone will do.
     mic_distance_m
         Machine to phone, m.
     neighbour_distance_m
@@ -163,7 +164,7 @@ def begin_filing(
         )
     if options["rpm"] is not None:
         options = {**options, "flutes": history.values["flutes"]}
-    return read_wanted(options), history
+    return read_wanted(options, flutes_alone=True), history  # they are the setup's, too
 
 
 def kept_cuts(history: "History | None", measured: Measured) -> list[ReadCut]:
@@ -185,8 +186,16 @@ def filed(document: NoiseDocument, history: "History | None") -> NoiseDocument:
     return replace(document, notebook=file_noise(history, document=document.to_dict()))
 
 
-def read_wanted(options: dict[str, Any]) -> Wanted:
-    """Check every option of `measure_noise` once, at the public edge."""
+def read_wanted(options: dict[str, Any], *, flutes_alone: bool = False) -> Wanted:
+    """Check every option of `measure_noise` once, at the public edge.
+
+    Parameters
+    ----------
+    options
+        All of them.
+    flutes_alone
+        Whether flutes may be told without a speed, as a fact of the setup.
+    """
     # Imported here: scipy takes longer to load than a wrong value takes to refuse.
     from chatter.noise.calibration import given, typical_phone
 
@@ -200,12 +209,11 @@ def read_wanted(options: dict[str, Any]) -> Wanted:
     else:
         calibration = typical_phone() if name is None else find_calibration(name)
     rpm, flutes = options["rpm"], options["flutes"]
-    if (rpm is None) != (flutes is None):
+    if (rpm is None) != (flutes is None) and not (flutes_alone and rpm is None):
         missing, other = ("flutes", "rpm") if flutes is None else ("rpm", "flutes")
         raise BadValueError(missing, None, f"both rpm and flutes, to name the tones; only {other} is there")
-    if rpm is not None:
-        rpm = read_number("rpm", rpm, MAX_RPM)
-        flutes = read_whole_number("flutes", flutes, MAX_FLUTES)
+    rpm = None if rpm is None else read_number("rpm", rpm, MAX_RPM)
+    flutes = None if flutes is None else read_whole_number("flutes", flutes, MAX_FLUTES)
     scene = read_scene(options)
     numbers = {one: None if options[one] is None else float(options[one]) for one in LIMITS}  # checked now
     settings = {
@@ -231,7 +239,10 @@ def with_cut(wanted: Wanted, measured: "Measured", cuts: Sequence[ReadCut]) -> W
             )
             raise BadValueError("rpm", wanted.rpm, told)
         return wanted
-    return replace(wanted, rpm=mine[-1].rpm, flutes=mine[-1].flutes)
+    rpm, flutes = mine[-1].rpm, mine[-1].flutes
+    if wanted.flutes is not None and wanted.flutes != flutes:
+        raise BadValueError("flutes", wanted.flutes, f"{flutes}, as this recording's cut has it")
+    return replace(wanted, rpm=rpm, flutes=flutes, settings={**wanted.settings, "rpm": rpm, "flutes": flutes})
 
 
 def measure(path: Path, *, progress: Progress | None = None) -> Measured:

@@ -483,10 +483,10 @@ def _file(history: History, *, document: dict[str, Any], facts: dict[str, Any]) 
     number = f"{kind} {filing.number}" + (f", version {filing.version}" if filing.version > 1 else "")
     notes.append(
         {
-            "new": f"kept as {number} of the setup {history.setup!r}.",
+            "new": f"kept in the setup {history.setup!r}, as {number} of the notebook.",
             "again": f"the setup {history.setup!r} holds this recording already, as {number}: nothing added.",
-            "changed": f"this recording was there with other facts: kept as {number} of the setup "
-            f"{history.setup!r}; the earlier version stays.",
+            "changed": f"this recording was there with other facts: kept in the setup {history.setup!r}, as "
+            f"{number}; the earlier version stays.",
         }[filing.filed]
     )
     return filing, notes

@@ -19,6 +19,7 @@ from chatter.model import CutSetup
 FILE_COLUMNS = ("file", "idle", "tap")  # paths, relative to the table
 BATCH_COLUMNS = ("file", *(field.name for field in fields(CutSetup)), "idle", "tap")
 FILING_COLUMNS = ("setup", "notebook")  # of a cut alone: advice from a history depends on what is filed first
+SEPARATORS = ",;\t"  # the first that the header holds counts: spreadsheets of some countries write the others
 TAP_SEPARATOR = ";"  # between the paths in one `tap` cell
 
 
@@ -44,9 +45,8 @@ def read_table(table: Path) -> tuple[list[Row], tuple[str, ...]]:
         needed = "give a CSV table with the columns file, rpm, flutes"
         raise FileProblemError.told_by_system(table, error, remedy=needed) from error
     head = text.partition("\n")[0]
-    reader = csv.DictReader(
-        io.StringIO(text, newline=""), delimiter=";" if ";" in head and "," not in head else ","
-    )
+    mark = next((one for one in SEPARATORS if one in head), ",")
+    reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=mark)
     try:
         names = [_column(name) for name in reader.fieldnames or ()]
         reader.fieldnames = names

@@ -22,6 +22,7 @@ COUNTED = {"aac", "amr", "mp3"}  # files without times: FFmpeg counts packets, s
 OVERLONG = 1.5  # a packet that decodes to this many times its stated length is damaged
 CAPTURE_RATE = "com.android.capture.fps"  # frames per second at which a phone took a film, from memory
 SLOWED = 1.5  # film and player never agree exactly
+SILENCE_S = 10.0  # own choice: of silence at a time, so that a hole of hours takes no more memory
 FULL_SCALE = {"s16": 2.0**15, "s32": 2.0**31, "u8": 2.0**7, "s64": 2.0**63}
 
 
@@ -156,11 +157,21 @@ class _State:
         self.notes.damaged = True
         if self.counted:
             frames = round(missing * self.samples / self.good_bytes / self.frame)
-            yield None, rate_hz, np.zeros((channels, frames * self.frame), dtype=np.float32)
+            for part in silence(channels, frames * self.frame, rate_hz=rate_hz):
+                yield None, rate_hz, part
             return
         length_s = sum(float((packet.duration or 0) * packet.time_base) for packet in lost)
         time_s = None if lost[0].pts is None else float(lost[0].pts * lost[0].time_base)
-        yield time_s, rate_hz, np.zeros((channels, round(length_s * rate_hz)), dtype=np.float32)
+        for part in silence(channels, round(length_s * rate_hz), rate_hz=rate_hz):
+            yield time_s, rate_hz, part
+            time_s = None
+
+
+def silence(channels: int, length: int, *, rate_hz: float) -> Iterator[Samples]:
+    """Give silence of a length in samples, a little at a time; at least one piece, be it empty."""
+    most = max(1, round(SILENCE_S * rate_hz))
+    for start in range(0, max(1, length), most):
+        yield np.zeros((channels, min(most, length - start)), dtype=np.float32)
 
 
 def as_float(frame: Any) -> Samples:

@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.audio._containers import counts_frames, lacks_index, ogg_breaks_off
-from chatter.audio._decode import Frame, Notes, decoded_frames, opened, slowing
+from chatter.audio._decode import Frame, Notes, decoded_frames, opened, silence, slowing
 from chatter.errors import FileProblemError
 from chatter.model import Finding
 
 Samples = NDArray[np.float32]
 JUMP_S = 0.02  # longer holes between packets are filled with silence and reported
+LONGEST_HOLES_S = 12 * 3600.0  # own choice, of a file together: a night; damaged times leave days
 SHORT_BY_S = 0.25  # a track this much shorter than its header says is broken off
 SHORT_FILM_S = 1.0  # where the header's length may be the picture's
 # Streams without an edit list hide the codec's delay: one AAC frame, 5 ms of AMR at 8 kHz (both measured
@@ -30,6 +31,7 @@ MPEG_4 = "mov,mp4,m4a,3gp,3g2,mj2"
 PRIMING = {("aac", "aac"): 1024, ("mpegts", "aac"): 1024, ("amr", "amrnb"): 40, (MPEG_4, "amrnb"): 40}
 PADDING = 4096  # samples; two of the longest AAC frames
 GUESSED_LENGTH = {"aac", "amr", "mpegts"}  # FFmpeg guesses these lengths from the bit rate
+COPY_AGAIN = "copy it from the phone again, or save the part with the sound as its own file"
 NOT_SOUND = "record to m4a, mp4, wav, flac, ogg or mp3 and copy the whole file"
 
 
@@ -107,7 +109,7 @@ def packet_pieces(place: Path, *, track: Track) -> Iterator[Samples]:
     Raises
     ------
     FileProblemError
-        Nothing in the file decodes to sound.
+        Nothing in the file decodes to sound, or its times leave holes that no recording has.
     """
     import av
 
@@ -136,7 +138,7 @@ def _place_in_time(
     kind, stream = container.format.name, container.streams.audio[0]
     priming = PRIMING.get((kind, stream.codec_context.name.removeprefix("libopencore_")), 0)
     stated_s = _stated_length_s(container, place) if kind not in GUESSED_LENGTH else None
-    at = channels = 0
+    at = channels = filled = 0
     origin_s = 0.0
     for time_s, rate_hz, frame in frames:
         if not channels:
@@ -150,8 +152,12 @@ def _place_in_time(
         if start < 0:
             values, start = values[:, -start:], 0
         if start - at > JUMP_S * rate_hz or (start > 0 and at == 0):
-            yield np.zeros((channels, start - at), dtype=np.float32)
             track.jumped |= start - at > JUMP_S * rate_hz
+            filled += start - at
+            if filled > LONGEST_HOLES_S * track.rate_hz:
+                problem = f"the times in it leave holes of more than {LONGEST_HOLES_S / 3600:.0f} hours"
+                raise FileProblemError(place.name, problem, COPY_AGAIN)
+            yield from silence(channels, start - at, rate_hz=rate_hz)
             at = start
         if values.shape[1]:
             yield values

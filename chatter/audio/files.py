@@ -74,6 +74,8 @@ def read_recording(path: str | Path) -> Recording:
             problem = f"it holds more sound than the {LONGEST_S / 60:.0f} minutes that are read at once"
             if held <= LONGEST_S * track.rate_hz * len(piece):
                 problem = "it has too many channels at too high a rate for its length"
+            elif track.jumped:
+                problem += ", with the holes in its times filled with silence"
             raise FileProblemError(place.name, problem, TOO_LONG)
         pieces.append(piece)
     _check_any(place, held > 0)

@@ -10,6 +10,7 @@ import os
 import sys
 from contextlib import ExitStack
 from enum import StrEnum
+from io import UnsupportedOperation
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
 
@@ -271,6 +272,7 @@ def synth(
 
 def main() -> None:
     """Run the command line: a problem becomes one line on stderr and an exit code."""
+    _open_closed_streams()
     logging.getLogger("matplotlib").setLevel(logging.ERROR)  # a font cache made anew is no one's concern here
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a file name need not be text that the terminal can show
@@ -283,7 +285,9 @@ def main() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         if isinstance(error, BrokenPipeError):  # whoever read the answer has seen enough
             sys.exit(1)
-        _stop(f"the answer can't be written: {error.strerror or error}: free some room or write elsewhere", 1)
+        is_closed = isinstance(error, UnsupportedOperation)
+        why = "standard output is closed" if is_closed else error.strerror or error
+        _stop(f"the answer can't be written: {why}: free some room or write elsewhere", 1)
     except ChatterError as error:
         _stop(str(error), 1)
     except typer.Abort:
@@ -291,6 +295,18 @@ def main() -> None:
     except _CommandLineError as error:
         _stop(tell_misuse(error), 2)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _open_closed_streams() -> None:
+    """Put something in the place of standard streams that were closed before the start (`chatter ... >&-`).
+
+    Else Python has None there, and the next file opened gets the closed one's number. An answer that nobody
+    can read is an error as one on a full disk is; what would have gone to stderr is let go.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "r"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            # Open for reading, stdout refuses what is written to it.
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115, PTH123
 
 
 def _stop(message: str, code: int) -> NoReturn:

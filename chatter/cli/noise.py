@@ -50,7 +50,9 @@ def noise_command(
     rpm: Annotated[
         float | None, typer.Option(metavar="RPM", help="Spindle speed dialled in: names the tones.")
     ] = None,
-    flutes: Annotated[int | None, typer.Option(help="Cutting edges of the tool, beside --rpm.")] = None,
+    flutes: Annotated[
+        int | None, typer.Option(help="Cutting edges of the tool, beside --rpm or for a new --setup.")
+    ] = None,
     mic_distance_m: Annotated[
         float | None, typer.Option(metavar="M", help="From the machine to the phone.")
     ] = None,

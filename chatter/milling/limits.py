@@ -37,6 +37,7 @@ class SpeedRange:
     low_rpm: float
     high_rpm: float
     max_is_known: bool  # False: nothing above the dialled speed is allowed until the spindle's range is told
+    tool_ends_it: bool = False  # True: the tool may turn no faster, whatever the spindle can
 
     @property
     def is_empty(self) -> bool:
@@ -48,13 +49,19 @@ def find_speed_range(setup: CutSetup) -> SpeedRange:
     """Give the set speeds that the spindle and the tool allow.
 
     >>> find_speed_range(CutSetup(rpm=12_000, flutes=2, max_rpm=24_000, tool_max_rpm=20_000))
-    SpeedRange(low_rpm=6000.0, high_rpm=20000.0, max_is_known=True)
+    SpeedRange(low_rpm=6000.0, high_rpm=20000.0, max_is_known=True, tool_ends_it=True)
     """
     high = setup.rpm if setup.max_rpm is None else setup.max_rpm
+    tool_ends_it = setup.tool_max_rpm is not None and setup.tool_max_rpm <= high
     if setup.tool_max_rpm is not None:
         high = min(high, setup.tool_max_rpm)
     low = min(setup.rpm, high) * UNKNOWN_MIN_SHARE if setup.min_rpm is None else setup.min_rpm
-    return SpeedRange(low_rpm=float(low), high_rpm=float(high), max_is_known=setup.max_rpm is not None)
+    return SpeedRange(
+        low_rpm=float(low),
+        high_rpm=float(high),
+        max_is_known=setup.max_rpm is not None,
+        tool_ends_it=tool_ends_it,
+    )
 
 
 def removal_rate_mm3_min(feed_mm_min: float, *, depth_mm: float, width_mm: float) -> float:

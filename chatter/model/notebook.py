@@ -53,6 +53,7 @@ class KeptSetup:
     retired: str | None  # when; None while it is in use
     cuts: int
     taps: int
+    noises: int
 
     def to_dict(self) -> dict[str, Any]:
         """Give the setup as it stands in a document."""
@@ -63,6 +64,7 @@ class KeptSetup:
             "retired": self.retired,
             "cuts": self.cuts,
             "taps": self.taps,
+            "noises": self.noises,
         }
 
 

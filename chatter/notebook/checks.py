@@ -9,6 +9,7 @@ import unicodedata
 from typing import Any
 
 from chatter.errors import BadValueError
+from chatter.milling.materials import find_material
 from chatter.model.notebook import KeptSetup
 
 MAX_NAME = 80  # own choice: one line of a terminal
@@ -28,14 +29,24 @@ def check_name(name: object, *, what: str = "setup", most: int = MAX_NAME) -> st
 
 
 def check_same_facts(name: str, *, known: dict[str, Any], given: dict[str, Any]) -> None:
-    """Refuse facts that differ from a setup's own."""
+    """Refuse facts that differ from a setup's own; a material may be called by another of its names."""
     for key, value in given.items():
-        if value is not None and known.get(key) is not None and value != known[key]:
+        if value is not None and known.get(key) is not None and not is_same_fact(key, value, known[key]):
             raise BadValueError(
                 key,
                 value,
                 f"{known[key]!r} as the setup {name!r} says, or copy that setup with this change",
             )
+
+
+def is_same_fact(key: str, one: object, other: object) -> bool:
+    """Say whether two values of a fact are the same, or two names of one material."""
+    if one == other or key != "material" or not isinstance(one, str) or not isinstance(other, str):
+        return one == other
+    try:
+        return find_material(one) is find_material(other)
+    except BadValueError:  # another version of the program knew it
+        return False
 
 
 def check_in_use(setup: KeptSetup) -> None:

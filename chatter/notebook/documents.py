@@ -84,6 +84,14 @@ def is_bound_only(cut: KeptCut, *, from_mm: float) -> bool:
     return cut.ramp_onset_mm <= from_mm + LEAST_ONSET_SHARE * (cut.depth_mm - from_mm)
 
 
+def told_alike(had: dict[str, Any], document: dict[str, Any]) -> bool:
+    """Say whether two documents of one recording were made from the same facts by the same program.
+
+    The settings hold the name of a calibration alone, and what is kept by that name may have been replaced.
+    """
+    return all(had.get(part) == document.get(part) for part in ("program", "calibration"))
+
+
 def noise_cutting_db(document: dict[str, Any]) -> float | None:
     """Give the level at the phone while it cuts; of an older `noise` document the mean of the recording."""
     level_db = (document.get("loud_part") or document["levels"])["LAeq_db"]

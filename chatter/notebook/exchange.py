@@ -18,6 +18,7 @@ from typing import Any
 from chatter.errors import ChatterError, NotebookError, OutputError
 from chatter.model.notebook import FACT_NAMES, Filing, SetupFacts
 from chatter.notebook.beside import made_new, write_text
+from chatter.notebook.checks import is_same_fact
 from chatter.notebook.documents import read_onset_mm
 from chatter.notebook.store import Notebook, as_json, now
 
@@ -190,7 +191,7 @@ def _take(
             counts["setup"] += 1
             if record["retired"] is not None:
                 retire.append((name, _time(record["retired"])))
-        elif there.facts != facts:
+        elif not _are_same(there.facts, facts):
             raise NotebookError(
                 str(notebook.path),
                 f"its setup {there.name!r} has other facts than the one to import; nothing was added",
@@ -206,6 +207,10 @@ def _take(
     check(record["document"])
     filing = add(record["setup"], document=record["document"], added=_time(record["added"]), any_version=True)
     counts["known" if filing.filed == "again" else kind] += 1
+
+
+def _are_same(one: SetupFacts, other: SetupFacts) -> bool:
+    return all(is_same_fact(key, getattr(one, key), getattr(other, key)) for key in FACT_NAMES)
 
 
 def _time(value: object) -> str:

@@ -37,7 +37,7 @@ from chatter.notebook._schema import (
 )
 from chatter.notebook.beside import made_new
 from chatter.notebook.checks import check_in_use, check_name, check_same_facts, name_key
-from chatter.notebook.documents import cut_values, noise_values
+from chatter.notebook.documents import cut_values, noise_values, told_alike
 
 __all__ = [
     "Notebook",
@@ -198,7 +198,7 @@ class Notebook:
         """Add a `cut` document to a setup.
 
         The same recording with the same facts, judged by the same program, is not added again; with other
-        facts it becomes a new version, and the earlier one stays.
+        facts, or measured with another calibration, it becomes a new version, and the earlier one stays.
 
         Parameters
         ----------
@@ -210,6 +210,7 @@ class Notebook:
             When, UTC; now when not given.
         any_version
             For what was kept elsewhere: a document that is an earlier version already is passed over, too,
+            unless it was added after the current one; the version that was added last is the current one;
             and the setup may be retired.
         """
         values = cut_values(document)
@@ -336,25 +337,34 @@ class Notebook:
             )
             other_setups = tuple(row["name"] for row in others)
             had = write.execute(
-                f"SELECT id, version, document FROM {table} WHERE setup_id = ? AND sha256 = ? "
-                "ORDER BY version DESC",
+                f"SELECT id, version, is_current, added, document FROM {table} "
+                "WHERE setup_id = ? AND sha256 = ? ORDER BY is_current DESC, version DESC",
                 (setup.number, sha256),
             ).fetchall()
-            last = had[0] if had else None
-            version = 1 if last is None else last["version"] + 1
-            for row in had if any_version else had[:1]:
-                if json.loads(row["document"])["program"] == document["program"]:
-                    return Filing(
-                        filed="again", number=row["id"], version=row["version"], other_setups=other_setups
-                    )
-            if last is not None:
-                write.execute(f"UPDATE {table} SET is_current = 0 WHERE id = ?", (last["id"],))
+            added = added or now()
+            alike = [row for row in had if told_alike(json.loads(row["document"]), document)]
+            stands = not had or not any_version or _moment(added) >= _moment(had[0]["added"])
+            # What was put right and then put back is as the earlier version again, and yet the latest.
+            put_back = stands and had[:1] != alike[:1] and (not any_version or added != had[0]["added"])
+            if alike and not put_back:
+                return Filing(
+                    filed="again",
+                    number=alike[0]["id"],
+                    version=alike[0]["version"],
+                    other_setups=other_setups,
+                )
+            if stands:
+                write.execute(
+                    f"UPDATE {table} SET is_current = 0 WHERE setup_id = ? AND sha256 = ?",
+                    (setup.number, sha256),
+                )
+            version = 1 + max((row["version"] for row in had), default=0)
             cells = {
                 "setup_id": setup.number,
                 "sha256": sha256,
                 "version": version,
-                "is_current": 1,
-                "added": added or now(),
+                "is_current": int(stands),
+                "added": added,
                 "file": _as_text(document["recording"]["file"]),
                 **values,
                 "document": as_json(document),
@@ -364,7 +374,7 @@ class Notebook:
                 f"INSERT INTO {table} ({', '.join(cells)}) VALUES ({marks})", tuple(cells.values())
             )
             number = int(done.lastrowid or 0)
-        filed: Filed = "new" if last is None else "changed"
+        filed: Filed = "changed" if had else "new"
         return Filing(filed=filed, number=number, version=version, other_setups=other_setups)
 
     @contextmanager
@@ -425,13 +435,20 @@ def open_or_make(path: Path) -> Iterator[Notebook]:
 
 _SETUPS = """SELECT s.*,
     (SELECT count(*) FROM cuts c WHERE c.setup_id = s.id AND c.is_current = 1) AS cut_count,
-    (SELECT count(*) FROM taps t WHERE t.setup_id = s.id AND t.is_current = 1) AS tap_count
+    (SELECT count(*) FROM taps t WHERE t.setup_id = s.id AND t.is_current = 1) AS tap_count,
+    (SELECT count(*) FROM noises n WHERE n.setup_id = s.id AND n.is_current = 1) AS noise_count
     FROM setups s"""
 
 
 def now() -> str:
     """Give the present time, UTC, as ISO 8601."""
     return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def _moment(added: str) -> datetime:
+    """Give the time at which something was added; UTC where it tells no zone."""
+    told = datetime.fromisoformat(added)
+    return told if told.tzinfo is not None else told.replace(tzinfo=UTC)
 
 
 def as_json(value: dict[str, Any]) -> str:
@@ -453,6 +470,7 @@ def _setup(row: sqlite3.Row) -> KeptSetup:
         retired=row["retired"],
         cuts=row["cut_count"],
         taps=row["tap_count"],
+        noises=row["noise_count"],
     )
 
 

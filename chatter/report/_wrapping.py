@@ -26,3 +26,14 @@ def wrap(text: str, first: str = "", later: str | None = None) -> list[str]:
         subsequent_indent=" " * len(first) if later is None else later,
         break_on_hyphens=False,
     )
+
+
+def beside(figures: str, file: str, indent: str = "     ") -> list[str]:
+    """Put a file's name behind figures, or below them where it doesn't fit."""
+    line = f"{figures}  {file}"
+    if len(line) <= COLUMNS:
+        return [line]
+    below = textwrap.wrap(
+        file, width=COLUMNS, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
+    )
+    return [figures.rstrip(), *below]

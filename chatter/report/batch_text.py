@@ -7,7 +7,7 @@ Leaves out: any judgement; every number stands in the documents.
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from chatter.report._wrapping import wrap
+from chatter.report._wrapping import beside, wrap
 from chatter.report.cut_words import DOUBTED, tell_percent
 
 IN_DOUBT = ("unknown", "in air")
@@ -15,7 +15,7 @@ HEAD = f"{'row':>4}  {'verdict':<9}  {'chatter':>7}  {'at Hz':>8}  {'set next':<
 
 
 def batch_to_lines(documents: Iterable[dict[str, Any]]) -> Iterator[str]:
-    """Give a line for each answer, and what was wrong for each row that failed.
+    """Give a line for each answer, two where a file's name is long, and what was wrong with rows that failed.
 
     Parameters
     ----------
@@ -30,10 +30,8 @@ def batch_to_lines(documents: Iterable[dict[str, Any]]) -> Iterator[str]:
             continue
         chance = tell_percent(document["chatter_probability"])
         hz = "-" if document["chatter_hz"] is None else f"{document['chatter_hz']:,.1f}"
-        yield (
-            f"{row:>4}  {document['verdict']:<9}  {chance:>7}  {hz:>8}  {_set_next(document):<16}  "
-            f"{document['recording']['file']}"
-        )
+        figures = f"{row:>4}  {document['verdict']:<9}  {chance:>7}  {hz:>8}  {_set_next(document):<16}"
+        yield from beside(figures, document["recording"]["file"], " " * 6)
 
 
 def _set_next(document: dict[str, Any]) -> str:

@@ -7,7 +7,7 @@ Leaves out: any judgement; every number stands in the document.
 from collections.abc import Callable, Iterable
 
 from chatter.model.noise import NoiseComparison, NoiseDocument
-from chatter.report._wrapping import wrap
+from chatter.report._wrapping import beside, wrap
 from chatter.report.noise_words import (
     CAUTIONS,
     tell_between,
@@ -30,11 +30,11 @@ def comparison_to_text(comparison: NoiseComparison) -> str:
     where = "neighbour" if _has_neighbour(comparison) else "phone"
     head = wrap(f"NOISE: {len(comparison.noises)} recordings, {tell_order(comparison)} at the {where}")
     head.append("=" * max(len(line) for line in head))
-    table = [_line("recording", *HEADS)]
+    table = _lines("recording", *HEADS)
     for (file, *cells), noise in zip(list_rows(comparison), comparison.noises, strict=True):
-        table.append(_line(file, *cells))
+        table += _lines(file, *cells)
         if noise.level_in_doubt:  # below: beside a long name there is no room
-            table.append(_line(f"({DOUBTED})", *("" for _ in cells)))
+            table += _lines(f"({DOUBTED})", *("" for _ in cells))
     parts = [head, [*table, *wrap(NOTE, "  ")], _bullets(comparison.says)]
     parts += [[heading, *_bullets(texts)] for heading, texts in list_notes(comparison)]
     parts.append(["Cautions", *_bullets(CAUTIONS)])
@@ -50,8 +50,8 @@ def tell_order(comparison: NoiseComparison) -> str:
     return "quietest first, levels in doubt last"
 
 
-def _line(file: str, *cells: str) -> str:
-    return "  {:>6}  {:>6}  {:>12}  {:>6}  {}".format(*cells, file)
+def _lines(file: str, *cells: str) -> list[str]:
+    return beside("  {:>6}  {:>6}  {:>12}  {:>6}".format(*cells), file)
 
 
 def list_rows(comparison: NoiseComparison) -> tuple[tuple[str, ...], ...]:

@@ -19,6 +19,7 @@ from chatter.model.notebook import (
     SetupMap,
 )
 from chatter.report._facts import tell_day
+from chatter.report._wrapping import beside
 from chatter.report.cut_words import tell_percent
 from chatter.report.noise_words import IN_DOUBT
 
@@ -34,7 +35,9 @@ def setups_to_text(setups: tuple[KeptSetup, ...]) -> str:
     lines: list[str] = []
     for setup in setups:
         retired = "" if setup.retired is None else f", retired {tell_day(setup.retired)}"
-        lines.append(f"{setup.name}  ({_count(setup.cuts, 'cut')}, {_count(setup.taps, 'tap')}{retired})")
+        kinds = ((setup.cuts, "cut"), (setup.taps, "tap"), (setup.noises, "noise measurement"))
+        held = ", ".join(_count(number, what) for number, what in kinds)
+        lines += _hang(f"{setup.name}  ({held}{retired})")
         lines += _wrap(describe_facts(setup.facts), "    ")
     return "\n".join(lines) + "\n"
 
@@ -263,8 +266,7 @@ def _cut_lines(cut: KeptCut) -> list[str]:
     hz = "-" if cut.chatter_hz is None else f"{cut.chatter_hz:,.0f}"
     old = "" if cut.is_current else f"  (earlier version {cut.version})"
     figures = f"{cut.number:>3}  {cut.set_rpm:>8,.0f}  {true:>8}  {depth:>8}  {cut.verdict:<9}  {hz:>10}"
-    line = f"{figures}  {cut.file}{old}"
-    return [line] if len(line) <= COLUMNS else [figures.rstrip(), *_wrap(f"{cut.file}{old}", "     ")]
+    return beside(figures, f"{cut.file}{old}")
 
 
 def _range(facts: SetupFacts) -> str | None:

@@ -101,6 +101,7 @@ def test_interrupted_run_leaves_whole_lines_in_order(shop):
     [
         "\ufefffile,rpm,flutes\na.wav,12000,2\n",  # a spreadsheet's byte-order mark
         "file;rpm;flutes\r\na.wav;12000;2\r\n",  # a spreadsheet where the comma is the decimal sign
+        "file\trpm\tflutes\na.wav\t12000\t2\n",  # cells pasted from a spreadsheet
         "note, flutes ,rpm,file\nfirst,2.0,12000,a.wav\n\n",  # another order, spaces, a column of one's own
     ],
 )

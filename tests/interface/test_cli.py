@@ -351,3 +351,29 @@ def test_answer_that_cannot_be_written_is_one_line():
     assert done.returncode == 1
     assert done.stderr.startswith("chatter: the answer can't be written: ")
     assert len(done.stderr.splitlines()) == 1
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a shell of the other systems closes the streams")
+@pytest.mark.parametrize(
+    ("words", "closed", "code", "told"),
+    [
+        (("--version",), ">&-", 1, "chatter: the answer can't be written: standard output is closed: "),
+        (("--version",), ">&- <&-", 1, "chatter: the answer can't be written: standard output is closed: "),
+        (("cut", "gone.wav", *SETTING), ">&-", 1, "chatter: gone.wav: there is no such file"),
+        (("cut", "gone.wav", *SETTING), "2>&-", 1, ""),
+        (("cut", "--nonsense"), ">&- 2>&- <&-", 2, ""),
+        (("synth", "--out", "OUT", *SETTING, "--answer", "stable"), ">&-", 0, "chatter: wrote "),
+    ],
+)
+def test_closed_streams_give_no_traceback_and_a_true_exit_code(words, closed, code, told, tmp_path):
+    words = [str(tmp_path / "new.wav") if word == "OUT" else word for word in words]
+    done = subprocess.run(
+        ["sh", "-c", f'"$0" "$@" {closed}', sys.executable, "-m", "chatter", *words],
+        capture_output=True,
+        text=True,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        timeout=120,
+    )
+    assert (done.returncode, done.stdout) == (code, "")
+    assert done.stderr.startswith(told)
+    assert len(done.stderr.splitlines()) == bool(told)

@@ -63,6 +63,21 @@ def test_list_of_a_setup_keeps_to_80_columns_with_long_names_and_earlier_version
     assert any(line.endswith("  short.wav") for line in lines)
 
 
+def test_list_of_setups_counts_what_is_filed_and_keeps_to_80_columns_with_a_long_name(chatter, tmp_path):
+    path, name = tmp_path / "n.db", " ".join(["brass"] * 13)  # 77 of at most 80 letters
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup(name, facts=SetupFacts(flutes=2))
+        notebook.add_cut(name, document=made_cut())
+        for level_db in (58.0, 59.0):  # two versions of one
+            notebook.add_noise(name, document=made_noise("a", neighbour_db=level_db))
+        notebook.add_noise(name, document=made_noise("b"))
+    lines = chatter("setup", "list", "--notebook", path).out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert f"{name}  (1 cut, 0 taps, 2 noise measurements)" in " ".join(lines).replace("      ", "  ")
+    (listed,) = json.loads(chatter("setup", "list", "--notebook", path, "--json").out)["setups"]
+    assert (listed["cuts"], listed["taps"], listed["noises"]) == (1, 0, 2)
+
+
 def test_stick_out_below_the_largest_depth_of_the_setup_is_what_is_refused(chatter, two_cuts):
     with Notebook(two_cuts / "n.db", write=True, make=True) as notebook:
         notebook.add_setup("a", facts=SetupFacts(flutes=2, max_depth_mm=8.0))

@@ -135,3 +135,34 @@ def test_calibration_with_automatic_gain_is_refused(chatter, tmp_path, rng, home
     assert (ran.code, ran.out, ran.err.count("\n")) == (1, "", 1)
     assert "automatic gain" in ran.err
     assert chatter("calibrate", "mine", tmp_path / "still.wav", "--level-db", 80).code == 0
+
+
+def test_noise_filed_again_after_its_calibration_was_replaced_becomes_a_new_version(chatter, tone):
+    chatter("setup", "add", "a", "--flutes", 2, "--notebook", "n.db")
+    words = ("noise", tone, "--calibration", "mine", "--setup", "a", "--notebook", "n.db", "--json")
+    filed = []
+    for level_db in (85, 95):
+        assert chatter("calibrate", "mine", tone, "--level-db", level_db, "--replace").code == 0
+        for _ in range(2):
+            part = json.loads(chatter(*words).out)["notebook"]
+            filed.append((part["filed"], part["version"]))
+    assert filed == [("new", 1), ("again", 1), ("changed", 2), ("again", 2)]
+    shown = json.loads(chatter("card", "a", "--notebook", "n.db", "--json").out)
+    assert shown["noise"][0]["at_phone_db"] == pytest.approx(95.0, abs=0.1)
+    # Both versions go out and into another notebook: the name of the calibration is the same in both.
+    chatter("notebook", "export", "n.jsonl", "--notebook", "n.db")
+    chatter("notebook", "import", "n.jsonl", "--notebook", "other.db")
+    shown = json.loads(chatter("setup", "show", "a", "--versions", "--notebook", "other.db", "--json").out)
+    assert [round(one["laeq_db"]) for one in shown["noises"]] == [85, 95]
+
+
+def test_settings_of_a_noise_hold_the_speed_and_flutes_of_the_cut_that_named_its_tones(chatter, noise_wav):
+    cut = ("cut", noise_wav, "--flutes", 2, "--setup", "a", "--notebook", "n.db")
+    words = ("noise", noise_wav, "--setup", "a", "--notebook", "n.db", "--json")
+    filed = []
+    for rpm in (12_000, 13_000):  # the first was typed wrongly
+        chatter(*cut, "--rpm", rpm)
+        document = json.loads(chatter(*words).out)
+        settings = document["program"]["settings"]
+        filed.append((settings["rpm"], settings["flutes"], document["notebook"]["filed"]))
+    assert filed == [(12_000, 2, "new"), (13_000, 2, "changed")]

@@ -203,3 +203,12 @@ def test_recordings_whose_levels_are_all_in_doubt_have_no_order(chatter, tmp_pat
     assert said.startswith("The levels of soft.wav and loud.wav are in doubt, so which")
     assert "NOISE: 2 recordings, levels in doubt at the phone" in text
     assert "uietest first" not in text + page
+
+
+def test_comparison_of_recordings_with_long_names_keeps_to_80_columns(chatter, tone, tmp_path):
+    names = [f"{'long-name-' * 6}{number}.wav" for number in (1, 2)]
+    for name in names:
+        (tmp_path / name).write_bytes(tone.read_bytes())
+    lines = chatter("noise", *names).out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert [line for line in lines if line.strip() in names] == [f"     {name}" for name in names]

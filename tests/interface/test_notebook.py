@@ -74,7 +74,7 @@ def test_cut_is_filed_recognised_and_kept_in_both_versions_when_its_facts_change
     document = json.loads(first.out)
     assert document["notebook"]["filed"] == "new"
     assert document["program"]["settings"]["max_rpm"] == 24_000  # the setup's
-    assert "kept as cut 1" in first.err
+    assert "kept in the setup '6 mm long', as cut 1 of the notebook." in first.err
     again = kept("cut", QUIET, *SETTING, "--setup", "6 mm long", "--json")
     assert json.loads(again.out)["notebook"]["filed"] == "again"
     changed = kept("cut", QUIET, "--rpm", "11900", "--flutes", "2", "--depth-mm", "1", "--setup", "6 mm long")
@@ -392,8 +392,8 @@ def test_noise_for_a_new_setup_needs_the_flutes_and_tells_a_name_like_it(kept, c
 def test_several_noises_are_filed_each(kept):
     ran = kept("noise", QUIET, SINGING, "--setup", "6 mm long", "--flutes", "2", "--rpm", "12000")
     assert ran.code == 0
-    assert "noise 1 of the setup" in ran.err
-    assert "noise 2 of the setup" in ran.err
+    assert "as noise 1 of the notebook" in ran.err
+    assert "as noise 2 of the notebook" in ran.err
 
 
 def test_noise_for_a_retired_setup_gives_one_line(kept):

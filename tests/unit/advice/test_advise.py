@@ -53,6 +53,19 @@ def test_unknown_fastest_speed_suggests_nothing_faster_and_asks():
     assert any("spindle's range" in caution for caution in advice.cautions)
 
 
+@pytest.mark.parametrize(("tool_max_rpm", "told"), [(9_000, "9,000"), (12_000, "12,000"), (18_000, None)])
+def test_range_that_the_tool_ends_is_not_put_down_to_an_unknown_spindle(tool_max_rpm, told):
+    setup = CutSetup(rpm=12_000, flutes=2, tool_max_rpm=tool_max_rpm)
+    cautions = advise(analysis_of("chatter", chatter_hz=913.0), setup=setup).cautions
+    spindle = [text for text in cautions if "spindle's fastest speed isn't known" in text]
+    tool = [text for text in cautions if text.startswith("Nothing above")]
+    if told is None:  # the tool could go faster than what was dialled
+        assert (len(spindle), tool) == (1, [])
+    else:
+        said = f"Nothing above {told} rpm is suggested: the tool may turn no faster."
+        assert (spindle, tool) == ([], [said])
+
+
 def test_slot_chatter_points_to_the_speed_of_its_natural_frequency():
     # A 600 Hz mode of damping 0.03 with 3 flutes in a slot at 10,000 rpm chatters at 632.1 Hz from 0.317 mm.
     # At twice that depth 11,000 rpm (limit 0.691 mm) and 12,000 rpm (1.248 mm) are stable. Exact limits by

@@ -37,6 +37,11 @@ def test_cut_without_a_feed_is_ranked_by_the_present_chip_load():
     assert find_best(cuts, setup=SETUP).set_rpm == 24_000
 
 
+def test_best_whose_feed_was_not_told_has_none_though_another_cut_told_its_own():
+    best = find_best((made(12_000, 1.0, feed_mm_min=900.0), made(24_000, 1.0)), setup=SETUP)
+    assert (best.set_rpm, best.feed_mm_min, best.removal_mm3_min) == (24_000, None, None)
+
+
 @pytest.mark.parametrize("verdict", ["chatter", "marginal"])
 def test_setting_holds_only_where_no_lesser_depth_was_heard_otherwise_before_or_after(verdict):
     deep, spoilt = made(12_000, 4.0), made(12_050, 1.0, verdict, chance=0.9)

@@ -197,6 +197,19 @@ def test_further_cuts_keep_the_chip_load_of_the_best():
     assert f"remove {percent:.0f} % more" in following.why
 
 
+def test_setting_to_use_whose_feed_was_not_told_gives_none_and_a_cut_to_make_keeps_the_chip_load_told():
+    best = replace(made(12_000, 0.4, "stable"), feed_mm_min=None)
+    slow = replace(made(9_000, 0.1, "stable"), feed_mm_min=100.0)
+    setup = replace(SETUP, rpm=9_000, feed_mm_min=100.0)
+    following = choose_next((FIRST, best, slow), setup=setup)
+    assert (following.action, following.best.feed_mm_min) == ("cut", None)
+    assert following.feed_mm_min == pytest.approx(100 * following.set_rpm / 9_000)
+    last = choose_next((FIRST, best, slow, slow, slow), setup=setup)
+    assert (last.action, last.set_rpm, last.feed_mm_min) == ("done", 12_000, None)
+    assert "Its feed wasn't told" in last.why
+    assert "wasn't told" not in choose_next((FIRST, best), setup=replace(SETUP, feed_mm_min=None)).why
+
+
 def test_slip_is_kept_between_the_dial_and_the_true_speed():
     first = made(9_800, 0.6, "chatter", lines=LINES, set_rpm=10_000)
     following = choose_next((first,), setup=SETUP)

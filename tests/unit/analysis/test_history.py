@@ -156,6 +156,27 @@ def test_chance_of_done_is_the_one_of_the_map_and_what_was_heard(filed):
     assert following.stable_probability >= 0.991
 
 
+@pytest.mark.parametrize("told", [True, False])
+def test_cautions_of_a_setting_whose_feed_was_not_told_go_by_no_other_cuts_feed(tmp_path, told):
+    path = tmp_path / "n.db"
+    facts = SetupFacts(flutes=2, max_rpm=24_000.0, diameter_mm=6.0, material="6061", width_mm=3.0)
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=facts)
+        # 2 flutes at 12,000 rpm: 60 mm/min are 0.0025 mm a tooth, far thinner than is usual.
+        for number, feed in enumerate((60.0 if told else None, *4 * (10.0,))):
+            depth_mm, rpm = (1.0, 12_000.0) if number == 0 else (0.1, 2_000.0)
+            settings = {"feed_mm_min": feed}
+            document = made_cut(str(number), set_rpm=rpm, depth_mm=depth_mm, settings=settings)
+            notebook.add_cut("one", document=document)
+    following = suggest_next_cut("one", notebook=path)
+    assert (following.action, following.set_rpm) == ("done", 12_000)
+    assert following.feed_mm_min == (60.0 if told else None)
+    for words in ("Each tooth would take", "times the present feed"):
+        assert any(words in text for text in following.cautions) == told
+    assert any("the feed goes up with the speed" in text for text in following.cautions) is False
+    assert ("Its feed wasn't told" in following.why) == (not told)
+
+
 def ramped(name, *, onset_mm, from_mm=0.3, to_mm=3.0, chatter_hz=900.0):
     """Give the document of a pass that chattered in its deep end."""
     told = {"depth_mm": None, "depth_from_mm": from_mm, "depth_to_mm": to_mm}

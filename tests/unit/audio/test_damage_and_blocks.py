@@ -1,11 +1,13 @@
 import hashlib
 import shutil
 
+import av
 import numpy as np
 import pytest
 import soundfile
 
 from chatter.audio import read_blocks, read_recording
+from chatter.audio._packets import Track, packet_pieces
 from chatter.errors import BadSamplesError, BadValueError, FileProblemError
 from tests.unit.audio.encode import encode, write_film
 
@@ -153,6 +155,40 @@ def test_hole_in_the_times_becomes_silence_with_a_finding(tmp_path, noise):
     silent = np.flatnonzero(np.abs(got.samples[0, : 60 * 1024]) > 0)
     assert silent[np.argmax(np.diff(silent))] == pytest.approx(30 * 1024, abs=50)
     assert np.diff(silent).max() == pytest.approx(20 * 1024, abs=100)
+
+
+def with_late_frame(path, *, late_s):
+    """Write a second of sound at 8 kHz, whose last frame comes this much later."""
+    with av.open(str(path), "w") as out:
+        stream = out.add_stream("pcm_s16le", rate=8_000, layout="mono")
+        for number in range(8):
+            frame = av.AudioFrame.from_ndarray(np.full((1, 1000), 9_000, np.int16), "s16", "mono")
+            late = round(8_000 * late_s) if number == 7 else 0
+            frame.sample_rate, frame.pts = 8_000, 1000 * number + late
+            for packet in stream.encode(frame):
+                out.mux(packet)
+        for packet in stream.encode(None):
+            out.mux(packet)
+    return path
+
+
+def test_hole_of_hours_is_filled_a_little_at_a_time(tmp_path):
+    path = with_late_frame(tmp_path / "hole.mkv", late_s=3 * 3600)
+    track = Track()
+    lengths = [piece.shape[1] for piece in packet_pieces(path, track=track)]
+    assert track.jumped
+    assert sum(lengths) == pytest.approx(8_000 * (3 * 3600 + 1), abs=16)  # Matroska: whole milliseconds
+    assert max(lengths) <= 10 * 8_000
+    with pytest.raises(FileProblemError, match=r"20 minutes.*holes in its times"):
+        read_recording(path)
+
+
+def test_times_that_leave_holes_of_days_are_refused_in_one_line(tmp_path):
+    path = with_late_frame(tmp_path / "hole.mkv", late_s=3 * 86_400)
+    for read in (read_recording, lambda path: list(read_blocks(path, block_s=5.0))):
+        with pytest.raises(FileProblemError, match=r"holes of more than 12 hours: copy it") as caught:
+            read(path)
+        assert "\n" not in str(caught.value)
 
 
 @pytest.mark.parametrize(("name", "codec"), [("b.wav", "pcm_s16le"), ("b.m4a", "aac"), ("b.ogg", "libopus")])

@@ -110,6 +110,16 @@ def test_constant_offset_makes_no_thump():
     assert np.abs(weighted.a).max() < 1e-9
 
 
+def test_digital_silence_after_sound_is_weighed_to_exact_zeros(rng):
+    filters = WeightingFilters(48_000)
+    filters.weigh(rng.normal(0, 0.1, 48_000))
+    # The slowest pole, 20.6 Hz, fades by exp(-2 pi 20.6 t): to 1e-56 in a second, and to 1e-281 in five.
+    after = [filters.weigh(np.zeros(5 * 48_000)) for _ in range(3)]
+    assert not after[1].a.any()
+    assert not after[1].c.any()
+    assert not after[2].a.any()
+
+
 @pytest.mark.parametrize("bad", [0.0, -1.0, np.nan, np.inf])
 def test_frequency_that_is_none_is_refused(bad):
     with pytest.raises(BadValueError, match="frequencies above 0 Hz"):

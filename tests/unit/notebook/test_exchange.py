@@ -75,6 +75,68 @@ def test_lines_imported_twice_add_nothing(filled, tmp_path):
     assert everything(filled) == before
 
 
+def filed_at(path, *documents):
+    """Make a notebook that holds versions of one recording, each as deep and added as told."""
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("long", facts=FACTS)
+        for depth_mm, added in documents:
+            notebook.add_cut("long", document=made_cut("a", depth_mm=depth_mm), added=added)
+    return path
+
+
+def versions(path):
+    with Notebook(path) as notebook:
+        kept = notebook.list_cuts("long", earlier_versions=True)
+        return [(cut.depth_mm, cut.version, cut.is_current) for cut in kept]
+
+
+@pytest.mark.parametrize(
+    ("added", "current_mm"),
+    [
+        ("2026-11-01T12:00:00+00:00", 2.0),
+        ("2026-11-03T12:00:00+00:00", 3.0),
+        ("2026-11-02T12:30:00+02:00", 2.0),  # 10:30 UTC
+        ("2026-11-02T12:30:00", 3.0),
+    ],
+)
+def test_of_versions_of_a_cut_from_two_notebooks_the_one_added_last_is_current(added, current_mm, tmp_path):
+    mine = filed_at(
+        tmp_path / "mine.db", (1.0, "2026-10-01T12:00:00+00:00"), (2.0, "2026-11-02T12:00:00+00:00")
+    )
+    other = filed_at(tmp_path / "other.db", (1.0, "2026-10-01T12:00:00+00:00"), (3.0, added))
+    export_notebook(tmp_path / "other.jsonl", notebook=other)
+    import_notebook(tmp_path / "other.jsonl", notebook=mine)
+    got = [(1.0, 1, False), (2.0, 2, current_mm == 2.0), (3.0, 3, current_mm == 3.0)]
+    assert versions(mine) == got
+    import_notebook(tmp_path / "other.jsonl", notebook=mine)
+    assert versions(mine) == got
+    with Notebook(mine, write=True) as notebook:  # filed here again, the current one is known as that
+        filing = notebook.add_cut("long", document=made_cut("a", depth_mm=current_mm))
+    assert (filing.filed, filing.version) == ("again", int(current_mm))
+
+
+def test_cut_that_was_put_back_as_it_was_is_current_in_another_notebook_too(tmp_path):
+    days = [f"2026-11-0{day}T12:00:00+00:00" for day in (1, 2, 3)]
+    path = filed_at(tmp_path / "n.db", (1.0, days[0]), (2.0, days[1]), (1.0, days[2]))
+    export_notebook(tmp_path / "n.jsonl", notebook=path)
+    for _ in range(2):
+        import_notebook(tmp_path / "n.jsonl", notebook=tmp_path / "new.db")
+        assert versions(tmp_path / "new.db") == [(1.0, 1, False), (2.0, 2, False), (1.0, 3, True)]
+
+
+def test_setup_whose_material_has_another_name_there_is_the_same_setup(tmp_path):
+    for name, material in (("mine", "Brass"), ("other", "brass"), ("third", "7075")):
+        with Notebook(tmp_path / f"{name}.db", write=True, make=True) as notebook:
+            notebook.add_setup("long", facts=SetupFacts(flutes=2, material=material))
+            notebook.add_cut("long", document=made_cut(name))
+        export_notebook(tmp_path / f"{name}.jsonl", notebook=tmp_path / f"{name}.db")
+    assert import_notebook(tmp_path / "other.jsonl", notebook=tmp_path / "mine.db").cuts == 1
+    with pytest.raises(NotebookError, match="has other facts"):
+        import_notebook(tmp_path / "third.jsonl", notebook=tmp_path / "mine.db")
+    with Notebook(tmp_path / "mine.db") as notebook:
+        assert notebook.find_setup("long").facts.material == "Brass"
+
+
 def test_every_line_is_strict_json_with_its_record(filled, tmp_path):
     export_notebook(tmp_path / "out.jsonl", notebook=filled)
     lines = (tmp_path / "out.jsonl").read_text(encoding="utf-8").split("\n")[:-1]

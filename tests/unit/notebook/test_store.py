@@ -114,6 +114,18 @@ def test_facts_not_told_yet_are_filled_in_and_told_ones_are_never_changed(notebo
     assert notebook.find_setup("6 mm long").facts.material is None
 
 
+@pytest.mark.parametrize(
+    ("kept", "told"), [("Brass", "brass"), ("6061-T6", "aluminum 6061"), ("6061", "6061-T6")]
+)
+def test_material_by_another_of_its_names_is_the_same_fact_and_the_one_told_first_stays(kept, told, notebook):
+    notebook.fill_facts("6 mm long", facts={"material": kept})
+    assert notebook.fill_facts("6 mm long", facts={"material": told}) == ()
+    assert notebook.find_setup("6 mm long").facts.material == kept
+    for other in ("7075", "no such metal"):
+        with pytest.raises(BadValueError, match=f"give '{kept}' as the setup"):
+            notebook.fill_facts("6 mm long", facts={"material": other})
+
+
 def test_cut_added_is_listed_and_its_document_comes_back_whole(notebook):
     document = made_cut("one", rpm=11_874.2, verdict="chatter", chatter_hz=913.4)
     filing = notebook.add_cut("6 mm long", document=document)

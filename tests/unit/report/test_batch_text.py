@@ -45,3 +45,13 @@ def test_row_with_something_unsafe_sends_to_its_cautions(make_document, make_cut
     assert list(batch_to_lines([document]))[1].split()[-3:] == ["cautions", "first", "cut.m4a"]
     del document["advice"]["urgent"]  # an answer that an older version wrote
     assert "keep" in list(batch_to_lines([document]))[1]
+
+
+@pytest.mark.parametrize("length", [20, 60, 200])
+def test_rows_keep_to_80_columns_whatever_the_files_name(length, make_document, make_cut):
+    document = make_document((make_cut("stable", 0.03),), action="keep").to_dict()
+    document["recording"]["file"] = "x" * length
+    _, *rows = batch_to_lines([document])
+    assert max(map(len, rows)) <= 80
+    assert "".join(row.strip() for row in rows).endswith("x" * length)
+    assert (len(rows) == 1) == (length == 20)
