@@ -9,6 +9,7 @@ Source: two-class threshold after N. Otsu, IEEE Trans. SMC 9 (1979) 62 to 66; th
 Leaves out: whether the loud state is a cut at all (the spindle stage looks for its comb).
 """
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,6 +34,7 @@ SPELL_RISE_DB, SPELL_SHARE = 3.0, 0.3  # a further loud spell: least rise of the
 BEGIN_SHARE, BEGIN_DEVIATIONS, ENTRY_S = 0.25, 3.0, 0.4
 NEAR_FRAMES = 20  # before a cut, left out of the quiet; and the fewest whose spread says anything
 BESIDE_S = 0.15  # left out beside a cut where softer ones are looked for
+LEAST_BETWEEN_S = 1.0  # own choice: a pause in speech is shorter
 LEAST_REST_S = 1.5  # what is shorter holds no cut with quiet before and after it
 SPELL_QUIET_S = 0.3  # quiet before and after it: a spindle that idles beside a cut has none; own choice
 
@@ -266,6 +268,26 @@ def find_softer(
             if not (known or one.open_start or one.open_end):
                 spells.append(found)
     return replace(sections, spells=tuple(sorted(spells, key=lambda one: one.start_s)))
+
+
+def turn_round(sections: Sections) -> Sections | None:
+    """Take what lies between the loud spells for the cuts, and the spells for idle.
+
+    Speech or music beside a cut may be louder than it. None where nothing long enough lies between them.
+    """
+    between = tuple(
+        Section(start_s=before.end_s, end_s=after.start_s, open_start=False, open_end=False)
+        for before, after in itertools.pairwise(sections.cuts)
+        if after.start_s - before.end_s >= LEAST_BETWEEN_S
+    )
+    if not between:
+        return None
+    idle = tuple(
+        (one.start_s + BESIDE_S, one.end_s - BESIDE_S)
+        for one in sections.cuts
+        if one.end_s - one.start_s > 3 * BESIDE_S
+    )
+    return Sections(cuts=between, idle=idle, rise_db=-sections.rise_db)
 
 
 def _other_spells(

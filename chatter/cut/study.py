@@ -7,7 +7,7 @@ Source: our own; each stage names its own.
 Leaves out: the verdict (chatter/cut/verdict.py).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -19,8 +19,8 @@ from chatter.cut.beside import add_beside
 from chatter.cut.evidence import Evidence, weigh
 from chatter.cut.idle import LEAST_TURNS, LONGEST_S, loudest_part, nearest_spans
 from chatter.cut.long_cut import find_new_part
-from chatter.cut.sections import Section, Sections, find_sections
-from chatter.cut.spectrum import CutSpectra, cut_spectra
+from chatter.cut.sections import Section, Sections, find_sections, turn_round
+from chatter.cut.spectrum import CutSpectra, comb_rise, cut_spectra
 from chatter.cut.spindle import BELIEVED, Speed, measure_speed
 from chatter.cut.verdict import probability_of_chatter
 from chatter.model import CutSetup, Recording
@@ -29,6 +29,7 @@ Floats = NDArray[np.float64]
 TOP_HZ = 8000.0
 EDGE_S = 0.12  # entry and exit, left out of the steady part
 LEAST_SAMPLES = 2048
+LEAST_COMB_RISE = 0.3  # own choice: nepers; beside voices that are louder than the cut, harmonics rise little
 PARTED_S = 3.0  # own choice: in a shorter cut, chatter of a second is heard in the whole of it
 DEEP_SHARE, DEEP_LEAST_S = 0.25, 2.0  # of a ramped pass: chatter that began late must fill what is judged
 
@@ -182,6 +183,8 @@ def look_inside(
 ) -> tuple[Sections, dict[Section, StudiedCut | None]]:
     """Study every section, and part those without a believed comb by the two states they may hold.
 
+    Where none has one, what lies between them may be the cuts: speech or music beside them was louder.
+
     Parameters
     ----------
     samples
@@ -208,14 +211,30 @@ def look_inside(
         if chance < BELIEVED:
             parts, quiet = _states_of(samples, section, recording=recording, setup=setup)
             inner = {part: study(part, idle=(*sections.idle, *quiet)) for part in parts}
-            if max((one.speed.chance for one in inner.values() if one is not None), default=0.0) > chance:
+            if _surest(inner) > chance:
                 known |= inner
                 cuts.extend(parts)
                 idle.extend(quiet)
                 continue
         known[section] = cut
         cuts.append(section)
+    turned = turn_round(sections)
+    if turned is not None and _surest(known) < BELIEVED:
+        others = {part: study(part, idle=turned.idle) for part in turned.cuts}
+        louder = {part: cut for part, cut in others.items() if cut is not None and _is_louder(cut)}
+        if _surest(louder) >= BELIEVED:  # else the spindle idles between voices
+            return turned, others
     return replace(sections, cuts=tuple(cuts), idle=tuple(sorted(idle))), known
+
+
+def _is_louder(cut: StudiedCut) -> bool:
+    """Say whether the spindle's harmonics are louder than in its idle part, whatever else is loud there."""
+    return comb_rise(cut.spectra, rotation_hz=cut.speed.rotation_hz) > LEAST_COMB_RISE
+
+
+def _surest(studied: Mapping[Section, StudiedCut | None]) -> float:
+    """Give the best chance that a section's comb is the spindle's."""
+    return max((one.speed.chance for one in studied.values() if one is not None), default=0.0)
 
 
 def _states_of(

@@ -1,10 +1,11 @@
-"""Where cuts begin, and soft ones beside loud ones."""
+"""Where cuts begin, soft ones beside loud ones, and cuts beside voices that are louder."""
 
 import numpy as np
 import pytest
 
-from chatter.cut.sections import Sections, find_sections, find_softer
-from tests.unit.cut.built import RATE_HZ, built_cut
+from chatter.cut import judge_recording
+from chatter.cut.sections import Section, Sections, find_sections, find_softer, turn_round
+from tests.unit.cut.built import RATE_HZ, SETUP, built_cut, recording
 
 
 def sections(samples):
@@ -47,3 +48,36 @@ def test_recording_without_a_cut_has_no_softer_one():
         find_softer(np.zeros(5 * RATE_HZ), none, rate_hz=RATE_HZ, bandwidth_hz=8000.0, rotation_hz=99.0)
         is none
     )
+
+
+def talking(length, level):
+    """Give a voice of gliding pitch before and after the second to the sixth second."""
+    t = np.arange(length) / RATE_HZ
+    phase = 2 * np.pi * np.cumsum(140 * (1 + 0.1 * np.sin(2 * np.pi * 0.7 * t))) / RATE_HZ
+    voice = sum(np.sin(k * phase) / np.sqrt(k) for k in range(1, 30))
+    return level * np.where((t < 1.9) | (t > 6.1), voice * (0.6 + 0.4 * np.sin(2 * np.pi * 3 * t)), 0.0)
+
+
+@pytest.mark.parametrize("level", [0.2, 0.4])
+def test_cut_between_voices_that_are_louder_is_found(rng, level):
+    samples = built_cut(rng, cuts=((2.0, 6.0),), seconds=8.0)
+    (cut,) = judge_recording(recording((samples + talking(len(samples), level)) / 5), setup=SETUP).cuts
+    assert (cut.start_s, cut.end_s) == pytest.approx((2.0, 6.0), abs=0.2)
+    assert cut.verdict == "stable"
+
+
+@pytest.mark.parametrize("level", [0.1, 0.4])
+def test_spindle_that_idles_between_voices_is_no_cut(rng, level):
+    idling = 0.3 * built_cut(rng, cuts=((0.0, 8.0),), seconds=8.0)
+    judged = judge_recording(recording((idling + talking(len(idling), level)) / 5), setup=SETUP)
+    assert judged.cuts == ()
+
+
+def test_what_lies_between_loud_spells_is_taken_for_the_cuts_where_it_is_long_enough():
+    spells = tuple(
+        Section(start_s=a, end_s=b, open_start=False, open_end=False) for a, b in ((0, 2), (5, 7), (7.5, 9))
+    )
+    turned = turn_round(Sections(cuts=spells, idle=((2.1, 4.9),), rise_db=6.0))
+    assert [(one.start_s, one.end_s) for one in turned.cuts] == [(2, 5)]
+    assert turned.idle[0] == pytest.approx((0.15, 1.85))
+    assert turn_round(Sections(cuts=spells[:1], idle=(), rise_db=6.0)) is None
