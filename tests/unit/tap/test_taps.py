@@ -37,6 +37,29 @@ def test_modes_five_percent_apart_are_separated():
     assert max(got["worst damping error, no bound"], got["worst damping error, second"]) < 0.25
 
 
+def soft_contact(contact_s):
+    """Give the force of a soft blow: half a sine."""
+    count = round(contact_s * RATE_HZ)
+    force = np.sin(np.pi * (np.arange(count) + 0.5) / count)
+    return force / force.sum()
+
+
+@pytest.mark.parametrize(
+    ("hz", "contact_s"),
+    [(140.0, 3e-3), (300.0, 3e-3)],  # a nylon mallet on a frame, a knuckle on thin work
+)
+@pytest.mark.parametrize("snr_db", [40.0, 50.0])
+def test_soft_taps_on_frame_and_thin_work_are_found(hz, contact_s, snr_db):
+    rng = np.random.default_rng(3)
+    modes = [(hz, 0.02, 0.0), (2.3 * hz, 0.02, -6.0)]
+    samples, times_s = record(rng, modes, taps=5, snr_db=snr_db, click=0.0, response=soft_contact(contact_s))
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True] * 5
+    # the contact's own length, and 1 ms for the noise
+    assert [tap.time_s for tap in got.taps] == pytest.approx(times_s, abs=contact_s + 1e-3)
+    assert got.modes[0].frequency_hz == pytest.approx(hz, rel=0.01)
+
+
 def test_logarithmic_decrement_of_a_text_is_found(rng):
     # 13 % left after 100 cycles: decrement ln(1 / 0.13) / 100 = 0.02040, damping ratio 0.003247
     # (worked example of a free decay, checked by hand: 0.0204 / sqrt(4 pi^2 + 0.0204^2)).
