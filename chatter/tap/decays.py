@@ -8,7 +8,7 @@ Source: common practice; numbers are our own, each on its line.
 Leaves out: modes.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,16 @@ class Decays:
     noise_power: Floats  # shape (f,): mean square of a sample per Hz, on a grid from 0 to half the rate
     noise_rms: float
     heard_s: float  # until the decay sinks into the noise
+
+    def later(self, by_s: float) -> "Decays":
+        """Give the same decays without their first `by_s`."""
+        count = round(by_s * self.rate_hz)
+        return replace(
+            self,
+            pieces=self.pieces[:, count:],
+            start_s=self.start_s + count / self.rate_hz,
+            heard_s=max(0.0, self.heard_s - count / self.rate_hz),
+        )
 
     def spectra(self, *, length_s: float, high_hz: float) -> Spectra:
         """Give the spectra of the first `length_s` of every decay."""

@@ -135,6 +135,17 @@ def room_heard(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
     )
 
 
+def bent_decay() -> Finding:
+    """Say that one decay needs two dampings."""
+    return _finding(
+        "bent-decay",
+        "warning",
+        "The taps die away fast at first and then slower at the same frequency, so the damping given is that "
+        "of the later part: switch automatic gain off, look for a loose joint, and see whether it changes "
+        "when you tap softer or harder.",
+    )
+
+
 def unsteady(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
     """Say where a damping is loose though no bound was needed."""
     loose = [

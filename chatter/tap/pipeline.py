@@ -1,7 +1,8 @@
 """From a recording of taps to its modes: the only place that knows the order of the stages.
 
 In: a recording. Out: the taps, the modes that rang after them, and what was noticed.
-Method: onsets, decays, modes; then the room, and the modes weighed again where one is heard.
+Method: onsets, decays, modes from the moment on at which nothing touches the part; then the room, and the
+modes weighed again where one is heard.
 Source: each stage names its own; thresholds here are our own.
 Leaves out: files, words for a person, comparison of two recordings.
 """
@@ -18,6 +19,7 @@ from chatter.tap._fit import shape_of
 from chatter.tap._reverberation import STRENGTH_MIDDLE
 from chatter.tap.decays import Decays, cut_decays
 from chatter.tap.findings import (
+    bent_decay,
     no_decay,
     no_tap,
     no_usable,
@@ -31,14 +33,23 @@ from chatter.tap.findings import (
 )
 from chatter.tap.modes import Found, fit_decays
 from chatter.tap.onsets import Onset, find_onsets
-from chatter.tap.room import LN_60_DB, Room, hear_room, weigh_in_room
+from chatter.tap.room import LN_60_DB, Room, weigh_in_room
+from chatter.tap.starts import (
+    LOWEST_HZ,
+    begin_fit,
+    bent_poles,
+    energies,
+    fit_length_s,
+    hasty_poles,
+    is_loud,
+    told_before_s,
+)
 
 Floats = NDArray[np.float64]
 
 LONGEST_S = 120.0  # listened to, and said; a tap test takes half a minute, and twenty minutes take gigabytes
 FAINTEST_DB = -25.0  # of a mode, re the strongest: fainter ones are guesses; own choice
 FAINTEST_IN_ROOM_DB = -16.0
-LOWEST_HZ = 60.0  # phones hear little below; own choice
 SLOWEST_1_S = 0.7  # ten seconds for 60 dB: a steady tone, not a tap; own choice
 MOST_DAMPING = 0.2  # above it a swing is no tone; own choice
 # Spread of ln damping above which only a bound is given, and the same in a loud room, where spreads are too
@@ -90,19 +101,19 @@ def _judge_taps(recording: Recording) -> TapAnalysis:
     findings = of_faults(onsets)
     if decays is None or _is_mostly_running(onsets):
         return _nothing(channel, onsets)
-    length_s = max(0.03, 1.1 * decays.heard_s)
-    found = fit_decays(decays, length_s=length_s)
-    room = hear_room(decays, found)
+    begun = begin_fit(decays, least_power=LEAST_OVER_NOISE * decays.noise_rms**2)
+    whole, decays, found, room = decays, begun.decays, begun.found, begun.room
     if room is None:
         heard = _free_modes(found, decays)
     else:
-        found, heard = _modes_in_room(decays, room, length_s=length_s)
+        found, heard = _modes_in_room(decays, room, length_s=fit_length_s(decays))
     if not heard or not _explains(found, share=EXPLAINED if room is None else EXPLAINED_IN_ROOM):
         return _nothing(channel, onsets, in_room=room is not None)
     modes = _ranked(heard, faintest_db=FAINTEST_DB if room is None else FAINTEST_IN_ROOM_DB)
     used = sum(onset.fault is None for onset in onsets)
     findings += (only_one(),) if used == 1 else ()
     findings += room_heard(modes)
+    findings += (bent_decay(),) if begun.is_bent else ()
     findings += unsteady(modes)
     return TapAnalysis(
         channel=channel,
@@ -110,7 +121,7 @@ def _judge_taps(recording: Recording) -> TapAnalysis:
         modes=modes,
         findings=findings,
         room_decay_s=room.decay_s if room is not None and room.measured else None,
-        view=_view(samples, onsets, decays, rate_hz=recording.rate_hz),
+        view=_view(samples, onsets, whole, rate_hz=recording.rate_hz),
     )
 
 
@@ -145,8 +156,7 @@ def _decays(
         if decays is None:  # the last one breaks off, or two follow closely: without the shortest
             good = _without_shortest(good, times_s, samples.size / rate_hz)
             continue
-        early = decays.pieces[:, : max(1, round(0.01 * rate_hz))]
-        loud = (early**2).mean(axis=1) > LEAST_OVER_NOISE * decays.noise_rms**2
+        loud = is_loud(decays, least_power=LEAST_OVER_NOISE * decays.noise_rms**2)
         if loud.all():
             break
         good = [onset for onset, keep in zip(good, loud, strict=True) if keep]
@@ -186,6 +196,10 @@ def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
         scatter = np.var(alone, axis=0, ddof=1) / taps
         variance = (TRUST * variance + (taps - 1) * scatter) / (TRUST + taps - 1)
     spread = np.sqrt(variance).reshape(-1, 2) * (1.0, DAMPING_SCALE)
+    hasty, bent = hasty_poles(fit), bent_poles(fit)
+    told = energies(fit, start_s=told_before_s(decays.start_s))
+    for early, late in bent.items():
+        told[late] += told[early]
     return [
         mode
         for index in range(len(fit.poles))
@@ -195,10 +209,12 @@ def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
                 decay_1_s=float(np.exp(fit.poles[index, 1])),
                 frequency_spread=float(spread[index, 0]),
                 damping_spread=float(spread[index, 1]),
-                energy=_energy(found, decays, index),
+                energy=float(told[index]),
             )
         )
         is not None
+        and index not in hasty
+        and index not in bent
     ]
 
 
@@ -218,15 +234,15 @@ def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Foun
     strength = min(strength, STRONGEST_ROOM)
     found = fit_decays(decays, length_s=length_s, reverberant=strength, most=MOST_IN_ROOM)
     modes = []
+    told = energies(found.fit, start_s=told_before_s(decays.start_s))
     for index in _loudest_tones(found, decays):
-        energy = _energy(found, decays, index)
         weighed = weigh_in_room(decays, found.fit, index=index, room=room)
         mode = _mode(
             damped_hz=weighed.frequency_hz,
             decay_1_s=float(np.exp(weighed.log_decay)),
             frequency_spread=ROOM_SCALE * weighed.frequency_sd_hz / weighed.frequency_hz,
             damping_spread=ROOM_DAMPING_SCALE * weighed.log_decay_sd,
-            energy=energy,
+            energy=float(told[index]),
             sure_within=SURE_WITHIN if np.exp(weighed.log_strength) < LOUD_ROOM else SURE_WITHIN_LOUD,
         )
         if mode is not None:
@@ -236,22 +252,17 @@ def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Foun
 
 def _loudest_tones(found: Found, decays: Decays) -> list[int]:
     """Give the poles that are tones and not far fainter than the loudest pole, the loudest first."""
-    energies = [_energy(found, decays, index) for index in range(len(found.fit.poles))]
+    told = energies(found.fit, start_s=told_before_s(decays.start_s))
+    hasty = hasty_poles(found.fit)
     hz, decay_1_s = np.exp(found.fit.poles).T
+    tones = [index for index in range(len(told)) if index not in hasty]
     return [
         index
-        for index in sorted(range(len(energies)), key=lambda index: -energies[index])
-        if energies[index] >= max(energies) * 10 ** (FAINTEST_IN_ROOM_DB / 10)
+        for index in sorted(tones, key=lambda index: -told[index])
+        if told[index] >= max(told[tones]) * 10 ** (FAINTEST_IN_ROOM_DB / 10)
         and decay_1_s[index] <= 2 * np.pi * hz[index] * MOST_DAMPING
         and hz[index] >= LOWEST_HZ
     ]
-
-
-def _energy(found: Found, decays: Decays, index: int) -> float:
-    """Give the energy of a mode from the blow on, on the mean over taps."""
-    decay_1_s = float(np.exp(found.fit.poles[index, 1]))
-    power = float(np.mean(np.abs(found.fit.amplitudes[:, index]) ** 2))
-    return power * float(np.exp(2 * min(decay_1_s * decays.start_s, 3.0))) / (4 * decay_1_s)
 
 
 def _mode(
