@@ -2,7 +2,8 @@
 
 In: the power of the sound hop by hop, and the blows of one group. Out: yes or no.
 Method: a mallet that bounces hits a few times, and then the part dies away; teeth, rollers or a rattling
-guard go on hitting, and the sound of a cut that begins with a jump stays.
+guard go on hitting, and the sound of a cut that begins with a jump stays. Blows that come as evenly as no
+hand taps are those of a slow cutter or a clock.
 Source: thresholds are our own, chosen on simulated cuts and taps; docs/tap.md says how often they hold.
 Leaves out: a machine that hums without blows (no onset is found in it).
 """
@@ -22,6 +23,33 @@ LEAST_S = 0.04  # of it, before the next blow
 STAYS_DB = -12.0  # of what the blow added, left then; rooms and parts are at 20 dB or more
 FADES_DB = 2.0  # from the first half of it to the second: what fades is a part that rings long
 STANDS_DB = 6.0  # of the blow over what was before: less tells nothing about what stays
+
+EVEN_TAPS = 6  # blows in a row; own choice
+EVEN_SHARE = (
+    0.02  # of their distance, by which each may be off: hands are off by 4 % (finger tapping, from memory)
+)
+MISSED = 2  # blows in a row that may not have been heard
+
+
+def find_even(times_s: Sequence[float]) -> set[int]:
+    """Give the blows that follow each other as evenly as only a machine strikes.
+
+    Parameters
+    ----------
+    times_s
+        When each blow came, rising.
+    """
+    gaps_s = np.diff(times_s)
+    found: set[int] = set()
+    for first in range(gaps_s.size - EVEN_TAPS + 2):
+        part = gaps_s[first : first + EVEN_TAPS - 1]
+        unit_s = float(np.median(part))
+        times = np.round(part / unit_s)
+        if np.all(
+            (times >= 1) & (times <= MISSED + 1) & (np.abs(part - times * unit_s) < EVEN_SHARE * unit_s)
+        ):
+            found |= set(range(first, first + EVEN_TAPS))
+    return found
 
 
 def is_running(heard: Floats, *, blows: Sequence[int], until: int, hop_s: float, ran: bool = False) -> bool:

@@ -40,8 +40,8 @@ def of_faults(onsets: tuple[Onset, ...]) -> tuple[Finding, ...]:
     running = [f"{onset.time_s:.2f} s" for onset in onsets if onset.fault == "running"]
     if running:
         sentence = (
-            f"What begins at {_list(running)} goes on like a running machine or a rattle, so it was left "
-            "out: stop the spindle and lock it out, and tap in quiet."
+            f"What begins at {_list(running)} goes on like a running machine, a rattle or a voice, so it was "
+            "left out: stop the spindle and lock it out, and tap in quiet."
         )
         found.append(_finding(RUNNING, "warning", sentence))
     return tuple(found)
@@ -71,8 +71,9 @@ def only_running() -> Finding:
     return _finding(
         RUNNING,
         "error",
-        "This sounds like a running machine: blow follows blow, or the sound stays, where a tap dies away. "
-        "Never tap while anything turns: stop the spindle, lock it out, and record single taps in quiet.",
+        "This sounds like a running machine, or someone speaking: blow follows blow, more evenly than a hand "
+        "taps, or the sound stays, where a tap dies away. Never tap while anything turns: stop the spindle, "
+        "lock it out, and record single taps in quiet.",
     )
 
 

@@ -9,14 +9,15 @@ Source: linear prediction by the autocorrelation method (Makhoul, Proc. IEEE 63,
 Leaves out: what rings after the blow.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, ndimage, signal
 
-from chatter.tap._running import is_running
+from chatter.tap._bounces import find_bounces
+from chatter.tap._running import find_even, is_running
 
 Floats = NDArray[np.float64]
 Fault = Literal["double", "clipped", "too-soft", "running"]
@@ -56,6 +57,7 @@ class Blow:
 
     time_s: float
     level_db: float  # of what is not foretold, re the loudest
+    is_double: bool  # a second hit follows at once
 
 
 def find_onsets(samples: Floats, *, rate_hz: float) -> tuple[Onset, ...]:
@@ -105,9 +107,16 @@ def _blows(samples: Floats, *, rate_hz: float, hop_s: float) -> list[Blow]:
             continue
         found.append((int(index), energy))
     found = [(index, energy) for index, energy in found if _jumps(heard, index, hop_s=hop_s)]
+    least = quiet * 10 ** (ABOVE_NOISE_DB / 10)
+    twice, echoes = find_bounces(fresh, blows=[index for index, _ in found], hop_s=hop_s, least=least)
+    found = [(index, energy) for index, energy in found if index not in echoes]
     loudest = max((energy for _, energy in found), default=0.0)
     return [
-        Blow(time_s=index * hop / rate_hz, level_db=10 * float(np.log10(energy / loudest)))
+        Blow(
+            time_s=index * hop / rate_hz,
+            level_db=10 * float(np.log10(energy / loudest)),
+            is_double=index in twice,
+        )
         for index, energy in found
         if energy > loudest * 10 ** (-SOFTEST_DB / 10)
     ]
@@ -124,35 +133,44 @@ def _judge(
     blows: list[Blow], heard: Floats, samples: Floats, *, hop: int, rate_hz: float
 ) -> tuple[Onset, ...]:
     """Group blows to taps and look for faults."""
-    kept = [(min(round(blow.time_s * rate_hz / hop), heard.size - 1), blow.level_db) for blow in blows]
+    hops = [min(round(blow.time_s * rate_hz / hop), heard.size - 1) for blow in blows]
     onsets: list[Onset] = []
     top = float(np.abs(samples).max())
     index = 0
-    while index < len(kept):
-        start, strongest = kept[index]
-        double, group = False, [start]
+    while index < len(blows):
+        start = index
         index += 1
-        while index < len(kept) and (kept[index][0] - group[-1]) * HOP_S < GROUP_S:
-            blow, other = kept[index]
-            group.append(blow)
-            double = double or other > strongest - DOUBLE_DB
-            strongest = max(strongest, other)
+        while index < len(blows) and (hops[index] - hops[index - 1]) * HOP_S < GROUP_S:
             index += 1
-        at = _sharpen(samples, start, hop=hop)
-        end = min(samples.size, at + round(0.3 * rate_hz))
-        if index < len(kept):
-            end = min(end, kept[index][0] * hop)
-        until = kept[index][0] if index < len(kept) else heard.size
+        group = hops[start:index]
+        at = _sharpen(samples, group[0], hop=hop)
+        until = hops[index] if index < len(blows) else heard.size
+        end = min(
+            samples.size, at + round(0.3 * rate_hz), until * hop if index < len(blows) else samples.size
+        )
         fault: Fault | None = None
         ran = bool(onsets) and onsets[-1].fault == "running"
         if is_running(heard, blows=group, until=until, hop_s=HOP_S, ran=ran):
             fault = "running"
         elif _is_clipped(samples[at:end], top):
             fault = "clipped"
-        elif double:
+        elif _is_double(blows[start:index]):
             fault = "double"
         onsets.append(Onset(time_s=at / rate_hz, fault=fault))
-    return tuple(onsets)
+    even = find_even([onset.time_s for onset in onsets])
+    return tuple(
+        replace(onset, fault="running") if index in even else onset for index, onset in enumerate(onsets)
+    )
+
+
+def _is_double(blows: list[Blow]) -> bool:
+    """Say whether a tap hit twice, so loud that it matters."""
+    strongest = blows[0].level_db
+    for blow in blows[1:]:
+        if blow.level_db > strongest - DOUBLE_DB:
+            return True
+        strongest = max(strongest, blow.level_db)
+    return any(blow.is_double for blow in blows)
 
 
 def _unforeseen(samples: Floats) -> Floats:

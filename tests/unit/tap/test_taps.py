@@ -118,6 +118,24 @@ def test_double_hit_is_left_out_with_a_finding(rng):
     assert got.modes[0].frequency_hz == pytest.approx(812, rel=0.01)
 
 
+@pytest.mark.parametrize("later_s", [0.009, 0.014, 0.025])
+def test_second_hit_within_hundredths_of_a_second_is_told(later_s, rng):
+    times_s = np.array([1.0, 2.5, 2.5 + later_s, 4.0])
+    samples, _ = record(rng, MODES, times_s=times_s, strengths=[1, 1, 0.5, 1], click=1.0)
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True, False, True]
+    assert "double-hit" in codes(got)
+
+
+def test_echo_that_follows_every_tap_is_no_second_hit(rng):
+    echo = np.zeros(RATE_HZ // 50)
+    echo[[0, round(0.014 * RATE_HZ)]] = 1.0, 0.5
+    samples, _ = record(rng, MODES, click=1.0, response=echo)
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True] * 3
+    assert "double-hit" not in codes(got)
+
+
 def test_clipped_tap_is_left_out_with_a_finding(rng):
     samples, _ = record(rng, MODES, strengths=[0.3, 1.0, 0.3], click=0.5)
     got = judge_taps(recording_of(np.clip(3 * samples, -1, 1)))
@@ -273,6 +291,23 @@ def test_blows_at_tooth_passing_are_a_machine(rng):
     # One tooth at 1,500 rpm: 25 blows a second, by hand, for two seconds.
     samples, _ = record(rng, MODES, times_s=1.0 + np.arange(50) / 25)
     assert codes(judge_taps(recording_of(samples))) == {"running-machine"}
+
+
+@pytest.mark.parametrize("rpm", [120, 180, 290])
+def test_blows_of_a_slow_cutter_are_a_machine_and_no_tap_test(rpm, rng):
+    # One tooth: rpm / 60 blows a second, by hand; 10 to 23 taps and a mode were told before.
+    times_s = 0.5 + 60 / rpm * np.arange(int(5 * rpm / 60))
+    samples, _ = record(rng, [(800.0, 0.03, 0.0)], times_s=times_s)
+    got = judge_taps(recording_of(samples))
+    assert (got.taps, got.modes, codes(got)) == ((), (), {"running-machine"})
+
+
+def test_six_taps_by_hand_are_no_machine(rng):
+    # Gaps that differ by 5 %, as of a hand that counts.
+    gaps_s = 1.0 + 0.05 * np.array([0.3, -1.2, 0.8, -0.5, 1.4])
+    times_s = 1.0 + np.concatenate(([0.0], np.cumsum(gaps_s)))
+    got = judge_taps(recording_of(record(rng, MODES, times_s=times_s)[0]))
+    assert [tap.used for tap in got.taps] == [True] * 6
 
 
 def test_sound_that_begins_with_a_jump_and_stays_is_a_machine(rng):
