@@ -27,6 +27,7 @@ AFTER_BLOW_S = 0.6  # not quiet yet
 LEAST_QUIET_S = 0.06
 LOWEST_HZ = 40.0
 HIGHEST_HZ = 8000.0
+HIGHEST_SHARE = 0.45  # of the sample rate: what changed the rate before falls off above
 LINE_OVER = 40.0  # a steady line stands 16 dB over the noise beside it
 LINES_MOST = 30
 CALM = 1.6  # a decay is over where its power comes down to this times the noise
@@ -58,7 +59,7 @@ class Decays:
         count = min(self.pieces.shape[1], max(8, round(length_s * self.rate_hz)))
         values = np.fft.rfft(self.pieces[:, :count], axis=1)
         hz = np.asarray(np.fft.rfftfreq(count, 1 / self.rate_hz), dtype=np.float64)
-        used = (hz >= LOWEST_HZ) & (hz <= high_hz)
+        used = (hz >= LOWEST_HZ) & (hz <= min(high_hz, HIGHEST_SHARE * self.rate_hz))
         grid = np.linspace(0, self.rate_hz / 2, self.noise_power.size)
         power = np.interp(hz[used], grid, self.noise_power)
         # power per Hz * rate / 2 is the mean square of white noise; a bin's two parts share count times it

@@ -27,6 +27,10 @@ def of_faults(onsets: tuple[Onset, ...]) -> tuple[Finding, ...]:
             "short-tap",
             "too soft, or without enough quiet after, so left out: tap harder and wait two seconds.",
         ),
+        "unlike": (
+            "unlike-tap",
+            "unlike most in what rings, so left out: tap one place of one part, and lay nothing down.",
+        ),
     }
     found = []
     for fault, (code, words) in said.items():
@@ -53,6 +57,16 @@ def no_tap() -> Finding:
         "no-tap",
         "error",
         "No tap was found: strike once, sharply, with quiet before it and two seconds of quiet after it.",
+    )
+
+
+def taps_differ() -> Finding:
+    """Say that no majority of the taps rings alike."""
+    return _finding(
+        "taps-differ",
+        "warning",
+        "The taps ring at different frequencies, and no more than half of them alike: tap one place of one "
+        "part, at least three times.",
     )
 
 
@@ -121,19 +135,22 @@ def only_one() -> Finding:
     )
 
 
-def room_heard(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
-    """Say where the room leaves only a bound."""
-    bounded = [f"{mode.frequency_hz:,.0f} Hz" for mode in modes if mode.damping_bound == "upper"]
-    if not bounded:
+def bounded(modes: tuple[TapMode, ...], *, in_room: bool) -> tuple[Finding, ...]:
+    """Say where only a bound is known of the damping, and whether that is the room's doing."""
+    listed = ", ".join(f"{mode.frequency_hz:,.0f} Hz" for mode in modes if mode.damping_bound == "upper")
+    if not listed:
         return ()
-    return (
-        _finding(
-            "room",
-            "warning",
-            f"The room rings along at {', '.join(bounded)}, so the damping there is at most "
-            "the value given: hold the phone within a hand's breadth, or against the part, and tap again.",
-        ),
+    if not in_room:
+        sentence = (
+            f"The damping at {listed} is known so roughly that it is at most the value given: tap more "
+            "often, phone nearer."
+        )
+        return (_finding("loose-damping", "warning", sentence),)
+    sentence = (
+        f"The room rings along at {listed}, so the damping there is at most the value given: hold the phone "
+        "within a hand's breadth, or against the part, and tap again."
     )
+    return (_finding("room", "warning", sentence),)
 
 
 def bent_decay() -> Finding:

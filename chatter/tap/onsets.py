@@ -20,7 +20,7 @@ from chatter.tap._bounces import find_bounces
 from chatter.tap._running import find_even, is_running
 
 Floats = NDArray[np.float64]
-Fault = Literal["double", "clipped", "too-soft", "running"]
+Fault = Literal["double", "clipped", "too-soft", "running", "unlike"]
 
 ORDER = 48  # of the predictor: some ten modes and the slope of the microphone; own choice
 EDGE = 12  # samples at the beginning that a change of the rate spoils (its filter reaches 10 to each side)

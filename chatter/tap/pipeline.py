@@ -17,9 +17,11 @@ from chatter.model.recording import Recording
 from chatter.model.tap import HeardTap, TapAnalysis, TapMode, TapView
 from chatter.tap._fit import shape_of
 from chatter.tap._reverberation import STRENGTH_MIDDLE
+from chatter.tap.agree import find_unlike
 from chatter.tap.decays import Decays, cut_decays
 from chatter.tap.findings import (
     bent_decay,
+    bounded,
     no_decay,
     no_tap,
     no_usable,
@@ -28,7 +30,7 @@ from chatter.tap.findings import (
     only_room,
     only_running,
     rest_not_heard,
-    room_heard,
+    taps_differ,
     unsteady,
 )
 from chatter.tap.modes import Found, fit_decays
@@ -52,6 +54,7 @@ FAINTEST_DB = -25.0  # of a mode, re the strongest: fainter ones are guesses; ow
 FAINTEST_IN_ROOM_DB = -16.0
 SLOWEST_1_S = 0.7  # ten seconds for 60 dB: a steady tone, not a tap; own choice
 MOST_DAMPING = 0.2  # above it a swing is no tone; own choice
+LOOSEST_HZ = 0.05  # spread of a frequency over the frequency: looser, and it is no tone either; own choice
 # Spread of ln damping above which only a bound is given, and the same in a loud room, where spreads are too
 # narrow: chosen on 480 taps in rooms of seeds that tests/benchmarks/taps.py doesn't use.
 SURE_WITHIN, SURE_WITHIN_LOUD = 0.165, 0.1
@@ -98,10 +101,16 @@ def _judge_taps(recording: Recording) -> TapAnalysis:
     samples -= samples.mean()
     onsets = find_onsets(samples, rate_hz=recording.rate_hz)
     decays, onsets = _decays(samples, onsets, rate_hz=recording.rate_hz)
-    findings = of_faults(onsets)
     if decays is None or _is_mostly_running(onsets):
         return _nothing(channel, onsets)
     begun = begin_fit(decays, least_power=LEAST_OVER_NOISE * decays.noise_rms**2)
+    unlike, differ = find_unlike(begun.found.fit)
+    if unlike:
+        rest, remaining = _decays(samples, _without(onsets, unlike), rate_hz=recording.rate_hz)
+        if rest is not None:
+            decays, onsets = rest, remaining
+            begun = begin_fit(decays, least_power=LEAST_OVER_NOISE * decays.noise_rms**2)
+    findings = of_faults(onsets) + ((taps_differ(),) if differ else ())
     whole, decays, found, room = decays, begun.decays, begun.found, begun.room
     if room is None:
         heard = _free_modes(found, decays)
@@ -112,7 +121,7 @@ def _judge_taps(recording: Recording) -> TapAnalysis:
     modes = _ranked(heard, faintest_db=FAINTEST_DB if room is None else FAINTEST_IN_ROOM_DB)
     used = sum(onset.fault is None for onset in onsets)
     findings += (only_one(),) if used == 1 else ()
-    findings += room_heard(modes)
+    findings += bounded(modes, in_room=room is not None)
     findings += (bent_decay(),) if begun.is_bent else ()
     findings += unsteady(modes)
     return TapAnalysis(
@@ -170,6 +179,13 @@ def _decays(
         for onset in onsets
     )
     return decays, marked
+
+
+def _without(onsets: tuple[Onset, ...], unlike: list[int]) -> tuple[Onset, ...]:
+    """Mark those of the used taps that ring otherwise than most."""
+    used = [onset.time_s for onset in onsets if onset.fault is None]
+    out = {used[index] for index in unlike}
+    return tuple(replace(onset, fault="unlike") if onset.time_s in out else onset for onset in onsets)
 
 
 def _without_shortest(good: list[Onset], times_s: Floats, end_s: float) -> list[Onset]:
@@ -279,26 +295,30 @@ def _mode(
     damping = decay_1_s / (2 * np.pi * natural_hz)
     if damping > MOST_DAMPING or natural_hz < LOWEST_HZ or decay_1_s < SLOWEST_1_S:
         return None
+    if frequency_spread > LOOSEST_HZ:
+        return None
     damping_spread = float(np.hypot(damping_spread, DAMPING_FLOOR))
-    bounded = damping_spread > sure_within
-    shown = min(0.99, damping * float(np.exp(BOUND_SPREADS * damping_spread))) if bounded else damping
+    is_bound = damping_spread > sure_within
+    shown = min(0.99, damping * float(np.exp(BOUND_SPREADS * damping_spread))) if is_bound else damping
     return TapMode(
         frequency_hz=natural_hz,
         frequency_sd_hz=natural_hz * frequency_spread,
         damping_ratio=shown,
         damping_ratio_sd=min(1.0, damping * damping_spread),
-        damping_bound="upper" if bounded else "none",
+        damping_bound="upper" if is_bound else "none",
         decay_time_s=LN_60_DB / (2 * np.pi * natural_hz * shown),
         level_db=10 * float(np.log10(energy + 1e-30)),
     )
 
 
 def _ranked(modes: list[TapMode], *, faintest_db: float) -> tuple[TapMode, ...]:
-    """Sort by energy, levels relative to the strongest."""
-    modes = sorted(modes, key=lambda mode: -mode.level_db)
-    top = modes[0].level_db
+    """Sort by energy, levels re the strongest; weaker modes whose bound tells nothing are left out."""
+    first, *others = sorted(modes, key=lambda mode: -mode.level_db)
+    kept = [first, *(mode for mode in others if mode.damping_ratio <= MOST_DAMPING)]
     return tuple(
-        replace(mode, level_db=mode.level_db - top) for mode in modes if mode.level_db - top >= faintest_db
+        replace(mode, level_db=mode.level_db - first.level_db)
+        for mode in kept
+        if mode.level_db - first.level_db >= faintest_db
     )
 
 
@@ -310,7 +330,8 @@ def _explains(found: Found, *, share: float) -> bool:
         model += 0.5 * fit.amplitudes[:, index, None] * shape_of(spectra, pole)
         model += 0.5 * np.conj(fit.amplitudes[:, index, None]) * shape_of(spectra, pole, mirrored=True)
     left = float(np.sum(np.abs(spectra.values - model) ** 2))
-    return left < (1 - share) * float(np.sum(np.abs(spectra.values) ** 2))
+    noise = 2 * len(spectra.values) * float(np.sum(spectra.noise**2))  # a fan's, which no mode explains
+    return left - noise < (1 - share) * (float(np.sum(np.abs(spectra.values) ** 2)) - noise)
 
 
 def _is_mostly_running(onsets: tuple[Onset, ...]) -> bool:

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
+from chatter.model.tap import TapMode
+from chatter.tap.findings import bounded
 from chatter.tap.pipeline import judge_taps
 from tests.benchmarks.tap_sounds import RATE_HZ, record, ring
 from tests.benchmarks.taps import draw_case, recording_of
@@ -56,6 +58,65 @@ def test_blow_that_lasts_is_no_mode(hz, contact_s, click):
     assert got.modes[0].frequency_hz == pytest.approx(hz, rel=0.01)
     assert got.modes[0].damping_ratio == pytest.approx(0.025, rel=0.15)  # the issue's own limits
     assert codes(got) == set()
+
+
+def taps_of(rng, modes, times_s):
+    return record(rng, modes, times_s=np.array(times_s), gap_s=10.0 - times_s[-1], snr_db=120.0)[0]
+
+
+def test_taps_of_another_part_are_left_out_by_the_majority(rng):
+    sound = taps_of(rng, [(820.0, 0.022, 0.0)], [1.0, 2.5, 4.0])
+    sound = sound + taps_of(rng, [(430.0, 0.02, 0.0)], [5.5, 7.0])
+    got = judge_taps(recording_of(heard(rng, sound)))
+    assert [tap.used for tap in got.taps] == [True, True, True, False, False]
+    assert [mode.frequency_hz for mode in got.modes] == pytest.approx([820], rel=0.01)
+    assert got.modes[0].damping_ratio == pytest.approx(0.022, rel=0.15)
+    assert codes(got) == {"unlike-tap"}
+
+
+def test_taps_of_two_parts_as_often_are_told_to_differ(rng):
+    sound = taps_of(rng, [(820.0, 0.022, 0.0)], [1.0, 2.5]) + taps_of(rng, [(430.0, 0.02, 0.0)], [5.5, 7.0])
+    got = judge_taps(recording_of(heard(rng, sound)))
+    assert [tap.used for tap in got.taps] == [True] * 4
+    assert "taps-differ" in codes(got)
+
+
+def test_taps_beside_a_loud_fan_ring_all_the_same(rng):
+    # A ventilator 30 dB below the peak, most of it below 100 Hz: as much energy as that of the decays.
+    sound = taps_of(rng, [(820.0, 0.022, 0.0)], [1.0, 3.0, 5.0])
+    fan = signal.sosfilt(signal.butter(1, 100, fs=RATE_HZ, output="sos"), rng.normal(size=sound.size))
+    sound = sound / np.abs(sound).max() + 10 ** (-30 / 20) * fan / fan.std()
+    got = judge_taps(recording_of(0.4 * sound))
+    assert got.modes[0].frequency_hz == pytest.approx(820, rel=0.01)
+    assert got.modes[0].damping_ratio == pytest.approx(0.022, rel=0.15)
+
+
+def test_no_mode_is_listed_at_the_edge_of_the_band(rng):
+    # A telephone's 8 kHz and 8 bits: what was at half the rate was told as the strongest mode, 3,994 Hz.
+    sound = struck(rng, [(820.0, 0.022, 1.0)], contact_s=1e-3, click=0.3)
+    low = signal.resample_poly(sound, 1, 6)
+    low = signal.sosfilt(signal.butter(4, (300, 3400), "bandpass", fs=8000, output="sos"), low)
+    steps = np.round(np.sign(low) * np.log1p(255 * np.abs(low)) / np.log(256) * 127) / 127  # mu-law, G.711
+    got = judge_taps(recording_of(np.sign(steps) * (256 ** np.abs(steps) - 1) / 255, rate_hz=8000))
+    assert got.modes[0].frequency_hz == pytest.approx(820, rel=0.01)
+    assert all(mode.frequency_hz < 0.45 * 8000 for mode in got.modes)
+
+
+def test_bound_without_a_room_blames_no_room():
+    loose = TapMode(
+        frequency_hz=800.0,
+        frequency_sd_hz=1.0,
+        damping_ratio=0.1,
+        damping_ratio_sd=0.02,
+        damping_bound="upper",
+        decay_time_s=None,
+        level_db=0.0,
+    )
+    (found,) = bounded((loose,), in_room=False)
+    assert found.code == "loose-damping"
+    assert "room" not in found.message
+    (found,) = bounded((loose,), in_room=True)
+    assert found.code == "room"
 
 
 def slipping(rng, *, slip):
