@@ -43,6 +43,7 @@ class Decays:
     noise_power: Floats  # shape (f,): mean square of a sample per Hz, on a grid from 0 to half the rate
     noise_rms: float
     heard_s: float  # until the decay sinks into the noise
+    lines_hz: Floats  # shape (l,), rising: steady tones in the quiet, at most 30 of them
 
     def later(self, by_s: float) -> "Decays":
         """Give the same decays without their first `by_s`."""
@@ -115,6 +116,7 @@ def cut_decays(samples: Floats, *, rate_hz: float, onsets_s: Floats, all_onsets_
         noise_power=power,
         noise_rms=rms,
         heard_s=_heard_s(pieces, rms=rms, rate_hz=rate_hz),
+        lines_hz=lines_hz,
     )
 
 

@@ -91,6 +91,17 @@ def only_running() -> Finding:
     )
 
 
+def turning(rotation_hz: float) -> Finding:
+    """Something turns beside the taps."""
+    return _finding(
+        "turning-machine",
+        "warning",
+        f"In the quiet between the taps something turns: harmonics of {rotation_hz:,.1f} Hz, which is "
+        f"{60 * rotation_hz:,.0f} rpm or a share of it. If it is the spindle, never tap while it turns: stop "
+        "it, lock it out, and tap again.",
+    )
+
+
 def no_usable() -> Finding:
     """Every tap was left out."""
     return _finding(

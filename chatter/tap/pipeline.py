@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from chatter.model.recording import Recording
+from chatter.model.recording import Finding, Recording
 from chatter.model.tap import HeardTap, TapAnalysis, TapMode, TapView
 from chatter.tap._fit import shape_of
 from chatter.tap._reverberation import STRENGTH_MIDDLE
+from chatter.tap._running import find_turning
 from chatter.tap.agree import find_unlike
 from chatter.tap.decays import Decays, cut_decays
 from chatter.tap.findings import (
@@ -31,6 +32,7 @@ from chatter.tap.findings import (
     only_running,
     rest_not_heard,
     taps_differ,
+    turning,
     unsteady,
 )
 from chatter.tap.modes import Found, fit_decays
@@ -110,14 +112,15 @@ def _judge_taps(recording: Recording) -> TapAnalysis:
         if rest is not None:
             decays, onsets = rest, remaining
             begun = begin_fit(decays, least_power=LEAST_OVER_NOISE * decays.noise_rms**2)
-    findings = of_faults(onsets) + ((taps_differ(),) if differ else ())
+    findings = _turning(decays) + of_faults(onsets) + ((taps_differ(),) if differ else ())
     whole, decays, found, room = decays, begun.decays, begun.found, begun.room
     if room is None:
         heard = _free_modes(found, decays)
     else:
         found, heard = _modes_in_room(decays, room, length_s=fit_length_s(decays))
     if not heard or not _explains(found, share=EXPLAINED if room is None else EXPLAINED_IN_ROOM):
-        return _nothing(channel, onsets, in_room=room is not None)
+        nothing = _nothing(channel, onsets, in_room=room is not None)
+        return replace(nothing, findings=(*_turning(decays), *nothing.findings))
     modes = _ranked(heard, faintest_db=FAINTEST_DB if room is None else FAINTEST_IN_ROOM_DB)
     used = sum(onset.fault is None for onset in onsets)
     findings += (only_one(),) if used == 1 else ()
@@ -332,6 +335,12 @@ def _explains(found: Found, *, share: float) -> bool:
     left = float(np.sum(np.abs(spectra.values - model) ** 2))
     noise = 2 * len(spectra.values) * float(np.sum(spectra.noise**2))  # a fan's, which no mode explains
     return left - noise < (1 - share) * (float(np.sum(np.abs(spectra.values) ** 2)) - noise)
+
+
+def _turning(decays: Decays) -> tuple[Finding, ...]:
+    """Say whether something turns in the quiet beside the taps."""
+    rotation_hz = find_turning(decays.lines_hz)
+    return () if rotation_hz is None else (turning(rotation_hz),)
 
 
 def _is_mostly_running(onsets: tuple[Onset, ...]) -> bool:

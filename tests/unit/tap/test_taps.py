@@ -293,6 +293,22 @@ def test_blows_at_tooth_passing_are_a_machine(rng):
     assert codes(judge_taps(recording_of(samples))) == {"running-machine"}
 
 
+@pytest.mark.parametrize(
+    ("rotation_hz", "told"),
+    [(200.0, True), (133.3, True), (50.02, False), (49.1, False), (99.96, False)],  # mains, a motor on it
+)
+def test_taps_beside_a_turning_spindle_are_told(rotation_hz, told, rng):
+    samples, _ = record(rng, MODES)
+    t = np.arange(samples.size) / RATE_HZ
+    for order in range(1, 13):
+        samples = samples + 0.004 / order * np.sin(2 * np.pi * order * rotation_hz * t + order)
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True] * 3
+    assert ("turning-machine" in codes(got)) == told
+    if told:  # 200 Hz is 12,000 rpm, 133.3 Hz 7,998 rpm, by hand
+        assert f"{60 * rotation_hz:,.0f} rpm" in got.findings[0].message
+
+
 @pytest.mark.parametrize("rpm", [120, 180, 290])
 def test_blows_of_a_slow_cutter_are_a_machine_and_no_tap_test(rpm, rng):
     # One tooth: rpm / 60 blows a second, by hand; 10 to 23 taps and a mode were told before.
