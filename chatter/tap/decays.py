@@ -30,6 +30,7 @@ HIGHEST_HZ = 8000.0
 HIGHEST_SHARE = 0.45  # of the sample rate: what changed the rate before falls off above
 LINE_OVER = 40.0  # a steady line stands 16 dB over the noise beside it
 LINES_MOST = 30
+LEAST_RUN = 4  # hops that stand out in a row: a lone loud one makes three, smoothed
 CALM = 1.6  # a decay is over where its power comes down to this times the noise
 
 
@@ -208,6 +209,8 @@ def _heard_s(pieces: Floats, *, rms: float, rate_hz: float) -> float:
     hop = max(1, round(0.004 * rate_hz))
     count = pieces.shape[1] // hop
     power = (pieces[:, : count * hop] ** 2).reshape(len(pieces), count, hop).mean(axis=(0, 2))
-    over = np.flatnonzero(ndimage.uniform_filter1d(power, 3) > CALM * rms**2)
-    last = int(over[-1]) + 1 if over.size else 0
+    over = ndimage.uniform_filter1d(power, 3) > CALM * rms**2
+    held = ndimage.binary_opening(over, np.ones(LEAST_RUN, dtype=bool))
+    begun = int(np.argmin(over)) if not over.all() else over.size  # a short decay is no longer than that
+    last = max(begun, int(np.flatnonzero(held)[-1]) + 1 if held.any() else 0)
     return float(min(pieces.shape[1] / rate_hz, last * hop / rate_hz))

@@ -163,3 +163,14 @@ def test_two_close_modes_are_not_taken_for_one_bent_decay():
         got = judge_taps(recording_of(samples))
         assert len(got.modes) == len(modes)
         assert "bent-decay" not in codes(got)
+
+
+def test_lone_noise_long_after_the_decay_does_not_lengthen_it(rng):
+    # 820 Hz at 2.2 % has lost 50 dB after 50 dB / (8.686 * 2 pi 820 0.022 dB/s) = 51 ms, by hand.
+    sound = heard(rng, taps_of(rng, [(820.0, 0.022, 0.0)], [1.0]))
+    at, count = round(1.9 * RATE_HZ), round(0.004 * RATE_HZ)
+    sound[at : at + count] += 0.006 * np.hanning(count) * rng.normal(size=count)  # too soft for a blow
+    got = judge_taps(recording_of(sound))
+    assert [tap.used for tap in got.taps] == [True]
+    assert got.view is not None
+    assert got.view.times_s[-1] < 0.2
