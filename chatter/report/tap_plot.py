@@ -69,7 +69,7 @@ def draw_tap(document: TapDocument, *, path: Path) -> None:
     lines = [
         f"{number}   {mode.frequency_hz:,.1f} Hz, damping {100 * mode.damping_ratio:.3g} %"
         + (" or less" if mode.damping_bound == "upper" else "")
-        + f", {mode.level_db:.0f} dB".replace("-", "−")
+        + f", {round(mode.level_db)} dB".replace("-", "−")
         for number, mode in enumerate(modes, start=1)
     ]
     figure.supxlabel("\n".join(lines), x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.4)
