@@ -44,6 +44,7 @@ class Decays:
     noise_power: Floats  # shape (f,): mean square of a sample per Hz, on a grid from 0 to half the rate
     noise_rms: float
     heard_s: float  # until the decay sinks into the noise
+    shown_s: float  # the same without lone noise long after it: for pictures, where a fit may use more
     lines_hz: Floats  # shape (l,), rising: steady tones in the quiet, at most 30 of them
 
     def later(self, by_s: float) -> "Decays":
@@ -117,6 +118,7 @@ def cut_decays(samples: Floats, *, rate_hz: float, onsets_s: Floats, all_onsets_
         noise_power=power,
         noise_rms=rms,
         heard_s=_heard_s(pieces, rms=rms, rate_hz=rate_hz),
+        shown_s=_heard_s(pieces, rms=rms, rate_hz=rate_hz, least_run=LEAST_RUN),
         lines_hz=lines_hz,
     )
 
@@ -204,13 +206,13 @@ def _noise_power(parts: list[Floats], *, rate_hz: float, scale: float) -> Floats
     return np.asarray(ndimage.uniform_filter1d(power, 3) + least)
 
 
-def _heard_s(pieces: Floats, *, rms: float, rate_hz: float) -> float:
+def _heard_s(pieces: Floats, *, rms: float, rate_hz: float, least_run: int = 1) -> float:
     """Give how long the decays, on the mean, stand out of the noise."""
     hop = max(1, round(0.004 * rate_hz))
     count = pieces.shape[1] // hop
     power = (pieces[:, : count * hop] ** 2).reshape(len(pieces), count, hop).mean(axis=(0, 2))
     over = ndimage.uniform_filter1d(power, 3) > CALM * rms**2
-    held = ndimage.binary_opening(over, np.ones(LEAST_RUN, dtype=bool))
+    held = ndimage.binary_opening(over, np.ones(least_run, dtype=bool))
     begun = int(np.argmin(over)) if not over.all() else over.size  # a short decay is no longer than that
     last = max(begun, int(np.flatnonzero(held)[-1]) + 1 if held.any() else 0)
     return float(min(pieces.shape[1] / rate_hz, last * hop / rate_hz))

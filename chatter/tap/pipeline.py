@@ -380,13 +380,13 @@ def _view(samples: Floats, onsets: tuple[Onset, ...], decays: Decays, *, rate_hz
     loudest = int(np.argmax((decays.pieces**2).sum(axis=1)))
     used = [onset for onset in onsets if onset.fault is None]
     start = round((used[loudest].time_s - 0.02) * rate_hz)
-    length = round((0.05 + max(0.06, 1.3 * decays.heard_s)) * rate_hz)
+    length = round((0.05 + max(0.06, 1.3 * decays.shown_s)) * rate_hz)
     first = max(0, start)
     part = samples[first : first + length]
     hop = max(1, round(0.001 * rate_hz))
     count = part.size // hop
     level = 10 * np.log10((part[: count * hop] ** 2).reshape(count, hop).mean(axis=1) + 1e-12)
-    spectra = decays.spectra(length_s=max(0.03, 1.1 * decays.heard_s), high_hz=8000.0)
+    spectra = decays.spectra(length_s=max(0.03, 1.1 * decays.shown_s), high_hz=8000.0)
     power = (np.abs(spectra.values) ** 2).mean(axis=0)
     return TapView(
         times_s=np.arange(count) * hop / rate_hz + first / rate_hz - used[loudest].time_s,
