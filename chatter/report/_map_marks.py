@@ -80,12 +80,14 @@ def draw_flag(axes: "Axes", number: int, rpm: float, height: float) -> None:
     write_flag(axes, f"{number}", (rpm, height), aside=9 * (place < 0.03) - 9 * (place > 0.97))
 
 
-def write_flag(axes: "Axes", text: str, at: tuple[float, float], *, aside: float = 0.0) -> None:
-    """Write a flag over a point; `aside` moves it, in points: beside an edge, not across it."""
+def write_flag(
+    axes: "Axes", text: str, at: tuple[float, float], *, aside: float = 0.0, lift: float = 0.0
+) -> None:
+    """Write a flag over a point; `aside` and `lift` move it, in points: off an edge, or another flag."""
     axes.annotate(
         text,
         at,
-        xytext=(aside, 11),
+        xytext=(aside, 11 + lift),
         textcoords="offset points",
         ha="center",
         va="center",

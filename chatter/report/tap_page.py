@@ -115,7 +115,7 @@ def _table(document: TapDocument) -> Table | None:
                 f"{mode.frequency_hz:,.1f}{_spread(mode)}",
                 tell_damping(mode).replace(" ± ", f"{NO_BREAK}±{NO_BREAK}"),
                 "–" if mode.decay_time_s is None else f"{1000 * mode.decay_time_s:,.0f}",
-                f"{mode.level_db:.0f}".replace("-", "−"),
+                f"{round(mode.level_db)}".replace("-", "−"),
             )
             for mode in document.modes
         ),

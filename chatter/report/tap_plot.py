@@ -4,6 +4,7 @@ In: a `TapDocument`. Out: one PNG or SVG file; the modes from before a change st
 Leaves out: any judgement; every number stands in the document. Colours and sheet are those of plots.py.
 """
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
 SIZE_IN = (8.6, 9.2)
 MOST_FLAGS = 6
 LOWEST_DB = -75.0
+LEFTMOST_HZ = 50.0
+# Of the axis' width and in points: a flag's edges, one of its letters, its height; measured on a picture.
+FLAG_SHARE, LETTER_SHARE, FLAG_PT = 0.02, 0.014, 18.0
 
 
 def draw_tap(document: TapDocument, *, path: Path) -> None:
@@ -65,7 +69,7 @@ def draw_tap(document: TapDocument, *, path: Path) -> None:
     lines = [
         f"{number}   {mode.frequency_hz:,.1f} Hz, damping {100 * mode.damping_ratio:.3g} %"
         + (" or less" if mode.damping_bound == "upper" else "")
-        + f", {mode.level_db:.0f} dB"
+        + f", {round(mode.level_db)} dB".replace("-", "−")
         for number, mode in enumerate(modes, start=1)
     ]
     figure.supxlabel("\n".join(lines), x=0.02, ha="left", fontsize=10.5, color=INK, linespacing=1.4)
@@ -121,7 +125,7 @@ def paint_spectrum(
     axes.plot(view.frequencies_hz[shown], view.spectrum_db[shown], color=COAST, linewidth=1.6)
     axes.plot(view.frequencies_hz[shown], view.noise_db[shown], color=INK, linewidth=1, linestyle=":")
     axes.set_xscale("log")
-    axes.set_xlim(50, highest)
+    axes.set_xlim(LEFTMOST_HZ, highest)
     axes.set_ylim(-65, 14)
     ticks = [hz for hz in (50, 100, 200, 500, 1000, 2000, 5000) if hz <= highest]
     axes.set_xticks(ticks, [f"{hz:,}" for hz in ticks])
@@ -129,9 +133,44 @@ def paint_spectrum(
     for mode in before:
         if mode.frequency_hz < highest:
             axes.axvline(mode.frequency_hz, color=FAINT, linewidth=1.6, linestyle=(0, (3, 2)))
-    for mode, name in zip(modes, names, strict=True):
+    lifts = lift_flags([mode.frequency_hz for mode in modes], names, highest_hz=highest)
+    for mode, name, lift in zip(modes, names, lifts, strict=True):
         height = float(np.interp(mode.frequency_hz, view.frequencies_hz, view.spectrum_db))
         axes.plot([mode.frequency_hz] * 2, [-65, height], color=MARK, linewidth=1.3, linestyle=(0, (3, 2)))
         if not name:
             continue
-        write_flag(axes, name, (mode.frequency_hz, height))
+        write_flag(axes, name, (mode.frequency_hz, height), lift=lift)
+
+
+def lift_flags(hz: list[float], names: tuple[str, ...], *, highest_hz: float) -> list[float]:
+    """Give how far to lift each flag, in points, so that flags of near modes stand over each other.
+
+    Parameters
+    ----------
+    hz
+        Frequency of each mode.
+    names
+        What its flag says; none where that is empty.
+    highest_hz
+        Right end of the axis.
+
+    Returns
+    -------
+    list of float
+        0 where no flag is in the way.
+    """
+    span = math.log(highest_hz / LEFTMOST_HZ)
+    lifts = [0.0] * len(hz)
+    placed: list[int] = []
+    for index in sorted(range(len(hz)), key=lambda index: hz[index]):
+        if not names[index]:
+            continue
+        near = {
+            lifts[other]
+            for other in placed
+            if math.log(hz[index] / hz[other]) / span
+            < FLAG_SHARE + LETTER_SHARE * (len(names[index]) + len(names[other])) / 2
+        }
+        lifts[index] = next(FLAG_PT * step for step in range(len(hz) + 1) if FLAG_PT * step not in near)
+        placed.append(index)
+    return lifts

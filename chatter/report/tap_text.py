@@ -86,7 +86,7 @@ def _modes(document: TapDocument) -> list[str]:
         fall = "" if mode.decay_time_s is None else f"{1000 * mode.decay_time_s:,.0f} ms"
         if mode.damping_bound == "upper" and fall:
             fall += " or more"
-        lines.append(f"  {hz + ' Hz':>19}  {tell_damping(mode):>16}  {fall:>17}  {mode.level_db:.0f} dB")
+        lines.append(f"  {hz + ' Hz':>19}  {tell_damping(mode):>16}  {fall:>17}  {round(mode.level_db)} dB")
     if document.analysis.room_decay_s is not None:
         lines += wrap(f"The room itself takes about {document.analysis.room_decay_s:.1f} s for 60 dB.", "  ")
     return lines

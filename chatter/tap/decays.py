@@ -8,7 +8,7 @@ Source: common practice; numbers are our own, each on its line.
 Leaves out: modes.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +27,10 @@ AFTER_BLOW_S = 0.6  # not quiet yet
 LEAST_QUIET_S = 0.06
 LOWEST_HZ = 40.0
 HIGHEST_HZ = 8000.0
+HIGHEST_SHARE = 0.45  # of the sample rate: what changed the rate before falls off above
 LINE_OVER = 40.0  # a steady line stands 16 dB over the noise beside it
 LINES_MOST = 30
+LEAST_RUN = 4  # hops that stand out in a row: a lone loud one makes three, smoothed
 CALM = 1.6  # a decay is over where its power comes down to this times the noise
 
 
@@ -42,13 +44,25 @@ class Decays:
     noise_power: Floats  # shape (f,): mean square of a sample per Hz, on a grid from 0 to half the rate
     noise_rms: float
     heard_s: float  # until the decay sinks into the noise
+    shown_s: float  # the same without lone noise long after it: for pictures, where a fit may use more
+    lines_hz: Floats  # shape (l,), rising: steady tones in the quiet, at most 30 of them
+
+    def later(self, by_s: float) -> "Decays":
+        """Give the same decays without their first `by_s`."""
+        count = round(by_s * self.rate_hz)
+        return replace(
+            self,
+            pieces=self.pieces[:, count:],
+            start_s=self.start_s + count / self.rate_hz,
+            heard_s=max(0.0, self.heard_s - count / self.rate_hz),
+        )
 
     def spectra(self, *, length_s: float, high_hz: float) -> Spectra:
         """Give the spectra of the first `length_s` of every decay."""
         count = min(self.pieces.shape[1], max(8, round(length_s * self.rate_hz)))
         values = np.fft.rfft(self.pieces[:, :count], axis=1)
         hz = np.asarray(np.fft.rfftfreq(count, 1 / self.rate_hz), dtype=np.float64)
-        used = (hz >= LOWEST_HZ) & (hz <= high_hz)
+        used = (hz >= LOWEST_HZ) & (hz <= min(high_hz, HIGHEST_SHARE * self.rate_hz))
         grid = np.linspace(0, self.rate_hz / 2, self.noise_power.size)
         power = np.interp(hz[used], grid, self.noise_power)
         # power per Hz * rate / 2 is the mean square of white noise; a bin's two parts share count times it
@@ -104,6 +118,8 @@ def cut_decays(samples: Floats, *, rate_hz: float, onsets_s: Floats, all_onsets_
         noise_power=power,
         noise_rms=rms,
         heard_s=_heard_s(pieces, rms=rms, rate_hz=rate_hz),
+        shown_s=_heard_s(pieces, rms=rms, rate_hz=rate_hz, least_run=LEAST_RUN),
+        lines_hz=lines_hz,
     )
 
 
@@ -190,11 +206,13 @@ def _noise_power(parts: list[Floats], *, rate_hz: float, scale: float) -> Floats
     return np.asarray(ndimage.uniform_filter1d(power, 3) + least)
 
 
-def _heard_s(pieces: Floats, *, rms: float, rate_hz: float) -> float:
+def _heard_s(pieces: Floats, *, rms: float, rate_hz: float, least_run: int = 1) -> float:
     """Give how long the decays, on the mean, stand out of the noise."""
     hop = max(1, round(0.004 * rate_hz))
     count = pieces.shape[1] // hop
     power = (pieces[:, : count * hop] ** 2).reshape(len(pieces), count, hop).mean(axis=(0, 2))
-    over = np.flatnonzero(ndimage.uniform_filter1d(power, 3) > CALM * rms**2)
-    last = int(over[-1]) + 1 if over.size else 0
+    over = ndimage.uniform_filter1d(power, 3) > CALM * rms**2
+    held = ndimage.binary_opening(over, np.ones(least_run, dtype=bool))
+    begun = int(np.argmin(over)) if not over.all() else over.size  # a short decay is no longer than that
+    last = max(begun, int(np.flatnonzero(held)[-1]) + 1 if held.any() else 0)
     return float(min(pieces.shape[1] / rate_hz, last * hop / rate_hz))

@@ -27,6 +27,10 @@ def of_faults(onsets: tuple[Onset, ...]) -> tuple[Finding, ...]:
             "short-tap",
             "too soft, or without enough quiet after, so left out: tap harder and wait two seconds.",
         ),
+        "unlike": (
+            "unlike-tap",
+            "unlike most in what rings, so left out: tap one place of one part, and lay nothing down.",
+        ),
     }
     found = []
     for fault, (code, words) in said.items():
@@ -40,8 +44,8 @@ def of_faults(onsets: tuple[Onset, ...]) -> tuple[Finding, ...]:
     running = [f"{onset.time_s:.2f} s" for onset in onsets if onset.fault == "running"]
     if running:
         sentence = (
-            f"What begins at {_list(running)} goes on like a running machine or a rattle, so it was left "
-            "out: stop the spindle and lock it out, and tap in quiet."
+            f"What begins at {_list(running)} goes on like a running machine, a rattle or a voice, so it was "
+            "left out: stop the spindle and lock it out, and tap in quiet."
         )
         found.append(_finding(RUNNING, "warning", sentence))
     return tuple(found)
@@ -53,6 +57,16 @@ def no_tap() -> Finding:
         "no-tap",
         "error",
         "No tap was found: strike once, sharply, with quiet before it and two seconds of quiet after it.",
+    )
+
+
+def taps_differ() -> Finding:
+    """Say that no majority of the taps rings alike."""
+    return _finding(
+        "taps-differ",
+        "warning",
+        "The taps ring at different frequencies, and no more than half of them alike: tap one place of one "
+        "part, at least three times.",
     )
 
 
@@ -71,8 +85,20 @@ def only_running() -> Finding:
     return _finding(
         RUNNING,
         "error",
-        "This sounds like a running machine: blow follows blow, or the sound stays, where a tap dies away. "
-        "Never tap while anything turns: stop the spindle, lock it out, and record single taps in quiet.",
+        "This sounds like a running machine, or someone speaking: blow follows blow, more evenly than a hand "
+        "taps, or the sound stays, where a tap dies away. Never tap while anything turns: stop the spindle, "
+        "lock it out, and record single taps in quiet.",
+    )
+
+
+def turning(rotation_hz: float) -> Finding:
+    """Something turns beside the taps."""
+    return _finding(
+        "turning-machine",
+        "warning",
+        f"In the quiet between the taps something turns: harmonics of {rotation_hz:,.1f} Hz, which is "
+        f"{60 * rotation_hz:,.0f} rpm or a share of it. If it is the spindle, never tap while it turns: stop "
+        "it, lock it out, and tap again.",
     )
 
 
@@ -120,18 +146,32 @@ def only_one() -> Finding:
     )
 
 
-def room_heard(modes: tuple[TapMode, ...]) -> tuple[Finding, ...]:
-    """Say where the room leaves only a bound."""
-    bounded = [f"{mode.frequency_hz:,.0f} Hz" for mode in modes if mode.damping_bound == "upper"]
-    if not bounded:
+def bounded(modes: tuple[TapMode, ...], *, in_room: bool) -> tuple[Finding, ...]:
+    """Say where only a bound is known of the damping, and whether that is the room's doing."""
+    listed = ", ".join(f"{mode.frequency_hz:,.0f} Hz" for mode in modes if mode.damping_bound == "upper")
+    if not listed:
         return ()
-    return (
-        _finding(
-            "room",
-            "warning",
-            f"The room rings along at {', '.join(bounded)}, so the damping there is at most "
-            "the value given: hold the phone within a hand's breadth, or against the part, and tap again.",
-        ),
+    if not in_room:
+        sentence = (
+            f"The damping at {listed} is known so roughly that it is at most the value given: tap more "
+            "often, phone nearer."
+        )
+        return (_finding("loose-damping", "warning", sentence),)
+    sentence = (
+        f"The room rings along at {listed}, so the damping there is at most the value given: hold the phone "
+        "within a hand's breadth, or against the part, and tap again."
+    )
+    return (_finding("room", "warning", sentence),)
+
+
+def bent_decay() -> Finding:
+    """Say that one decay needs two dampings."""
+    return _finding(
+        "bent-decay",
+        "warning",
+        "The taps die away fast at first and then slower at the same frequency, so the damping given is that "
+        "of the later part: switch automatic gain off, look for a loose joint, and see whether it changes "
+        "when you tap softer or harder.",
     )
 
 

@@ -1,7 +1,8 @@
 """From a recording of taps to its modes: the only place that knows the order of the stages.
 
 In: a recording. Out: the taps, the modes that rang after them, and what was noticed.
-Method: onsets, decays, modes; then the room, and the modes weighed again where one is heard.
+Method: onsets, decays, modes from the moment on at which nothing touches the part; then the room, and the
+modes weighed again where one is heard.
 Source: each stage names its own; thresholds here are our own.
 Leaves out: files, words for a person, comparison of two recordings.
 """
@@ -12,12 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from chatter.model.recording import Recording
+from chatter.model.recording import Finding, Recording
 from chatter.model.tap import HeardTap, TapAnalysis, TapMode, TapView
 from chatter.tap._fit import shape_of
 from chatter.tap._reverberation import STRENGTH_MIDDLE
+from chatter.tap._running import find_turning
+from chatter.tap.agree import find_unlike
 from chatter.tap.decays import Decays, cut_decays
 from chatter.tap.findings import (
+    bent_decay,
+    bounded,
     no_decay,
     no_tap,
     no_usable,
@@ -26,21 +31,32 @@ from chatter.tap.findings import (
     only_room,
     only_running,
     rest_not_heard,
-    room_heard,
+    taps_differ,
+    turning,
     unsteady,
 )
 from chatter.tap.modes import Found, fit_decays
 from chatter.tap.onsets import Onset, find_onsets
-from chatter.tap.room import LN_60_DB, Room, hear_room, weigh_in_room
+from chatter.tap.room import LN_60_DB, Room, weigh_in_room
+from chatter.tap.starts import (
+    LOWEST_HZ,
+    begin_fit,
+    bent_poles,
+    energies,
+    fit_length_s,
+    hasty_poles,
+    is_loud,
+    told_before_s,
+)
 
 Floats = NDArray[np.float64]
 
 LONGEST_S = 120.0  # listened to, and said; a tap test takes half a minute, and twenty minutes take gigabytes
 FAINTEST_DB = -25.0  # of a mode, re the strongest: fainter ones are guesses; own choice
 FAINTEST_IN_ROOM_DB = -16.0
-LOWEST_HZ = 60.0  # phones hear little below; own choice
 SLOWEST_1_S = 0.7  # ten seconds for 60 dB: a steady tone, not a tap; own choice
 MOST_DAMPING = 0.2  # above it a swing is no tone; own choice
+LOOSEST_HZ = 0.05  # spread of a frequency over the frequency: looser, and it is no tone either; own choice
 # Spread of ln damping above which only a bound is given, and the same in a loud room, where spreads are too
 # narrow: chosen on 480 taps in rooms of seeds that tests/benchmarks/taps.py doesn't use.
 SURE_WITHIN, SURE_WITHIN_LOUD = 0.165, 0.1
@@ -87,22 +103,29 @@ def _judge_taps(recording: Recording) -> TapAnalysis:
     samples -= samples.mean()
     onsets = find_onsets(samples, rate_hz=recording.rate_hz)
     decays, onsets = _decays(samples, onsets, rate_hz=recording.rate_hz)
-    findings = of_faults(onsets)
     if decays is None or _is_mostly_running(onsets):
         return _nothing(channel, onsets)
-    length_s = max(0.03, 1.1 * decays.heard_s)
-    found = fit_decays(decays, length_s=length_s)
-    room = hear_room(decays, found)
+    begun = begin_fit(decays, least_power=LEAST_OVER_NOISE * decays.noise_rms**2)
+    unlike, differ = find_unlike(begun.found.fit)
+    if unlike:
+        rest, remaining = _decays(samples, _without(onsets, unlike), rate_hz=recording.rate_hz)
+        if rest is not None:
+            decays, onsets = rest, remaining
+            begun = begin_fit(decays, least_power=LEAST_OVER_NOISE * decays.noise_rms**2)
+    findings = _turning(decays) + of_faults(onsets) + ((taps_differ(),) if differ else ())
+    whole, decays, found, room = decays, begun.decays, begun.found, begun.room
     if room is None:
         heard = _free_modes(found, decays)
     else:
-        found, heard = _modes_in_room(decays, room, length_s=length_s)
+        found, heard = _modes_in_room(decays, room, length_s=fit_length_s(decays))
     if not heard or not _explains(found, share=EXPLAINED if room is None else EXPLAINED_IN_ROOM):
-        return _nothing(channel, onsets, in_room=room is not None)
+        nothing = _nothing(channel, onsets, in_room=room is not None)
+        return replace(nothing, findings=(*_turning(decays), *nothing.findings))
     modes = _ranked(heard, faintest_db=FAINTEST_DB if room is None else FAINTEST_IN_ROOM_DB)
     used = sum(onset.fault is None for onset in onsets)
     findings += (only_one(),) if used == 1 else ()
-    findings += room_heard(modes)
+    findings += bounded(modes, in_room=room is not None)
+    findings += (bent_decay(),) if begun.is_bent else ()
     findings += unsteady(modes)
     return TapAnalysis(
         channel=channel,
@@ -110,7 +133,7 @@ def _judge_taps(recording: Recording) -> TapAnalysis:
         modes=modes,
         findings=findings,
         room_decay_s=room.decay_s if room is not None and room.measured else None,
-        view=_view(samples, onsets, decays, rate_hz=recording.rate_hz),
+        view=_view(samples, onsets, whole, rate_hz=recording.rate_hz),
     )
 
 
@@ -145,8 +168,7 @@ def _decays(
         if decays is None:  # the last one breaks off, or two follow closely: without the shortest
             good = _without_shortest(good, times_s, samples.size / rate_hz)
             continue
-        early = decays.pieces[:, : max(1, round(0.01 * rate_hz))]
-        loud = (early**2).mean(axis=1) > LEAST_OVER_NOISE * decays.noise_rms**2
+        loud = is_loud(decays, least_power=LEAST_OVER_NOISE * decays.noise_rms**2)
         if loud.all():
             break
         good = [onset for onset, keep in zip(good, loud, strict=True) if keep]
@@ -160,6 +182,13 @@ def _decays(
         for onset in onsets
     )
     return decays, marked
+
+
+def _without(onsets: tuple[Onset, ...], unlike: list[int]) -> tuple[Onset, ...]:
+    """Mark those of the used taps that ring otherwise than most."""
+    used = [onset.time_s for onset in onsets if onset.fault is None]
+    out = {used[index] for index in unlike}
+    return tuple(replace(onset, fault="unlike") if onset.time_s in out else onset for onset in onsets)
 
 
 def _without_shortest(good: list[Onset], times_s: Floats, end_s: float) -> list[Onset]:
@@ -186,6 +215,10 @@ def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
         scatter = np.var(alone, axis=0, ddof=1) / taps
         variance = (TRUST * variance + (taps - 1) * scatter) / (TRUST + taps - 1)
     spread = np.sqrt(variance).reshape(-1, 2) * (1.0, DAMPING_SCALE)
+    hasty, bent = hasty_poles(fit), bent_poles(fit)
+    told = energies(fit, start_s=told_before_s(decays.start_s))
+    for early, late in bent.items():
+        told[late] += told[early]
     return [
         mode
         for index in range(len(fit.poles))
@@ -195,10 +228,12 @@ def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
                 decay_1_s=float(np.exp(fit.poles[index, 1])),
                 frequency_spread=float(spread[index, 0]),
                 damping_spread=float(spread[index, 1]),
-                energy=_energy(found, decays, index),
+                energy=float(told[index]),
             )
         )
         is not None
+        and index not in hasty
+        and index not in bent
     ]
 
 
@@ -218,15 +253,15 @@ def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Foun
     strength = min(strength, STRONGEST_ROOM)
     found = fit_decays(decays, length_s=length_s, reverberant=strength, most=MOST_IN_ROOM)
     modes = []
+    told = energies(found.fit, start_s=told_before_s(decays.start_s))
     for index in _loudest_tones(found, decays):
-        energy = _energy(found, decays, index)
         weighed = weigh_in_room(decays, found.fit, index=index, room=room)
         mode = _mode(
             damped_hz=weighed.frequency_hz,
             decay_1_s=float(np.exp(weighed.log_decay)),
             frequency_spread=ROOM_SCALE * weighed.frequency_sd_hz / weighed.frequency_hz,
             damping_spread=ROOM_DAMPING_SCALE * weighed.log_decay_sd,
-            energy=energy,
+            energy=float(told[index]),
             sure_within=SURE_WITHIN if np.exp(weighed.log_strength) < LOUD_ROOM else SURE_WITHIN_LOUD,
         )
         if mode is not None:
@@ -236,22 +271,17 @@ def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Foun
 
 def _loudest_tones(found: Found, decays: Decays) -> list[int]:
     """Give the poles that are tones and not far fainter than the loudest pole, the loudest first."""
-    energies = [_energy(found, decays, index) for index in range(len(found.fit.poles))]
+    told = energies(found.fit, start_s=told_before_s(decays.start_s))
+    hasty = hasty_poles(found.fit)
     hz, decay_1_s = np.exp(found.fit.poles).T
+    tones = [index for index in range(len(told)) if index not in hasty]
     return [
         index
-        for index in sorted(range(len(energies)), key=lambda index: -energies[index])
-        if energies[index] >= max(energies) * 10 ** (FAINTEST_IN_ROOM_DB / 10)
+        for index in sorted(tones, key=lambda index: -told[index])
+        if told[index] >= max(told[tones]) * 10 ** (FAINTEST_IN_ROOM_DB / 10)
         and decay_1_s[index] <= 2 * np.pi * hz[index] * MOST_DAMPING
         and hz[index] >= LOWEST_HZ
     ]
-
-
-def _energy(found: Found, decays: Decays, index: int) -> float:
-    """Give the energy of a mode from the blow on, on the mean over taps."""
-    decay_1_s = float(np.exp(found.fit.poles[index, 1]))
-    power = float(np.mean(np.abs(found.fit.amplitudes[:, index]) ** 2))
-    return power * float(np.exp(2 * min(decay_1_s * decays.start_s, 3.0))) / (4 * decay_1_s)
 
 
 def _mode(
@@ -268,26 +298,30 @@ def _mode(
     damping = decay_1_s / (2 * np.pi * natural_hz)
     if damping > MOST_DAMPING or natural_hz < LOWEST_HZ or decay_1_s < SLOWEST_1_S:
         return None
+    if frequency_spread > LOOSEST_HZ:
+        return None
     damping_spread = float(np.hypot(damping_spread, DAMPING_FLOOR))
-    bounded = damping_spread > sure_within
-    shown = min(0.99, damping * float(np.exp(BOUND_SPREADS * damping_spread))) if bounded else damping
+    is_bound = damping_spread > sure_within
+    shown = min(0.99, damping * float(np.exp(BOUND_SPREADS * damping_spread))) if is_bound else damping
     return TapMode(
         frequency_hz=natural_hz,
         frequency_sd_hz=natural_hz * frequency_spread,
         damping_ratio=shown,
         damping_ratio_sd=min(1.0, damping * damping_spread),
-        damping_bound="upper" if bounded else "none",
+        damping_bound="upper" if is_bound else "none",
         decay_time_s=LN_60_DB / (2 * np.pi * natural_hz * shown),
         level_db=10 * float(np.log10(energy + 1e-30)),
     )
 
 
 def _ranked(modes: list[TapMode], *, faintest_db: float) -> tuple[TapMode, ...]:
-    """Sort by energy, levels relative to the strongest."""
-    modes = sorted(modes, key=lambda mode: -mode.level_db)
-    top = modes[0].level_db
+    """Sort by energy, levels re the strongest; weaker modes whose bound tells nothing are left out."""
+    first, *others = sorted(modes, key=lambda mode: -mode.level_db)
+    kept = [first, *(mode for mode in others if mode.damping_ratio <= MOST_DAMPING)]
     return tuple(
-        replace(mode, level_db=mode.level_db - top) for mode in modes if mode.level_db - top >= faintest_db
+        replace(mode, level_db=mode.level_db - first.level_db)
+        for mode in kept
+        if mode.level_db - first.level_db >= faintest_db
     )
 
 
@@ -299,7 +333,14 @@ def _explains(found: Found, *, share: float) -> bool:
         model += 0.5 * fit.amplitudes[:, index, None] * shape_of(spectra, pole)
         model += 0.5 * np.conj(fit.amplitudes[:, index, None]) * shape_of(spectra, pole, mirrored=True)
     left = float(np.sum(np.abs(spectra.values - model) ** 2))
-    return left < (1 - share) * float(np.sum(np.abs(spectra.values) ** 2))
+    noise = 2 * len(spectra.values) * float(np.sum(spectra.noise**2))  # a fan's, which no mode explains
+    return left - noise < (1 - share) * (float(np.sum(np.abs(spectra.values) ** 2)) - noise)
+
+
+def _turning(decays: Decays) -> tuple[Finding, ...]:
+    """Say whether something turns in the quiet beside the taps."""
+    rotation_hz = find_turning(decays.lines_hz)
+    return () if rotation_hz is None else (turning(rotation_hz),)
 
 
 def _is_mostly_running(onsets: tuple[Onset, ...]) -> bool:
@@ -339,13 +380,13 @@ def _view(samples: Floats, onsets: tuple[Onset, ...], decays: Decays, *, rate_hz
     loudest = int(np.argmax((decays.pieces**2).sum(axis=1)))
     used = [onset for onset in onsets if onset.fault is None]
     start = round((used[loudest].time_s - 0.02) * rate_hz)
-    length = round((0.05 + max(0.06, 1.3 * decays.heard_s)) * rate_hz)
+    length = round((0.05 + max(0.06, 1.3 * decays.shown_s)) * rate_hz)
     first = max(0, start)
     part = samples[first : first + length]
     hop = max(1, round(0.001 * rate_hz))
     count = part.size // hop
     level = 10 * np.log10((part[: count * hop] ** 2).reshape(count, hop).mean(axis=1) + 1e-12)
-    spectra = decays.spectra(length_s=max(0.03, 1.1 * decays.heard_s), high_hz=8000.0)
+    spectra = decays.spectra(length_s=max(0.03, 1.1 * decays.shown_s), high_hz=8000.0)
     power = (np.abs(spectra.values) ** 2).mean(axis=0)
     return TapView(
         times_s=np.arange(count) * hop / rate_hz + first / rate_hz - used[loudest].time_s,

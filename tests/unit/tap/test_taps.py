@@ -37,6 +37,29 @@ def test_modes_five_percent_apart_are_separated():
     assert max(got["worst damping error, no bound"], got["worst damping error, second"]) < 0.25
 
 
+def soft_contact(contact_s):
+    """Give the force of a soft blow: half a sine."""
+    count = round(contact_s * RATE_HZ)
+    force = np.sin(np.pi * (np.arange(count) + 0.5) / count)
+    return force / force.sum()
+
+
+@pytest.mark.parametrize(
+    ("hz", "contact_s"),
+    [(140.0, 3e-3), (300.0, 3e-3)],  # a nylon mallet on a frame, a knuckle on thin work
+)
+@pytest.mark.parametrize("snr_db", [40.0, 50.0])
+def test_soft_taps_on_frame_and_thin_work_are_found(hz, contact_s, snr_db):
+    rng = np.random.default_rng(3)
+    modes = [(hz, 0.02, 0.0), (2.3 * hz, 0.02, -6.0)]
+    samples, times_s = record(rng, modes, taps=5, snr_db=snr_db, click=0.0, response=soft_contact(contact_s))
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True] * 5
+    # the contact's own length, and 1 ms for the noise
+    assert [tap.time_s for tap in got.taps] == pytest.approx(times_s, abs=contact_s + 1e-3)
+    assert got.modes[0].frequency_hz == pytest.approx(hz, rel=0.01)
+
+
 def test_logarithmic_decrement_of_a_text_is_found(rng):
     # 13 % left after 100 cycles: decrement ln(1 / 0.13) / 100 = 0.02040, damping ratio 0.003247
     # (worked example of a free decay, checked by hand: 0.0204 / sqrt(4 pi^2 + 0.0204^2)).
@@ -93,6 +116,24 @@ def test_double_hit_is_left_out_with_a_finding(rng):
     assert [tap.used for tap in got.taps] == [True, False, True]
     assert "double-hit" in codes(got)
     assert got.modes[0].frequency_hz == pytest.approx(812, rel=0.01)
+
+
+@pytest.mark.parametrize("later_s", [0.009, 0.014, 0.025])
+def test_second_hit_within_hundredths_of_a_second_is_told(later_s, rng):
+    times_s = np.array([1.0, 2.5, 2.5 + later_s, 4.0])
+    samples, _ = record(rng, MODES, times_s=times_s, strengths=[1, 1, 0.5, 1], click=1.0)
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True, False, True]
+    assert "double-hit" in codes(got)
+
+
+def test_echo_that_follows_every_tap_is_no_second_hit(rng):
+    echo = np.zeros(RATE_HZ // 50)
+    echo[[0, round(0.014 * RATE_HZ)]] = 1.0, 0.5
+    samples, _ = record(rng, MODES, click=1.0, response=echo)
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True] * 3
+    assert "double-hit" not in codes(got)
 
 
 def test_clipped_tap_is_left_out_with_a_finding(rng):
@@ -250,6 +291,39 @@ def test_blows_at_tooth_passing_are_a_machine(rng):
     # One tooth at 1,500 rpm: 25 blows a second, by hand, for two seconds.
     samples, _ = record(rng, MODES, times_s=1.0 + np.arange(50) / 25)
     assert codes(judge_taps(recording_of(samples))) == {"running-machine"}
+
+
+@pytest.mark.parametrize(
+    ("rotation_hz", "told"),
+    [(200.0, True), (133.3, True), (50.02, False), (49.1, False), (99.96, False)],  # mains, a motor on it
+)
+def test_taps_beside_a_turning_spindle_are_told(rotation_hz, told, rng):
+    samples, _ = record(rng, MODES)
+    t = np.arange(samples.size) / RATE_HZ
+    for order in range(1, 13):
+        samples = samples + 0.004 / order * np.sin(2 * np.pi * order * rotation_hz * t + order)
+    got = judge_taps(recording_of(samples))
+    assert [tap.used for tap in got.taps] == [True] * 3
+    assert ("turning-machine" in codes(got)) == told
+    if told:  # 200 Hz is 12,000 rpm, 133.3 Hz 7,998 rpm, by hand
+        assert f"{60 * rotation_hz:,.0f} rpm" in got.findings[0].message
+
+
+@pytest.mark.parametrize("rpm", [120, 180, 290])
+def test_blows_of_a_slow_cutter_are_a_machine_and_no_tap_test(rpm, rng):
+    # One tooth: rpm / 60 blows a second, by hand; 10 to 23 taps and a mode were told before.
+    times_s = 0.5 + 60 / rpm * np.arange(int(5 * rpm / 60))
+    samples, _ = record(rng, [(800.0, 0.03, 0.0)], times_s=times_s)
+    got = judge_taps(recording_of(samples))
+    assert (got.taps, got.modes, codes(got)) == ((), (), {"running-machine"})
+
+
+def test_six_taps_by_hand_are_no_machine(rng):
+    # Gaps that differ by 5 %, as of a hand that counts.
+    gaps_s = 1.0 + 0.05 * np.array([0.3, -1.2, 0.8, -0.5, 1.4])
+    times_s = 1.0 + np.concatenate(([0.0], np.cumsum(gaps_s)))
+    got = judge_taps(recording_of(record(rng, MODES, times_s=times_s)[0]))
+    assert [tap.used for tap in got.taps] == [True] * 6
 
 
 def test_sound_that_begins_with_a_jump_and_stays_is_a_machine(rng):
