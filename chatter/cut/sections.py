@@ -222,10 +222,11 @@ def find_sections(
     for a, b in kept:
         inside = float(np.median(score[a:b]))
         half = low + 0.5 * (inside - low)
-        open_start, open_end = a * HOP_S < 0.06, b >= len(score) - round(0.06 / HOP_S)
+        begin = _begin(level, a, b, low=low, inside=inside)
+        open_start, open_end = begin * HOP_S < 0.06, b >= len(score) - round(0.06 / HOP_S)
         cuts.append(
             Section(
-                start_s=0.0 if open_start else float(times_s[_begin(level, a, b, low=low, inside=inside)]),
+                start_s=0.0 if open_start else float(times_s[begin]),
                 end_s=duration_s if open_end else float(times_s[_last_above(level, a, b, half)]),
                 open_start=open_start,
                 open_end=open_end,

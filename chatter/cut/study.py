@@ -229,6 +229,8 @@ def look_inside(
 
 def _is_louder(cut: StudiedCut) -> bool:
     """Say whether the spindle's harmonics are louder than in its idle part, whatever else is loud there."""
+    if cut.spectra.idle is None:  # nothing to tell it from a spindle that idles
+        return False
     return comb_rise(cut.spectra, rotation_hz=cut.speed.rotation_hz) > LEAST_COMB_RISE
 
 

@@ -347,6 +347,8 @@ class Notebook:
             # What was put right and then put back is as the earlier version again, and yet the latest.
             put_back = stands and had[:1] != alike[:1] and (not any_version or added != had[0]["added"])
             if alike and not put_back:
+                if any_version and stands and alike[0]["is_current"]:
+                    write.execute(f"UPDATE {table} SET added = ? WHERE id = ?", (added, alike[0]["id"]))
                 return Filing(
                     filed="again",
                     number=alike[0]["id"],
@@ -441,8 +443,8 @@ _SETUPS = """SELECT s.*,
 
 
 def now() -> str:
-    """Give the present time, UTC, as ISO 8601."""
-    return datetime.now(UTC).isoformat(timespec="seconds")
+    """Give the present time, UTC, as ISO 8601, fine enough to tell what was added last."""
+    return datetime.now(UTC).isoformat(timespec="microseconds")
 
 
 def _moment(added: str) -> datetime:

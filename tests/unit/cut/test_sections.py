@@ -73,6 +73,26 @@ def test_spindle_that_idles_between_voices_is_no_cut(rng, level):
     assert judged.cuts == ()
 
 
+@pytest.mark.parametrize("knock_s", [0.42, 0.5, 0.8])
+def test_spindle_that_idles_between_two_knocks_is_no_cut(rng, knock_s):
+    samples = 0.3 * built_cut(rng, cuts=((0.0, 6.0),), seconds=6.0)
+    for start_s in (1.0, 4.0):
+        part = slice(int(start_s * RATE_HZ), int((start_s + knock_s) * RATE_HZ))
+        samples[part] += rng.normal(size=part.stop - part.start)
+    assert judge_recording(recording(samples / 5), setup=SETUP).cuts == ()
+
+
+@pytest.mark.parametrize("missing_s", [0.02, 0.05, 0.1])
+def test_cut_that_the_file_begins_inside_is_open_there(rng, missing_s):
+    whole = built_cut(rng, cuts=((2.0, 4.5),)) * np.clip((np.arange(7 * RATE_HZ) / RATE_HZ - 2.0) / 0.3, 0, 1)
+    samples = whole[int((2.0 + missing_s) * RATE_HZ) :] + 0.002 * rng.normal(
+        size=len(whole) - int((2.0 + missing_s) * RATE_HZ)
+    )
+    (cut,) = sections(samples).cuts
+    assert cut.open_start
+    assert cut.start_s == 0.0
+
+
 def test_what_lies_between_loud_spells_is_taken_for_the_cuts_where_it_is_long_enough():
     spells = tuple(
         Section(start_s=a, end_s=b, open_start=False, open_end=False) for a, b in ((0, 2), (5, 7), (7.5, 9))

@@ -124,6 +124,24 @@ def test_cut_that_was_put_back_as_it_was_is_current_in_another_notebook_too(tmp_
         assert versions(tmp_path / "new.db") == [(1.0, 1, False), (2.0, 2, False), (1.0, 3, True)]
 
 
+def test_which_version_is_current_does_not_hang_on_the_order_of_imports(tmp_path):
+    days = [f"2026-11-0{day}T12:00:00+00:00" for day in (1, 2, 3)]
+    for name, filed in (("again", (1.0, days[2])), ("between", (2.0, days[1]))):
+        export_notebook(tmp_path / f"{name}.jsonl", notebook=filed_at(tmp_path / f"{name}.db", filed))
+    for order in (("again", "between"), ("between", "again")):
+        mine = filed_at(tmp_path / f"{order[0]} first.db", (1.0, days[0]))
+        for name in order:
+            import_notebook(tmp_path / f"{name}.jsonl", notebook=mine)
+        assert [depth_mm for depth_mm, _, is_current in versions(mine) if is_current] == [1.0]
+
+
+def test_cut_that_is_put_back_at_once_is_current_in_another_notebook_too(tmp_path):
+    path = filed_at(tmp_path / "n.db", (1.0, None), (2.0, None), (1.0, None))
+    export_notebook(tmp_path / "n.jsonl", notebook=path)
+    import_notebook(tmp_path / "n.jsonl", notebook=tmp_path / "new.db")
+    assert versions(tmp_path / "new.db") == [(1.0, 1, False), (2.0, 2, False), (1.0, 3, True)]
+
+
 def test_setup_whose_material_has_another_name_there_is_the_same_setup(tmp_path):
     for name, material in (("mine", "Brass"), ("other", "brass"), ("third", "7075")):
         with Notebook(tmp_path / f"{name}.db", write=True, make=True) as notebook:
