@@ -8,6 +8,8 @@ Source: our own.
 Leaves out: how fast it turned there.
 """
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +19,7 @@ from chatter.dsp.spectra import frame_powers
 
 Floats = NDArray[np.float64]
 WINDOW_S, WINDOW_TURNS = 0.5, 16.0
+PIECE_S = 10.0  # weighed at once, so that long cuts take no more memory
 PAD = 4
 SMOOTHED = 3  # windows whose mean is taken
 BETWEEN, FADE, MOST_ORDERS = 0.2, 8.0, 20  # weights of harmonics, as in spindle.py and spindle_comb.py
@@ -28,6 +31,20 @@ GONE = 0.35  # most that the measured comb may have where it is gone, of either
 USUAL = 0.9  # quantile over the windows: a tenth of the section at the measured speed is enough
 ALIKE = 0.006  # share by which the other comb may move from window to window
 LEAST_RUN = 4  # windows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Combs:
+    """What stands in each window: shapes (t,)."""
+
+    times_s: Floats
+    own: Floats  # nepers a harmonic of the measured comb
+    best: Floats  # of the best other comb
+    at: Floats  # its speed, in measured ones
+
+    def shifted(self, by_s: float) -> "_Combs":
+        """Give the same at later times."""
+        return replace(self, times_s=self.times_s + by_s)
 
 
 def spans_at_other_speed(
@@ -54,27 +71,51 @@ def spans_at_other_speed(
     window_s = max(WINDOW_S, WINDOW_TURNS / rotation_hz)
     if len(samples) < 2 * window_s * rate_hz:
         return ()
+    parts = [
+        _weigh_combs(
+            samples[int(start_s * rate_hz) : int((start_s + PIECE_S) * rate_hz)],
+            rate_hz=rate_hz,
+            top_hz=top_hz,
+            rotation_hz=rotation_hz,
+            flutes=flutes,
+            window_s=window_s,
+        ).shifted(start_s)
+        for start_s in np.arange(0.0, len(samples) / rate_hz - window_s, PIECE_S - window_s)
+    ]
+    times_s = np.concatenate([part.times_s for part in parts])
+    own = np.concatenate([part.own for part in parts])
+    best = np.concatenate([part.best for part in parts])
+    at = np.concatenate([part.at for part in parts])
+    if not len(own):
+        return ()
+    stands = float(np.quantile(own, USUAL))
+    gone = (stands >= CLEAR) & (best >= CLEAR) & (own <= GONE * np.minimum(best, stands))
+    return _runs(times_s, gone, at, half_s=window_s / 4)
+
+
+def _weigh_combs(
+    samples: Floats, *, rate_hz: float, top_hz: float, rotation_hz: float, flutes: int, window_s: float
+) -> _Combs:
+    """Weigh the measured comb and the others in each window; no windows where the sound is too narrow."""
     envelope_hz, envelopes = band_envelopes(samples, rate_hz=rate_hz, top_hz=top_hz)
     if not envelopes:
-        return ()
+        return _Combs(times_s=np.zeros(0), own=np.zeros(0), best=np.zeros(0), at=np.zeros(0))
     times_s, bin_hz, excess = _excess_along(
         envelopes[::2], rate_hz=envelope_hz, window_s=window_s, spacing_hz=rotation_hz
     )
     most = int(np.clip(0.98 * TOP_HZ / (RANGE[1] * rotation_hz), 1, MOST_ORDERS))
     orders = np.arange(1, most + 1)
     weights = np.where(orders % flutes == 0, 1.0, BETWEEN) * np.exp(-0.5 * (orders / FADE) ** 2)
-    step = 0.25 * bin_hz / (most * rotation_hz)
+    step = bin_hz / (most * rotation_hz)
     ratios = np.exp(np.arange(np.log(RANGE[0]), np.log(RANGE[1]), step))
-    scores = comb_scores(
-        excess, bin_hz=bin_hz, bases_hz=ratios * rotation_hz, orders=orders, weights=weights / weights.sum()
+    bases_hz, weights = ratios * rotation_hz, weights / weights.sum()
+    scores = np.array(
+        [comb_scores(one, bin_hz=bin_hz, bases_hz=bases_hz, orders=orders, weights=weights) for one in excess]
     )
     scores -= np.median(scores, axis=1, keepdims=True)
     own = scores[:, np.abs(ratios - 1) < OWN].max(axis=1)
     others = np.where(np.abs(ratios - 1) > OTHER, scores, -np.inf)
-    best, at = others.max(axis=1), ratios[others.argmax(axis=1)]
-    stands = float(np.quantile(own, USUAL))
-    gone = (stands >= CLEAR) & (best >= CLEAR) & (own <= GONE * np.minimum(best, stands))
-    return _runs(times_s, gone, at, half_s=window_s / 4)
+    return _Combs(times_s=times_s, own=own, best=others.max(axis=1), at=ratios[others.argmax(axis=1)])
 
 
 def _excess_along(
