@@ -119,6 +119,7 @@ def trim_to_comb(
             on &= _closed(contrast > low + RISE_SHARE * (high - low))
             if on.any():
                 on |= _teeth_go_on(line, gap, on=on, off=inside & ~on, quiet=quiet)
+        spans: tuple[tuple[float, float], ...] = ()
         if on.any() and _comes_and_goes(contrast[on], low=low, least=least):
             first, last = times_s[on][0], times_s[on][-1]
             spans = spans_at_other_speed(
@@ -129,7 +130,10 @@ def trim_to_comb(
                 flutes=flutes,
             )
             on &= ~_inside(times_s, [(first + start_s, first + end_s) for start_s, end_s in spans])
-        kept.extend([section] if on.sum() == inside.sum() else _parts(section, on, times_s))
+        if on.sum() == inside.sum():
+            kept.append(section)
+        else:  # nothing is left where no speed holds
+            kept.extend(_parts(section, on, times_s) or ([] if spans else [section]))
     return tuple(kept)
 
 
@@ -277,4 +281,4 @@ def _parts(section: Section, on: NDArray[np.bool_], times_s: Floats) -> list[Sec
         )
         if part.end_s - part.start_s >= LEAST_S:
             parts.append(part)
-    return parts or [section]
+    return parts

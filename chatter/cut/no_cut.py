@@ -22,9 +22,9 @@ def say_no_cut(sections: Sections, setup: CutSetup) -> Finding:
         return Finding(
             code="spindle-not-found",
             severity="error",
-            message=f"Something gets louder, but without the lines of a spindle at {setup.rpm:,.0f} rpm "
-            f"whose teeth strike {setup.rpm / 60 * setup.flutes:,.0f} times a second: check the speed and "
-            f"the flute count; if they are right, {HOW_TO}.",
+            message="Something gets louder, but without the lines of a spindle that holds "
+            f"{setup.rpm:,.0f} rpm and whose teeth strike {setup.rpm / 60 * setup.flutes:,.0f} times a "
+            f"second: check the speed and the flute count; if they are right, {HOW_TO}.",
         )
     return Finding(
         code="no-cut-found",

@@ -1,6 +1,7 @@
 """Where in a cut the spindle turned at another speed than the measured one: an override that was moved.
 
-In: the sound of one section and its measured speed. Out: spans in which another comb stands alone.
+In: the sound of one section and its measured speed. Out: spans in which another comb stands alone, or the
+comb glides.
 Method: the loudness of the bands in short windows (chatter/dsp/envelope.py). Chatter, loud or soft, keeps the
 teeth's own comb there and adds none; where that comb is gone and another one stands clear over several
 windows, the teeth strike at another rate.
@@ -25,12 +26,13 @@ SMOOTHED = 3  # windows whose mean is taken
 BETWEEN, FADE, MOST_ORDERS = 0.2, 8.0, 20  # weights of harmonics, as in spindle.py and spindle_comb.py
 RANGE = (0.6, 1.6)  # other speeds, in measured ones
 OWN, OTHER = 0.006, 0.012  # shares within which a comb is the measured one, and beyond which it is another
-# Own choices: 1.2 and 0.45 are met by no window of some 580 simulated cuts at one speed.
+# Own choices: no window of some 900 simulated cuts at one speed meets them, nor glides.
 CLEAR = 1.5  # nepers a harmonic: least score of another comb, and of the measured one where that stands
 GONE = 0.35  # most that the measured comb may have where it is gone, of either
 USUAL = 0.9  # quantile over the windows: a tenth of the section at the measured speed is enough
 ALIKE = 0.006  # share by which the other comb may move from window to window
 LEAST_RUN = 4  # windows
+GLIDE = 0.01  # share by which the speed moves one way within a run: load takes half of it, and at once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,6 +43,7 @@ class _Combs:
     own: Floats  # nepers a harmonic of the measured comb
     best: Floats  # of the best other comb
     at: Floats  # its speed, in measured ones
+    ridge: Floats  # that of the best comb of all; NaN where none is clear
 
     def shifted(self, by_s: float) -> "_Combs":
         """Give the same at later times."""
@@ -50,7 +53,7 @@ class _Combs:
 def spans_at_other_speed(
     samples: Floats, *, rate_hz: float, top_hz: float, rotation_hz: float, flutes: int
 ) -> tuple[tuple[float, float], ...]:
-    """Find where the spindle turned at another speed.
+    """Find where the spindle turned at another speed, or at none that holds.
 
     Parameters
     ----------
@@ -66,7 +69,8 @@ def spans_at_other_speed(
     Returns
     -------
     tuple of (float, float)
-        Spans, s from the first sample; none where the sound is too short or too narrow to tell.
+        Spans, s from the first sample, some over each other; none where the sound is too short or too narrow
+        to tell.
     """
     window_s = max(WINDOW_S, WINDOW_TURNS / rotation_hz)
     if len(samples) < 2 * window_s * rate_hz:
@@ -86,11 +90,29 @@ def spans_at_other_speed(
     own = np.concatenate([part.own for part in parts])
     best = np.concatenate([part.best for part in parts])
     at = np.concatenate([part.at for part in parts])
+    ridge = np.concatenate([part.ridge for part in parts])
     if not len(own):
         return ()
     stands = float(np.quantile(own, USUAL))
     gone = (stands >= CLEAR) & (best >= CLEAR) & (own <= GONE * np.minimum(best, stands))
-    return _runs(times_s, gone, at, half_s=window_s / 4)
+    glides = _glide_spans(times_s, ridge, half_s=window_s / 4)
+    return tuple(sorted((*_runs(times_s, gone, at, half_s=window_s / 4), *glides)))
+
+
+def _glide_spans(times_s: Floats, ridge: Floats, *, half_s: float) -> tuple[tuple[float, float], ...]:
+    """Give the spans in which the speed moves one way all the time: no comb holds there."""
+    steps = ridge[1:] / ridge[:-1] - 1
+    moves = np.where(np.abs(steps) < ALIKE, np.sign(steps), 0.0)  # NaN is no move
+    spans: list[tuple[float, float]] = []
+    first = 0
+    for i in range(1, len(moves) + 1):
+        if i < len(moves) and moves[i] == moves[first] != 0:
+            continue
+        total = abs(ridge[i] / ridge[first] - 1)
+        if moves[first] != 0 and i - first >= LEAST_RUN and total >= GLIDE:
+            spans.append((float(times_s[first]) - half_s, float(times_s[i]) + half_s))
+        first = i
+    return tuple(spans)
 
 
 def _weigh_combs(
@@ -99,7 +121,8 @@ def _weigh_combs(
     """Weigh the measured comb and the others in each window; no windows where the sound is too narrow."""
     envelope_hz, envelopes = band_envelopes(samples, rate_hz=rate_hz, top_hz=top_hz)
     if not envelopes:
-        return _Combs(times_s=np.zeros(0), own=np.zeros(0), best=np.zeros(0), at=np.zeros(0))
+        nothing = np.zeros(0)
+        return _Combs(times_s=nothing, own=nothing, best=nothing, at=nothing, ridge=nothing)
     times_s, bin_hz, excess = _excess_along(
         envelopes[::2], rate_hz=envelope_hz, window_s=window_s, spacing_hz=rotation_hz
     )
@@ -115,7 +138,13 @@ def _weigh_combs(
     scores -= np.median(scores, axis=1, keepdims=True)
     own = scores[:, np.abs(ratios - 1) < OWN].max(axis=1)
     others = np.where(np.abs(ratios - 1) > OTHER, scores, -np.inf)
-    return _Combs(times_s=times_s, own=own, best=others.max(axis=1), at=ratios[others.argmax(axis=1)])
+    return _Combs(
+        times_s=times_s,
+        own=own,
+        best=others.max(axis=1),
+        at=ratios[others.argmax(axis=1)],
+        ridge=np.where(scores.max(axis=1) >= CLEAR, ratios[scores.argmax(axis=1)], np.nan),
+    )
 
 
 def _excess_along(
