@@ -11,6 +11,7 @@ probability (chatter/cut/verdict.py).
 """
 
 from dataclasses import dataclass
+from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +41,7 @@ STEADY_LINES = 8  # loudest members that are asked
 LEAST_BASE = 0.1  # own choice: of the loudest family's power
 EXACT = 0.3  # own choice: share of a family's tolerance within which a double lies
 TWICE = 2  # multiple of the chatter that a tool leaving the cut makes loud
+SPACED = 0.15  # own choice: of a line's width, by which lines of one family may lie off their spacing
 MULTIPLES = (2, 3, 4, 5)  # at which a family may stand of a line that is louder than all of it
 
 
@@ -317,6 +319,34 @@ def _best_family(peaks: list[Peak], *, rotation_hz: float, width_hz: float) -> t
             ids = tuple(int(i) for i in np.flatnonzero(near)[np.argsort(loud[near])[::-1]])
             best = (value, ids)
     return tuple(peaks[i] for i in best[1])
+
+
+def chance_of_spacing(peaks: tuple[Peak, ...], *, rotation_hz: float, width_hz: float) -> float:
+    """Say how often lines at random would lie at one fraction of a turn as many times as these do.
+
+    Parameters
+    ----------
+    peaks
+        Lines off the comb; background ones don't count.
+    rotation_hz, width_hz
+        The comb; the width of a line.
+
+    Returns
+    -------
+    float
+        Expected number of such families: near 0 where no chance explains the spacing, above 1 where any does.
+        Source: the upper tail of a binomial, times the number of lines that may found a family.
+    """
+    fresh_hz = [peak.frequency_hz for peak in peaks if not peak.in_idle]
+    if len(fresh_hz) < 2:
+        return float(len(fresh_hz))
+    folded = _fold(fresh_hz, rotation_hz=rotation_hz)
+    tolerance = min(SPACED * width_hz / rotation_hz, 0.25)
+    others = len(folded) - 1
+    most = int((np.abs(folded[:, None] - folded) <= tolerance).sum(axis=1).max()) - 1
+    hit = 4 * tolerance  # of half a turn, on both sides
+    tail = sum(comb(others, k) * hit**k * (1 - hit) ** (others - k) for k in range(most, others + 1))
+    return float(len(folded) * tail)
 
 
 def _fold(lines_hz: list[float], *, rotation_hz: float) -> Floats:

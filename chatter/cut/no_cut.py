@@ -1,4 +1,4 @@
-"""What to say where no cut was judged, or something loud was left out.
+"""What to say where no cut was judged, something loud was left out, or one moment is unlike the rest.
 
 In: where the recording gets louder, what the user named. Out: findings that say how to record again.
 Source: our own.
@@ -7,9 +7,10 @@ Leaves out: the other findings of a recording (chatter/audio/findings.py).
 
 from chatter.cut.sections import Sections
 from chatter.cut.study import StudiedCut
-from chatter.model import CutSetup, Finding
+from chatter.model import CutSetup, Finding, Verdict
 
 UNJUDGED_S = 1.0  # own choice: shorter spells are bumps, voices and other cuts' ends
+SHORT = "short-chatter"  # code of the finding that only a moment of a cut chatters
 HOW_TO = (
     "record again with three seconds of idle before and after the cut, the recorder on uncompressed with "
     "gain control and noise suppression off, the phone behind the guard"
@@ -56,4 +57,30 @@ def say_unjudged(sections: Sections, studied: tuple[StudiedCut, ...]) -> tuple[F
         )
         for start_s, end_s in left
         if end_s - start_s >= UNJUDGED_S
+    )
+
+
+def say_moment(cut: StudiedCut, *, verdict: Verdict) -> tuple[Finding, ...]:
+    """Tell of the one moment of a cut that chatters, or that sounds unlike the rest of it."""
+    if cut.is_short and verdict == "chatter":
+        return (
+            Finding(
+                code=SHORT,
+                severity="warning",
+                message=f"Only from {cut.steady_start_s:.1f} to {cut.steady_end_s:.1f} s does this cut sound "
+                "like chatter: look at the work there, and at what differs: a corner, more material, the "
+                "tool coming in or leaving.",
+            ),
+        )
+    if cut.unlike_s is None:
+        return ()
+    start_s, end_s = cut.unlike_s
+    return (
+        Finding(
+            code="unlike-rest",
+            severity="warning",
+            message=f"From {start_s:.1f} to {end_s:.1f} s something sounds that the rest of this cut lacks: "
+            "chatter, a voice, a knock. The verdict is about the rest: listen to that moment, and look at "
+            "the work there.",
+        ),
     )

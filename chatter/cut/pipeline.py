@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IDLE_CUTS, IDLE_SHORT, has_teeth, idle_sound, say_unfit
+from chatter.cut.burst import hear_burst
 from chatter.cut.engagement import add_combed, trim_to_comb
 from chatter.cut.findings import Doubt, find_doubt
 from chatter.cut.idle import (
@@ -26,14 +27,15 @@ from chatter.cut.idle import (
 from chatter.cut.lines import name_lines
 from chatter.cut.long_cut import QUARTER, find_begin_s, sounding_power
 from chatter.cut.mix_up import find_mix_up
-from chatter.cut.no_cut import say_no_cut, say_unjudged
+from chatter.cut.no_cut import SHORT, say_moment, say_no_cut, say_unjudged
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp_pass import judge_ramp
 from chatter.cut.sections import Sections, find_sections, find_softer
 from chatter.cut.spectrum import comb_rise
 from chatter.cut.spindle import Speed, measure_speed, not_found, of_one_spindle
+from chatter.cut.spoilt import find_spoilt
 from chatter.cut.study import EDGE_S, LEAST_SAMPLES, StudiedCut, look_inside, study_section
-from chatter.cut.verdict import find_hum_hz, probability_of_chatter, verdict_of
+from chatter.cut.verdict import find_hum_hz, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, Recording, Spindle
 from chatter.model.cut import CHATTER_KINDS, DOUBTFUL_RUN_OUT, HALVES_DOUBTFUL_DB, HALVES_UNTOLD_DB
@@ -41,6 +43,7 @@ from chatter.model.pictures import CutPictures
 
 Floats = NDArray[np.float64]
 MOST_DOUBTED = 0.9  # chance of chatter where the sound speaks against the speed told; own choice
+MOST_SHORT = 0.9  # and where only a moment of the cut chatters; own choice
 DB_PER_NEPER = 4.343  # of power
 # Nepers by which harmonics are louder in a cut than idling, where another cut's are clearly louder; and in
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
@@ -48,23 +51,6 @@ RISEN, CLEARLY_RISEN, BURIED = 0.5, 1.4, -2.8
 # Own choice: chance of the comb (idling's own lines don't count) from which a gain that the phone turned down
 # may hide the rise.
 SURE_COMB = 0.9
-FAINT_STEPS = 16.0  # of the loudest sample: the noise of so few sounds like chatter's; own choice
-COARSEST_STEP = 2.0**-7  # of 8 bits, the fewest that a recorder has
-STEP_OFF = 1e-3  # of a step, by which samples may lie off it
-FAINT = Finding(
-    code="faint",
-    severity="warning",
-    message="The recording is so faint that its steps of loudness hide what the cut did: record again, the "
-    "phone nearer, behind the guard, or its gain up.",
-)
-OVERDRIVEN_SHARE = 0.5  # own choice: with seven tenths of it at full scale every second verdict is wrong
-TOP = 0.999  # of the highest and of the lowest sample
-OVERDRIVEN = Finding(
-    code="overdriven",
-    severity="warning",
-    message="More than half of a cut is cut off at full scale, so nothing is told: record again, the phone "
-    "farther away or its gain down.",
-)
 RANK = {"chatter": 0, "marginal": 1, "undecided": 2, "stable": 3}
 
 
@@ -115,7 +101,20 @@ def study_recording(
         flutes=setup.flutes,
     )
     again = [known[one] if one in known else study(one, idle=sections.idle) for one in trimmed]
-    return channel, sections, _with_teeth(again)
+    found = _with_teeth(again)
+    heard = partial(
+        hear_burst,
+        samples,
+        idle=sections.idle,
+        recording=recording,
+        setup=setup,
+        idle_recording=air,
+        idling_hz=idling_hz,
+    )
+    cuts: list[StudiedCut] = []
+    for section in sections.cuts:
+        cuts.extend(heard(section, cuts=tuple(cut for cut in found if section.holds(cut.section))))
+    return channel, sections, tuple(cuts)
 
 
 def _with_teeth(studied: list[StudiedCut | None]) -> tuple[StudiedCut, ...]:
@@ -170,7 +169,7 @@ def judge_recording(
         idle, compared = None, [unusable]
         channel, sections, studied = study_recording(recording, setup=setup)
     doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
-    spoilt = _find_spoilt(recording.samples[channel], studied, rate_hz=recording.rate_hz)
+    spoilt = find_spoilt(recording.samples[channel], studied, rate_hz=recording.rate_hz)
     cuts = tuple(_judge(cut, setup=setup, spoilt=spoilt is not None) for cut in studied)
     cuts = tuple(
         _with_onset(cut, study, recording=recording, channel=channel)
@@ -334,13 +333,15 @@ def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, 
         return cut
     middle_s = (study.steady_start_s + study.steady_end_s) / 2
     there = [one for one in otherwise if one.section.start_s <= middle_s <= one.section.end_s]
-    if any(verdict_of(probability_of_chatter(one.evidence)) == "stable" for one in there):
+    if any(verdict_of(one.chance) == "stable" for one in there):
         return replace(
             cut,
             verdict="undecided",
             chatter_probability=None,
             chatter_hz=None,
             onset_s=None,
+            chatter_end_s=None,
+            findings=tuple(one for one in cut.findings if one.code != SHORT),
             tone=None,
             lines=tuple(
                 replace(line, kind="unexplained", order=None) if line.kind in CHATTER_KINDS else line
@@ -350,35 +351,9 @@ def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, 
     return replace(cut, chatter_probability=min(cut.chatter_probability, MOST_DOUBTED))
 
 
-def _is_faint(samples: NDArray[np.float32]) -> bool:
-    """Say whether a recording has no more than a few steps of loudness, whatever its number of bits."""
-    peak = max(float(samples.max()), -float(samples.min()))
-    if peak >= FAINT_STEPS * COARSEST_STEP:  # most recordings end here, without a copy of them
-        return False
-    loud = np.abs(samples[samples != 0])
-    if len(loud) == 0 or peak >= FAINT_STEPS * loud.min():
-        return False
-    steps = loud / loud.min()
-    return bool(np.abs(steps - np.round(steps)).max() < STEP_OFF)
-
-
-def _find_spoilt(
-    samples: NDArray[np.float32], studied: tuple[StudiedCut, ...], *, rate_hz: float
-) -> Finding | None:
-    """Say why the samples of a recording bear no verdict; None where they do."""
-    if _is_faint(samples):
-        return FAINT
-    for cut in studied:
-        part = samples[int(cut.steady_start_s * rate_hz) : int(cut.steady_end_s * rate_hz)]
-        high, low = float(part.max()), float(part.min())
-        if np.count_nonzero((part >= TOP * high) | (part <= TOP * low)) > OVERDRIVEN_SHARE * len(part):
-            return OVERDRIVEN
-    return None
-
-
 def _judge(cut: StudiedCut, *, setup: CutSetup, spoilt: bool) -> JudgedCut:
     """Turn one studied cut into its part of the document; nothing is told of a spoilt one."""
-    chance = probability_of_chatter(cut.evidence)
+    chance = min(cut.chance, MOST_SHORT) if cut.is_short else cut.chance
     verdict = verdict_of(chance)
     half_db = DB_PER_NEPER * cut.evidence.halved
     loud_halves = verdict != "chatter" and half_db > HALVES_DOUBTFUL_DB
@@ -422,6 +397,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, spoilt: bool) -> JudgedCut:
                 "work.",
             )
         )
+    findings.extend(say_moment(cut, verdict=verdict))
     lines = name_lines(
         cut.spectra,
         cut.evidence,
@@ -449,6 +425,8 @@ def _with_onset(cut: JudgedCut, study: StudiedCut, *, recording: Recording, chan
     """Add when its chatter line first reached a quarter of its power."""
     if cut.chatter_hz is None:
         return cut
+    if study.is_short:
+        return replace(cut, onset_s=study.steady_start_s, chatter_end_s=study.steady_end_s)
     index = round(cut.chatter_hz / study.spectra.bin_hz)
     power = study.spectra.rest_frames[:, max(0, index - 2) : index + 3].sum(axis=1)
     first = int(np.flatnonzero(power >= QUARTER * sounding_power(power))[0])

@@ -48,6 +48,10 @@ class Section:
     open_start: bool  # it began before the file did
     open_end: bool
 
+    def holds(self, part: "Section") -> bool:
+        """Say whether a part of it is meant."""
+        return self.start_s <= (part.start_s + part.end_s) / 2 <= self.end_s
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sections:

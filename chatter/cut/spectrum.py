@@ -5,7 +5,7 @@ Source: synchronous averaging (chatter/dsp/angle.py); Welch spectra (chatter/dsp
 Leaves out: names (chatter/cut/lines.py).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 AVERAGE_S = 0.8  # sliding average that catches the harmonics; its notch is 2 / AVERAGE_S wide
 COMB_FROM_HZ = 100.0  # below, phones roll off and mains hum lives
 WINDOW_S = 0.8  # of a spectrum: near a lobe's top chatter sings within a few hertz of the comb
+SHORT_WINDOWS = 2.0  # window lengths in a part that is too short for such windows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,6 +116,57 @@ def cut_spectra(
         frame_times_s=times_s,
         idle=idle,
         air=air,
+    )
+
+
+def spectra_between(
+    spectra: CutSpectra, samples: Floats, *, start_s: float, end_s: float, idle_parts: tuple[Floats, ...]
+) -> CutSpectra:
+    """Give the spectra of a short part of a steady part; what repeats is taken from all of it.
+
+    Parameters
+    ----------
+    spectra, samples
+        Of the steady part; shape (n,), its sound.
+    start_s, end_s
+        From the steady part's start; longer than `SHORT_WINDOWS` samples by far.
+    idle_parts
+        As for `cut_spectra`.
+
+    Returns
+    -------
+    CutSpectra
+        Nothing of an air pass.
+    """
+    rate_hz = spectra.rate_hz
+    inside = slice(int(start_s * rate_hz), int(end_s * rate_hz))
+    rest = spectra.rest_samples[inside]
+    size_s = len(rest) / rate_hz / SHORT_WINDOWS
+
+    def frames(part: Floats) -> tuple[Floats, Floats, Floats]:
+        return frame_powers(
+            part.astype(np.float32),
+            rate_hz=rate_hz,
+            window_s=size_s,
+            hop_s=size_s / 4,
+            pad=2,
+            top_hz=float(spectra.hz[-1]),
+        )
+
+    _, hz, whole = frames(samples[inside])
+    times_s, _, rest_frames = frames(rest)
+    return replace(
+        spectra,
+        hz=hz,
+        bin_hz=float(hz[1]),
+        line_width_hz=2 / size_s,
+        whole=whole.mean(axis=0),
+        rest=rest_frames.mean(axis=0),
+        rest_samples=rest,
+        rest_frames=rest_frames,
+        frame_times_s=times_s,
+        idle=idle_power(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz),
+        air=None,
     )
 
 

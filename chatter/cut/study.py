@@ -44,6 +44,13 @@ class StudiedCut:
     evidence: Evidence
     steady_start_s: float
     steady_end_s: float
+    is_short: bool = False  # a moment that chatters, of a cut that doesn't chatter as a whole
+    unlike_s: tuple[float, float] | None = None  # a moment unlike the rest, not surely chatter
+
+    @property
+    def chance(self) -> float:
+        """Chance of chatter, by the evidence alone."""
+        return probability_of_chatter(self.evidence)
 
 
 def study_section(
@@ -81,7 +88,7 @@ def study_section(
         None when the section is too short, or no comb is there.
     """
     study = partial(
-        _study_part,
+        study_part,
         samples,
         section=section,
         idle=idle,
@@ -108,14 +115,10 @@ def study_section(
         top_hz=float(studied.spectra.hz[-1]),
     )
     there = None if new is None else study(*new)
-    return studied if there is None or _chance(there) <= _chance(studied) else there
+    return studied if there is None or there.chance <= studied.chance else there
 
 
-def _chance(cut: StudiedCut) -> float:
-    return probability_of_chatter(cut.evidence)
-
-
-def _study_part(
+def study_part(
     samples: Floats,
     start_s: float,
     end_s: float,
@@ -127,7 +130,22 @@ def _study_part(
     idle_recording: IdleSound | None,
     idling_hz: float | None,
 ) -> StudiedCut | None:
-    """Study a part of a section, between two times."""
+    """Study a part of a section, between two times.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,), the channel.
+    start_s, end_s
+        The part.
+    section, idle, recording, setup, idle_recording, idling_hz
+        As for `study_section`.
+
+    Returns
+    -------
+    StudiedCut or None
+        None when the part is too short, or no comb is there.
+    """
     rate_hz = recording.rate_hz
     if (end_s - start_s) * setup.rpm / 60 < LEAST_TURNS:
         return None

@@ -158,6 +158,7 @@ class JudgedCut:
     findings: tuple[Finding, ...] = ()  # about this cut; the document lists them with the recording's
     half_passing_db: float | None = None  # halves of tooth passing over the other orders; even flutes
     tone: LoneTone | None = None  # whose the lone line named as chatter is; None without one
+    chatter_end_s: float | None = None  # where only a moment of the cut chatters
 
     @property
     def family(self) -> tuple[Line, ...]:
@@ -175,6 +176,7 @@ class JudgedCut:
             "chatter_probability": self.chatter_probability,
             "chatter_hz": self.chatter_hz,
             "onset_s": self.onset_s,
+            "chatter_end_s": self.chatter_end_s,
             "half_passing_db": self.half_passing_db,
             "tone": self.tone,
             "lines": [line.to_dict() for line in self.lines],

@@ -13,7 +13,6 @@ from chatter.report.cut_words import (
     choose_lines,
     find_deep_end,
     find_depths_mm,
-    find_onset_s,
     find_told_depths,
     name_line,
     round_down_mm,
@@ -25,6 +24,7 @@ from chatter.report.cut_words import (
     tell_dial,
     tell_doubt,
     tell_odds,
+    tell_onset,
     tell_other_findings,
     tell_percent,
     tell_ramp,
@@ -121,9 +121,9 @@ def _lead(document: CutDocument, worst: JudgedCut | None) -> tuple[str, ...]:
         text = f"{which} {span}; its deep end, from {ramp.deep_from_s:.1f} s on, is judged."
     if worst.chatter_probability is not None:
         text += f" Chances that it chattered: {tell_odds(worst.chatter_probability)}."
-    onset_s = find_onset_s(document.analysis)
+    heard = tell_onset(document.analysis)
     what = "Chatter" if worst.verdict == "chatter" else "What may be chatter"
-    return (text if onset_s is None else f"{text} {what} is heard from {onset_s:.1f} s on.",)
+    return (text if heard is None else f"{text} {what} is heard {heard}.",)
 
 
 def _points(texts: tuple[str, ...]) -> Points | None:

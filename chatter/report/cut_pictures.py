@@ -16,7 +16,7 @@ from chatter.model.pictures import Spectrogram, SteadySpectrum, TurnByTurn
 from chatter.report._figures import SMALL, USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, FAINT, INK, MARK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import Raster, to_svg
-from chatter.report.cut_words import find_onset_s, name_line, tell_span
+from chatter.report.cut_words import find_onset_s, name_line, tell_onset, tell_span
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -80,9 +80,9 @@ def _describe_spectrogram(document: CutDocument, picture: Spectrogram) -> str:
         parts.append(f"Cut {number}: {tell_span(cut.start_s, cut.end_s)}, {cut.verdict}.")
     if not cuts:
         parts.append("No cut is marked.")
-    onset_s = find_onset_s(document.analysis)
-    if onset_s is not None:
-        parts.append(f"Chatter is marked from {onset_s:.1f} s on.")
+    heard = tell_onset(document.analysis)
+    if heard is not None:
+        parts.append(f"Chatter is marked {heard}.")
     return " ".join(parts)
 
 

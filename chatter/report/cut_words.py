@@ -41,6 +41,7 @@ TYPED = "speed-as-typed"  # code of the finding that thousands may have been mea
 FACTS = "facts-do-not-fit"
 NO_TEETH = "spindle-not-found"  # code of the finding that what gets louder has another comb or none
 UNJUDGED = "not-judged"  # code of the finding that something loud was left out
+UNLIKE = "unlike-rest"  # code of the finding that one moment of a cut sounds unlike the rest
 HUM = "mains-hum"
 JUDGE_AGAIN = "Then judge this recording with the right ones; record again only if that can't tell either."
 DOUBTED = frozenset({FACTS, TYPED, NO_TEETH})  # codes of findings on which the whole answer hangs
@@ -72,8 +73,11 @@ def tell_verdict(analysis: CutAnalysis, verdict: Verdict) -> str:
     probably = "probably " if _is_unsure(analysis.worst) else ""
     if verdict == "stable" and any(finding.code == UNJUDGED for finding in analysis.findings):
         return f"what was judged {probably}did not chatter; not all that is loud was"
+    if verdict == "stable" and any(finding.code == UNLIKE for finding in analysis.findings):
+        return f"what was judged {probably}did not chatter; one moment of it sounds unlike the rest"
     if total < 2:
-        return _ONE_CUT[verdict].replace("this cut ", f"this cut {probably}", 1)
+        short = " for a moment" if analysis.worst is not None and analysis.worst.chatter_end_s else ""
+        return _ONE_CUT[verdict].replace("this cut ", f"this cut {probably}", 1) + short
     share = f"{sum(cut.verdict == verdict for cut in analysis.cuts)} of {total} cuts"
     return {
         "stable": f"{probably}none of the {total} cuts chattered",
@@ -171,9 +175,9 @@ def tell_which_cut(analysis: CutAnalysis, worst: JudgedCut | None) -> str:
         sentence, heard = f"the pass {span}; its deep end, from {ramp.deep_from_s:.1f} s on, is judged", ": "
     if worst.chatter_probability is not None:
         sentence += f"{heard}chatter {tell_chance(worst.chatter_probability)}"
-    onset_s = find_onset_s(analysis)
+    heard_s = tell_onset(analysis)
     also = "" if ramp is None else "heard "
-    return sentence + ("." if onset_s is None else f", {also}from {onset_s:.1f} s on.")
+    return sentence + ("." if heard_s is None else f", {also}{heard_s}.")
 
 
 def find_deep_end(analysis: CutAnalysis) -> RampPass | None:
@@ -190,6 +194,15 @@ def find_onset_s(analysis: CutAnalysis) -> float | None:
     if worst is None or worst.verdict not in ("chatter", "marginal"):
         return None
     return worst.onset_s if analysis.ramp is None else analysis.ramp.time_s
+
+
+def tell_onset(analysis: CutAnalysis) -> str | None:
+    """Say from when on chatter is heard, or from when to when; None where none is."""
+    onset_s, worst = find_onset_s(analysis), analysis.worst
+    if onset_s is None or worst is None:
+        return None
+    end_s = worst.chatter_end_s
+    return f"from {onset_s:.1f} s on" if end_s is None else f"only from {onset_s:.1f} s to {end_s:.1f} s"
 
 
 def tell_span(start_s: float | None, end_s: float | None) -> str:
