@@ -118,7 +118,7 @@ def test_level_pass_that_chatters_gives_no_depth_either(rng):
 
 def test_onset_of_simulated_ramps_lies_near_the_true_limit():
     found = [(one.ramp, limit_mm) for one, _, limit_mm in ramps(8, seed=77) if one.ramp is not None]
-    # The long form found two in three, off by 6 % in the middle (docs/ramp.md).
+    # What the long form found stands in docs/ramp.md.
     assert len(found) >= 2
     off = [abs(ramp.depth_mm / limit_mm - 1) for ramp, limit_mm in found]
     assert np.median(off) < 0.15
