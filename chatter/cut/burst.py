@@ -25,6 +25,7 @@ from chatter.cut.sections import Section
 from chatter.cut.spectrum import COMB_FROM_HZ, spectra_between
 from chatter.cut.study import EDGE_S, StudiedCut, study_part
 from chatter.cut.verdict import CHATTER_ABOVE
+from chatter.dsp.runs import find_runs
 from chatter.dsp.spectra import TINY, frame_powers
 from chatter.model import CutSetup, Recording
 
@@ -236,12 +237,14 @@ def find_burst(
         off = heard & (np.abs(hz - np.round(hz / rotation_hz) * rotation_hz) > guard_hz)
         new = np.where((powers > least) & off, powers, 0.0).sum(axis=1)
         share = new / np.maximum(powers[:, heard].sum(axis=1), TINY)
-        for first, last in _runs(share > LEAST_SHARE):
-            if share[first : last + 1].max() < NEW_SHARE:
+        new_windows = np.pad(share > LEAST_SHARE, HOPS)
+        is_new = ndimage.binary_closing(new_windows, np.ones(HOPS + 1, dtype=np.bool_))[HOPS:-HOPS]
+        for first, end in find_runs(is_new):
+            if share[first:end].max() < NEW_SHARE:
                 continue
-            loud = float(new[first : last + 1].sum())
+            loud = float(new[first:end].sum())
             hop_s = window_s / HOPS
-            span_s = (float(times_s[first]) - hop_s, float(times_s[last]) + hop_s)
+            span_s = (float(times_s[first]) - hop_s, float(times_s[end - 1]) + hop_s)
             long_enough = span_s[1] - span_s[0] >= max(LEAST_S, LEAST_TURNS / rotation_hz)
             if long_enough and (best is None or loud > best[0]):
                 best = loud, (max(span_s[0], cut_s[0]), min(span_s[1], cut_s[1]))
@@ -281,13 +284,3 @@ def _loudest_near(
     np.maximum.at(held, place, loudest)
     reach = int(np.ceil(np.log(NEAR_IDLE) / np.log(even[1] / even[0])))
     return np.asarray(ndimage.maximum_filter1d(held, 2 * reach + 1, mode="nearest")[place])
-
-
-def _runs(is_new: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Give the first and last window of every run; gaps shorter than a window don't end one."""
-    at = np.flatnonzero(is_new)
-    if not at.size:
-        return []
-    ends = np.flatnonzero(np.diff(at) > HOPS)
-    firsts, lasts = np.concatenate([[0], ends + 1]), np.concatenate([ends, [at.size - 1]])
-    return [(int(at[a]), int(at[b])) for a, b in zip(firsts, lasts, strict=True)]

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from chatter.dsp.runs import find_runs
 from chatter.dsp.spectra import frame_powers
 
 Floats = NDArray[np.float64]
@@ -96,12 +97,6 @@ def _otsu(values: Floats) -> float:
     return float(middle[flat].mean())
 
 
-def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Give start and end (exclusive) of each run of True."""
-    change = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
-    return [(int(a), int(b)) for a, b in zip(change[::2], change[1::2], strict=True)]
-
-
 def _discriminate(features: Floats, loud: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_], float]:
     """Improve a two-class split: weigh each feature by how well it parts the classes, and split again.
 
@@ -142,7 +137,7 @@ def _steps_up(level: Floats, loud: NDArray[np.bool_]) -> float:
     """Give the mean jump of level into the loud class at its edges, dB; automatic gain can't hide it."""
     reach = round(0.15 / HOP_S)
     jumps = []
-    for a, b in _runs(loud):
+    for a, b in find_runs(loud):
         if b - a < reach:
             continue
         if a >= 2 * reach:
@@ -172,7 +167,7 @@ def _score(levels: Floats, excess: Floats) -> tuple[Floats, NDArray[np.bool_], f
             step_db = _steps_up(overall, loud)
             if step_db < LEAST_STEP_DB:
                 continue
-            changes = len(_runs(loud))
+            changes = len(find_runs(loud))
             value = min(separation, 8.0) + min(step_db, 8.0) / 2 - 0.15 * changes
             if best is None or value > best[0]:
                 best = (value, score, loud, separation)
@@ -214,13 +209,15 @@ def find_sections(
     if high - low < LEAST_STEP_DB or separation < LEAST_SEPARATION:
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=high - low)
     upper, lower = low + 0.5 * (high - low), low + 0.4 * (high - low)
-    raw = _runs(score > lower)
+    raw = find_runs(score > lower)
     raw = [(a, b) for a, b in raw if score[a:b].max() > upper]
     raw = _join(_without_bumps(raw))
     least = max(LEAST_S, 4 / rotation_hz) / HOP_S
     kept = [(a, b) for a, b in raw if b - a >= least]
     clear = ndimage.binary_dilation(score > lower, iterations=round(0.12 / HOP_S))
-    idle = tuple((float(times_s[a]), float(times_s[b - 1])) for a, b in _runs(~clear) if b - a > 0.15 / HOP_S)
+    idle = tuple(
+        (float(times_s[a]), float(times_s[b - 1])) for a, b in find_runs(~clear) if b - a > 0.15 / HOP_S
+    )
     level = ndimage.uniform_filter1d(score, 3, mode="nearest")
     cuts = []
     for a, b in kept:
@@ -312,7 +309,7 @@ def _other_spells(
         return ()
     high = level > quiet + SPELL_SHARE * (loud - quiet)
     gap = round(SPELL_QUIET_S / HOP_S)
-    runs = [(a, b) for a, b in _join(_without_bumps(_runs(high & beside))) if b - a >= least]
+    runs = [(a, b) for a, b in _join(_without_bumps(find_runs(high & beside))) if b - a >= least]
     return tuple(
         Section(start_s=float(times_s[a]), end_s=float(times_s[b - 1]), open_start=False, open_end=False)
         for a, b in runs

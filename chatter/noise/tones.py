@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.dsp.runs import find_runs
 from chatter.dsp.spectra import peak_frequency_hz
 from chatter.noise.spectrum import Span
 
@@ -211,11 +212,10 @@ def _peaks(powers: Floats, span: Span) -> tuple[list[_Peak], NDArray[np.bool_]]:
     tonal = np.zeros(len(powers), dtype=np.bool_)
     # One missing line does not part a group.
     joined = out | (np.concatenate([[False], out[:-1]]) & np.concatenate([out[1:], [False]]))
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], joined.astype(np.int8), [0]])))
     peaks = []
     spread = max(1.0, span.resolution_hz / (1.5 * span.line_hz))  # lines a short sound smears over
     skirt = round(SKIRT_LINES * spread)
-    for first, end in zip(edges[::2], edges[1::2], strict=True):
+    for first, end in find_runs(joined):
         top = first + int(np.argmax(powers[first:end]))
         wide = np.flatnonzero(powers[first:end] > powers[top] / 2)
         centre_hz = max(top * span.line_hz, LOWEST_CENTRE_HZ)
