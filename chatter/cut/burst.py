@@ -85,7 +85,12 @@ def hear_burst(
         the section is one cut. A moment that is unlike the rest of its cut, and not surely chatter, is kept
         with that cut.
     """
-    if not cuts or setup.is_ramp or max(cut.chance for cut in cuts) > CHATTER_ABOVE:
+    if (
+        not cuts
+        or setup.is_ramp
+        or any(cut.spectra.comes_and_goes for cut in cuts)
+        or max(cut.chance for cut in cuts) > CHATTER_ABOVE
+    ):
         return cuts
     longest = max(cuts, key=lambda cut: cut.steady_end_s - cut.steady_start_s)
     edge_s = min(EDGE_S, 0.1 * (section.end_s - section.start_s))

@@ -10,7 +10,7 @@ Leaves out: how loud the rest is (chatter/cut/unrepeated.py); the map from all o
 probability (chatter/cut/verdict.py).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import comb
 
 import numpy as np
@@ -41,6 +41,7 @@ STEADY_LINES = 8  # loudest members that are asked
 LEAST_BASE = 0.1  # own choice: of the loudest family's power
 EXACT = 0.3  # own choice: share of a family's tolerance within which a double lies
 TWICE = 2  # multiple of the chatter that a tool leaving the cut makes loud
+CLEAR_LINES = 3  # own choice: of a family that clearly is one
 SPACED = 0.15  # own choice: of a line's width, by which lines of one family may lie off their spacing
 MULTIPLES = (2, 3, 4, 5)  # at which a family may stand of a line that is louder than all of it
 
@@ -73,7 +74,7 @@ class Evidence:
     tone: LoneTone | None  # whose a lone line is; None without one
 
 
-def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
+def find_peaks(spectra: CutSpectra, *, rotation_hz: float, away_hz: float = 0.0) -> tuple[Peak, ...]:
     """List the narrow lines off the comb.
 
     Parameters
@@ -82,6 +83,8 @@ def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
         Of one steady part.
     rotation_hz
         Its mean rotation frequency.
+    away_hz
+        How far from the comb they lie at least.
 
     Returns
     -------
@@ -104,6 +107,7 @@ def find_peaks(spectra: CutSpectra, *, rotation_hz: float) -> tuple[Peak, ...]:
         over_idle = np.log(np.maximum(spectra.rest, TINY) / np.maximum(idle, TINY))
         below = over_idle < LEAST_NEPERS
     usable = _off_comb(spectra, rotation_hz=rotation_hz)
+    usable &= _away_hz(spectra, rotation_hz=rotation_hz) >= away_hz
     top = find_tops(spectra.rest)
     top = top[usable[top] & (excess[top] > LEAST_NEPERS)]
     order = np.argsort(excess[top])[::-1]
@@ -242,6 +246,46 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
         concentration=concentration(spectra, among=among, rotation_hz=rotation_hz),
         halved=_halved(spectra, rotation_hz=rotation_hz, flutes=flutes),
         tone=_whose(spectra, family),
+    )
+
+
+def weigh_lines(
+    evidence: Evidence, spectra: CutSpectra, *, rotation_hz: float, flutes: int, away_hz: float
+) -> Evidence:
+    """Take the lines of other spectra of the same part, where they clearly make a family.
+
+    Parameters
+    ----------
+    evidence
+        What is told but by lines.
+    spectra
+        Whose lines count.
+    rotation_hz, flutes
+        The comb.
+    away_hz
+        How far from the comb lines lie at least.
+
+    Returns
+    -------
+    Evidence
+        The same object where they make no family.
+    """
+    peaks = find_peaks(spectra, rotation_hz=rotation_hz, away_hz=away_hz)
+    fresh = [peak for peak in peaks if not peak.in_idle]
+    family = _best_family(fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
+    if len(family) < CLEAR_LINES:
+        return evidence
+    base, multiple = _find_base(family, fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
+    return replace(
+        evidence,
+        peaks=peaks,
+        family=family,
+        base=base,
+        multiple=multiple,
+        steady=_steadiness(spectra, family, rotation_hz=rotation_hz),
+        share=_share(spectra, family),
+        local=_local_share(spectra, family, rotation_hz=rotation_hz, flutes=flutes),
+        tone=None,
     )
 
 

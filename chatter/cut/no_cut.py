@@ -16,6 +16,13 @@ HOW_TO = (
     "gain control and noise suppression off, the phone behind the guard"
 )
 
+COMES_AND_GOES = Finding(
+    code="comes-and-goes",
+    severity="info",
+    message="The tool comes and goes several times a second, as on looping paths: only the turns in which it "
+    "cuts were judged. A straight pass at one width tells more.",
+)
+
 
 def say_no_cut(sections: Sections, setup: CutSetup) -> Finding:
     """Say why nothing was judged: nothing stands out, or what does has no spindle's lines."""
@@ -72,6 +79,8 @@ def say_moment(cut: StudiedCut, *, verdict: Verdict) -> tuple[Finding, ...]:
                 "tool coming in or leaving.",
             ),
         )
+    if cut.spectra.comes_and_goes:
+        return (COMES_AND_GOES,)
     if cut.unlike_s is None:
         return ()
     start_s, end_s = cut.unlike_s

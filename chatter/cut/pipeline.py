@@ -44,6 +44,7 @@ from chatter.model.pictures import CutPictures
 Floats = NDArray[np.float64]
 MOST_DOUBTED = 0.9  # chance of chatter where the sound speaks against the speed told; own choice
 MOST_SHORT = 0.9  # and where only a moment of the cut chatters; own choice
+LEAST_GOING = 0.15  # where the tool comes and goes, too little is heard at once to be surer; own choice
 DB_PER_NEPER = 4.343  # of power
 # Nepers by which harmonics are louder in a cut than idling, where another cut's are clearly louder; and in
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
@@ -184,7 +185,7 @@ def judge_recording(
             )
     findings = [*recording.findings, *compared, *([] if doubt is None else [doubt.finding])]
     for cut in cuts:
-        findings.extend(cut.findings)
+        findings.extend(one for one in cut.findings if one not in findings)
     if not cuts:
         speed = _whole_speed(recording, channel, setup)
         findings.append(say_no_cut(sections, setup))
@@ -354,6 +355,8 @@ def _doubted(cut: JudgedCut, *, study: StudiedCut, otherwise: tuple[StudiedCut, 
 def _judge(cut: StudiedCut, *, setup: CutSetup, spoilt: bool) -> JudgedCut:
     """Turn one studied cut into its part of the document; nothing is told of a spoilt one."""
     chance = min(cut.chance, MOST_SHORT) if cut.is_short else cut.chance
+    if cut.spectra.comes_and_goes:
+        chance = max(chance, LEAST_GOING)
     verdict = verdict_of(chance)
     half_db = DB_PER_NEPER * cut.evidence.halved
     loud_halves = verdict != "chatter" and half_db > HALVES_DOUBTFUL_DB

@@ -11,12 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.air_pass import AirPass, IdleSound, hear_air_pass
+from chatter.cut.comes_and_goes import find_spells
 from chatter.cut.spindle import Speed
 from chatter.dsp.angle import phase_turns, split_repeating
 from chatter.dsp.spectra import TINY, frame_powers
 
 Floats = NDArray[np.float64]
 AVERAGE_S = 0.8  # sliding average that catches the harmonics; its notch is 2 / AVERAGE_S wide
+SPELL_SHARE = 0.8  # of a spell in which the teeth cut, that a window lasts
+LEAST_LEVEL = 0.4
 COMB_FROM_HZ = 100.0  # below, phones roll off and mains hum lives
 WINDOW_S = 0.8  # of a spectrum: near a lobe's top chatter sings within a few hertz of the comb
 SHORT_WINDOWS = 2.0  # window lengths in a part that is too short for such windows
@@ -37,6 +40,7 @@ class CutSpectra:
     frame_times_s: Floats  # shape (t,), from the section's start
     idle: Floats | None  # shape (f,)
     air: AirPass | None  # of an idle recording, whose power the idle power covers
+    comes_and_goes: bool = False  # only the spells of it in which the teeth cut, one after another
 
     @property
     def repeating(self) -> Floats:
@@ -52,6 +56,7 @@ def cut_spectra(
     speed: Speed,
     idle_parts: tuple[Floats, ...],
     idle_recording: IdleSound | None = None,
+    throughout: bool = False,
 ) -> CutSpectra:
     """Give the spectra of one steady part.
 
@@ -69,6 +74,8 @@ def cut_spectra(
         Arrays of shape (m,), sound without cutting beside the cut.
     idle_recording
         Another recording without cutting. What either holds is background.
+    throughout
+        Whether all of it counts, also where the teeth come and go.
 
     Returns
     -------
@@ -80,7 +87,19 @@ def cut_spectra(
     phase = phase_turns(
         count=len(samples), rate_hz=rate_hz, times_s=speed.times_s, rotation_hz=speed.track_hz
     )
-    _, rest = split_repeating(samples, phase, turns=max(5, round(AVERAGE_S * rotation_hz)))
+    spells = None
+    if not throughout:
+        spells = find_spells(samples, phase, rate_hz=rate_hz, rotation_hz=rotation_hz)
+    gain = None if spells is None else spells.gain
+    _, rest = split_repeating(samples, phase, turns=max(5, round(AVERAGE_S * rotation_hz)), gain=gain)
+    louder = 1.0
+    at_s = np.arange(len(samples)) / rate_hz
+    if spells is not None:
+        at_s = at_s[spells.cutting]
+        even = 1 / np.maximum(spells.level[spells.cutting], LEAST_LEVEL)
+        samples, rest = samples[spells.cutting] * even, rest[spells.cutting] * even
+        louder = float(np.mean(even**2))
+        size_s = min(size_s, SPELL_SHARE * spells.spell_s, len(samples) / rate_hz / 2.5)
 
     def spectra(part: Floats) -> tuple[Floats, Floats, Floats]:
         return frame_powers(
@@ -96,6 +115,7 @@ def cut_spectra(
     times_s, _, rest_frames = spectra(rest)
     rest_power = rest_frames.mean(axis=0)
     idle = idle_power(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz)
+    idle = None if idle is None else louder * idle
     air = None
     if idle_recording is not None:
         air = hear_air_pass(
@@ -113,9 +133,10 @@ def cut_spectra(
         rest_samples=rest,
         rate_hz=rate_hz,
         rest_frames=rest_frames,
-        frame_times_s=times_s,
+        frame_times_s=at_s[(times_s * rate_hz).astype(int)],
         idle=idle,
         air=air,
+        comes_and_goes=spells is not None,
     )
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IdleSound
 from chatter.cut.beside import add_beside
-from chatter.cut.evidence import Evidence, weigh
+from chatter.cut.evidence import Evidence, weigh, weigh_lines
 from chatter.cut.idle import LEAST_TURNS, LONGEST_S, loudest_part, nearest_spans
 from chatter.cut.long_cut import find_new_part
 from chatter.cut.sections import Section, Sections, find_sections, turn_round
@@ -31,6 +31,7 @@ EDGE_S = 0.12  # entry and exit, left out of the steady part
 LEAST_SAMPLES = 2048
 LEAST_COMB_RISE = 0.3  # own choice: nepers; beside voices that are louder than the cut, harmonics rise little
 PARTED_S = 3.0  # own choice: in a shorter cut, chatter of a second is heard in the whole of it
+SWELLING_HZ = 15.0  # own choice: side tones of a tool that comes and goes lie nearer to the comb
 DEEP_SHARE, DEEP_LEAST_S = 0.25, 2.0  # of a ramped pass: chatter that began late must fill what is judged
 
 
@@ -165,7 +166,8 @@ def study_part(
     )
     if not speed.found:
         return None
-    spectra = cut_spectra(
+    listen = partial(
+        cut_spectra,
         part,
         rate_hz=rate_hz,
         top_hz=min(TOP_HZ, 0.45 * rate_hz, 0.95 * recording.bandwidth_hz),
@@ -173,19 +175,28 @@ def study_part(
         idle_parts=idle_parts,
         idle_recording=idle_recording,
     )
-    spectra = add_beside(
-        spectra,
-        samples,
-        section,
+    beside = partial(
+        add_beside,
+        samples=samples,
+        section=section,
         rate_hz=rate_hz,
         rotation_hz=speed.rotation_hz,
         flutes=setup.flutes,
     )
+    spectra = beside(listen())
+    evidence = weigh(spectra, rotation_hz=speed.rotation_hz, flutes=setup.flutes)
+    if spectra.comes_and_goes:
+        throughout = beside(listen(throughout=True))
+        by_lines = weigh_lines(
+            evidence, throughout, rotation_hz=speed.rotation_hz, flutes=setup.flutes, away_hz=SWELLING_HZ
+        )
+        if by_lines is not evidence:
+            spectra, evidence = replace(throughout, comes_and_goes=True), by_lines
     return StudiedCut(
         section=section,
         speed=speed,
         spectra=spectra,
-        evidence=weigh(spectra, rotation_hz=speed.rotation_hz, flutes=setup.flutes),
+        evidence=evidence,
         steady_start_s=start_s,
         steady_end_s=end_s,
     )

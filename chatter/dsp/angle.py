@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 Floats = NDArray[np.float64]
+LEAST_NORM = 1e-30  # keeps silence from dividing by zero
+PATTERN_ROUNDS, LOUDER = 4, 0.9
 STRONG = 20.0  # power over noise, at which a harmonic has half its full trust
 
 
@@ -150,7 +152,61 @@ def _weighted_median(values: Floats, weights: Floats) -> Floats:
     return np.asarray(np.take_along_axis(ranked, middle[None, :], axis=0)[0])
 
 
-def split_repeating(samples: Floats, phase: Floats, *, turns: int) -> tuple[Floats, Floats]:
+def _whole_turns(phase: Floats) -> tuple[int, int]:
+    """Give the first and last whole number of turns inside a phase."""
+    return int(np.ceil(phase[0])), int(np.floor(phase[-1]))
+
+
+def _by_turns(samples: Floats, phase: Floats) -> Floats:
+    """Give the whole turns one by one, on one grid of angles. Shape (whole turns, angles)."""
+    first, last = _whole_turns(phase)
+    whole = last - first
+    per_turn = int(np.ceil(len(samples) / max(phase[-1] - phase[0], 1e-9)))
+    grid = first + np.arange(whole * per_turn) / per_turn
+    at = np.interp(grid, phase, np.arange(len(samples), dtype=np.float64))
+    turned: Floats = ndimage.map_coordinates(samples, [at], order=3, mode="nearest")
+    return turned.reshape(whole, per_turn)
+
+
+def follow_gain(samples: Floats, phase: Floats, *, turns: int) -> tuple[Floats, Floats]:
+    """Follow how loud what repeats every turn is, and all of the sound, from turn to turn.
+
+    Method: the best single pattern for all turns and its factor in each, by turns of least squares.
+
+    Parameters
+    ----------
+    samples, phase
+        As for `split_repeating`.
+    turns
+        Length of the average over neighbours, turns (Hann weights), odd.
+
+    Returns
+    -------
+    repeating, level
+        Shapes (whole turns,), both 1 in the louder turns (their ninth decile): the pattern's factor, and the
+        root mean square of everything. Empty where there are less than three turns.
+    """
+    first, last = _whole_turns(phase)
+    if last - first < 3:
+        return np.zeros(0), np.zeros(0)
+    in_angle = _by_turns(samples, phase)
+    in_angle = in_angle - in_angle.mean(axis=1, keepdims=True)
+    weights = np.hanning(turns + 2)[1:-1]
+    weights /= weights.sum()
+    smooth = ndimage.convolve1d(in_angle, weights, axis=0, mode="nearest")
+    pattern = smooth.mean(axis=0)
+    factor = np.ones(len(smooth))
+    for _ in range(PATTERN_ROUNDS):
+        factor = smooth @ pattern / max(float(pattern @ pattern), LEAST_NORM)
+        pattern = factor @ smooth / max(float(factor @ factor), LEAST_NORM)
+    power = ndimage.convolve1d((in_angle**2).mean(axis=1), weights, mode="nearest")
+    level = np.sqrt(power / max(float(np.quantile(power, LOUDER)), LEAST_NORM))
+    return factor / max(float(np.quantile(factor, LOUDER)), LEAST_NORM), level
+
+
+def split_repeating(
+    samples: Floats, phase: Floats, *, turns: int, gain: Floats | None = None
+) -> tuple[Floats, Floats]:
     """Part a sound into what repeats every turn and what does not.
 
     Parameters
@@ -161,25 +217,26 @@ def split_repeating(samples: Floats, phase: Floats, *, turns: int) -> tuple[Floa
         Shape (n,), turns, rising.
     turns
         Length of the sliding average, turns (Hann weights).
+    gain
+        Shape (whole turns,), from `follow_gain`: how loud what repeats is in each turn; even where not given.
 
     Returns
     -------
     repeating, rest
         Shapes (n,); their sum is `samples` inside the span of whole turns, and `rest` is 0 outside it.
     """
-    first, last = int(np.ceil(phase[0])), int(np.floor(phase[-1]))
+    first, last = _whole_turns(phase)
     whole = last - first
     if whole < 3:
         return np.zeros_like(samples), samples.copy()
-    per_turn = int(np.ceil(len(samples) / max(phase[-1] - phase[0], 1e-9)))
-    grid = first + np.arange(whole * per_turn) / per_turn
-    at = np.interp(grid, phase, np.arange(len(samples), dtype=np.float64))
-    in_angle = ndimage.map_coordinates(samples, [at], order=3, mode="nearest").reshape(whole, per_turn)
+    in_angle = _by_turns(samples, phase)
+    per_turn = in_angle.shape[1]
+    level = np.ones(whole) if gain is None else gain
     width = max(3, min(turns | 1, whole | 1))
     weights = np.hanning(width + 2)[1:-1]
-    total = ndimage.convolve1d(in_angle, weights, axis=0, mode="constant")
-    norm = ndimage.convolve1d(np.ones(whole), weights, mode="constant")
-    average = total / norm[:, None]
+    total = ndimage.convolve1d(level[:, None] * in_angle, weights, axis=0, mode="constant")
+    norm = ndimage.convolve1d(level**2, weights, mode="constant")
+    average = level[:, None] * total / np.maximum(norm, LEAST_NORM)[:, None]
     back = (phase - first) * per_turn
     repeating = ndimage.map_coordinates(average.ravel(), [back], order=3, mode="nearest")
     inside = (phase >= first) & (phase <= last - 1 / per_turn)
