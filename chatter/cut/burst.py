@@ -120,7 +120,7 @@ def hear_burst(
             idle_recording=idle_recording,
             idling_hz=idling_hz,
         )
-    if around is None:
+    if around is None or around.spectra.comes_and_goes:
         return cuts
     short = _study_moment(
         samples,

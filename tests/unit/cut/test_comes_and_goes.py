@@ -95,3 +95,13 @@ def test_gain_is_followed_and_taken_away(rng):
     _, even = split_repeating(swell * teeth, phase, turns=79)
     assert np.std(rest[inside]) < 0.1 * np.std(even[inside])
     assert [len(part) for part in follow_gain(teeth[:100], phase[:100], turns=3)] == [0, 0]  # no three turns
+
+
+def test_moment_is_not_looked_for_along_loops(rng):
+    sound = looping(rng)
+    t = np.arange(len(sound)) / RATE_HZ
+    moment = np.clip(np.minimum(t - 6.5, 6.9 - t) / 0.02, 0, 1)
+    sound = sound + 0.3 * moment * sum(np.sin(2 * np.pi * hz * t) for hz in (1310.0, 1409.0, 1508.0))
+    analysis = judge_recording(recording(sound), setup=SETUP)
+    assert len(analysis.cuts) == 1
+    assert not {"short-chatter", "unlike-rest"} & {finding.code for finding in analysis.findings}
