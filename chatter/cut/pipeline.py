@@ -44,7 +44,9 @@ from chatter.model.pictures import CutPictures
 Floats = NDArray[np.float64]
 MOST_DOUBTED = 0.9  # chance of chatter where the sound speaks against the speed told; own choice
 MOST_SHORT = 0.9  # and where only a moment of the cut chatters; own choice
-LEAST_GOING = 0.15  # where the tool comes and goes, too little is heard at once to be surer; own choice
+# Own choices, where the tool comes and goes and little is heard at once: chances are no less than the first,
+# and from the second on chatter is as likely as not.
+LEAST_GOING, DOUBTFUL_GOING, EVEN = 0.15, 0.2, 0.5
 DB_PER_NEPER = 4.343  # of power
 # Nepers by which harmonics are louder in a cut than idling, where another cut's are clearly louder; and in
 # any cut, as noise that ended before it may have drowned them in the idle part. Own choices.
@@ -356,7 +358,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, spoilt: bool) -> JudgedCut:
     """Turn one studied cut into its part of the document; nothing is told of a spoilt one."""
     chance = min(cut.chance, MOST_SHORT) if cut.is_short else cut.chance
     if cut.spectra.comes_and_goes:
-        chance = max(chance, LEAST_GOING)
+        chance = max(chance, LEAST_GOING if chance < DOUBTFUL_GOING else EVEN)
     verdict = verdict_of(chance)
     half_db = DB_PER_NEPER * cut.evidence.halved
     loud_halves = verdict != "chatter" and half_db > HALVES_DOUBTFUL_DB
