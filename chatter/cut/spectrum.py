@@ -6,6 +6,7 @@ Leaves out: names (chatter/cut/lines.py).
 """
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,16 +102,7 @@ def cut_spectra(
         louder = float(np.mean(even**2))
         size_s = min(size_s, SPELL_SHARE * spells.spell_s, len(samples) / rate_hz / 2.5)
 
-    def spectra(part: Floats) -> tuple[Floats, Floats, Floats]:
-        return frame_powers(
-            part.astype(np.float32),
-            rate_hz=rate_hz,
-            window_s=size_s,
-            hop_s=size_s / 4,
-            pad=2,
-            top_hz=top_hz,
-        )
-
+    spectra = partial(_windows, rate_hz=rate_hz, size_s=size_s, top_hz=top_hz)
     _, hz, whole = spectra(samples)
     times_s, _, rest_frames = spectra(rest)
     rest_power = rest_frames.mean(axis=0)
@@ -140,6 +132,13 @@ def cut_spectra(
     )
 
 
+def _windows(part: Floats, *, rate_hz: float, size_s: float, top_hz: float) -> tuple[Floats, Floats, Floats]:
+    """Give times, frequencies and powers of windows that overlap by three quarters."""
+    return frame_powers(
+        part.astype(np.float32), rate_hz=rate_hz, window_s=size_s, hop_s=size_s / 4, pad=2, top_hz=top_hz
+    )
+
+
 def spectra_between(
     spectra: CutSpectra, samples: Floats, *, start_s: float, end_s: float, idle_parts: tuple[Floats, ...]
 ) -> CutSpectra:
@@ -164,16 +163,7 @@ def spectra_between(
     rest = spectra.rest_samples[inside]
     size_s = len(rest) / rate_hz / SHORT_WINDOWS
 
-    def frames(part: Floats) -> tuple[Floats, Floats, Floats]:
-        return frame_powers(
-            part.astype(np.float32),
-            rate_hz=rate_hz,
-            window_s=size_s,
-            hop_s=size_s / 4,
-            pad=2,
-            top_hz=float(spectra.hz[-1]),
-        )
-
+    frames = partial(_windows, rate_hz=rate_hz, size_s=size_s, top_hz=float(spectra.hz[-1]))
     _, hz, whole = frames(samples[inside])
     times_s, _, rest_frames = frames(rest)
     return replace(
