@@ -48,9 +48,7 @@ NEW_TIMES = 10.0  # a bin's power over its usual one
 OVER_IDLE, NEAR_IDLE = 2.0, 1.25  # a bin's power over the loudest of idling within a quarter of its frequency
 NEW_SHARE, LEAST_SHARE = 0.2, 0.07  # of a window's power that is new: of one in a run, and of each
 LEAST_S, LEAST_TURNS = 0.08, 16.0  # of what is new: shorter ones are knocks
-CHUNK_S = (
-    10.0  # what is usual is asked in pieces: a cut of an hour takes no more memory than one of ten seconds
-)
+CHUNK_S = 10.0  # what is usual is asked piece by piece, so that a long cut takes no more memory
 IDLE_STEPS = 120  # places of the idle spectrum, evenly spaced in logarithm
 
 

@@ -52,7 +52,7 @@ def find_spells(samples: Floats, phase: Floats, *, rate_hz: float, rotation_hz: 
     size = max(1, round(max(FRAME_S, 2 / rotation_hz) * rate_hz))
     frames = samples[: len(samples) // size * size].reshape(-1, size)
     low, high = np.quantile(np.std(frames, axis=1), (0.1, 0.9)) if len(frames) else (1.0, 1.0)
-    if low > FADED * high:
+    if low >= FADED * high:  # silence, too
         return None
     turns = max(3, round(SMOOTH_S * rotation_hz)) | 1
     gain, level = follow_gain(samples, phase, turns=turns)

@@ -15,7 +15,7 @@ from dataclasses import replace
 from chatter.cut.findings import Doubt
 from chatter.cut.spindle import BELIEVED
 from chatter.cut.study import StudiedCut
-from chatter.cut.verdict import probability_of_chatter, verdict_of
+from chatter.cut.verdict import verdict_of
 from chatter.model import CutSetup, Finding
 
 MIX_UPS = (2 / 3, 3 / 4, 4 / 3, 3 / 2)  # of the speed told
@@ -47,7 +47,7 @@ def find_mix_up(
         The doubt, and the cuts at that speed, none of them where it may as well double its period; None
         where no such speed has a believed comb, a surer one than the speed told, and is stable.
     """
-    worst = max(studied, key=lambda cut: probability_of_chatter(cut.evidence))
+    worst = max(studied, key=lambda cut: cut.chance)
     if not worst.evidence.base:
         return None
     turn_hz, line_hz = worst.speed.rotation_hz, worst.evidence.base[0].frequency_hz
@@ -71,7 +71,7 @@ def find_mix_up(
 
 def _is_quiet(cut: StudiedCut) -> bool:
     """Say whether a cut has a spindle's comb and is stable."""
-    return cut.speed.chance >= BELIEVED and verdict_of(probability_of_chatter(cut.evidence)) == "stable"
+    return cut.speed.chance >= BELIEVED and verdict_of(cut.chance) == "stable"
 
 
 def _doubt(cut: StudiedCut, *, setup: CutSetup, doubles: bool) -> Doubt:

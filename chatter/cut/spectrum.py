@@ -20,7 +20,7 @@ from chatter.dsp.spectra import TINY, frame_powers
 Floats = NDArray[np.float64]
 AVERAGE_S = 0.8  # sliding average that catches the harmonics; its notch is 2 / AVERAGE_S wide
 SPELL_SHARE = 0.8  # of a spell in which the teeth cut, that a window lasts
-LEAST_LEVEL = 0.4
+LEAST_LEVEL = 0.4  # of the louder turns, to which no turn is raised from less
 COMB_FROM_HZ = 100.0  # below, phones roll off and mains hum lives
 WINDOW_S = 0.8  # of a spectrum: near a lobe's top chatter sings within a few hertz of the comb
 SHORT_WINDOWS = 2.0  # window lengths in a part that is too short for such windows

@@ -13,7 +13,7 @@ from scipy import ndimage
 
 Floats = NDArray[np.float64]
 LEAST_NORM = 1e-30  # keeps silence from dividing by zero
-PATTERN_ROUNDS, LOUDER = 4, 0.9
+PATTERN_ROUNDS, LOUDER = 4, 0.9  # rounds that the pattern settles in; quantile that is called loud
 STRONG = 20.0  # power over noise, at which a harmonic has half its full trust
 
 

@@ -68,10 +68,8 @@ def test_moment_late_in_a_long_cut_is_found(rng):
     assert found == pytest.approx((100.0, 100.3), abs=0.1)
 
 
-@pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("kind", SOUNDS)
-def test_other_sounds_of_a_moment_are_no_chatter(kind, seed):
-    rng = np.random.default_rng(seed)
+def test_other_sounds_of_a_moment_are_no_chatter(kind, rng):
     sound = built_cut(rng, cuts=(CUT,), seconds=SECONDS)
     level = np.std(sound[int(3 * RATE_HZ) : int(6 * RATE_HZ)])
     beside = make_sound(kind, rng, rate_hz=RATE_HZ)

@@ -80,6 +80,11 @@ def test_cut_without_pauses_has_no_spells(rng, chatter_hz):
     assert spells_of(built_cut(rng, cuts=(CUT,), seconds=9.0, chatter_hz=chatter_hz)) is None
 
 
+def test_silence_and_a_part_of_a_turn_have_no_spells():
+    assert spells_of(np.zeros(8 * RATE_HZ)) is None
+    assert find_spells(np.ones(8), np.linspace(0, 0.1, 8), rate_hz=RATE_HZ, rotation_hz=TURN_HZ) is None
+
+
 def test_gain_is_followed_and_taken_away(rng):
     t = np.arange(4 * RATE_HZ) / RATE_HZ
     swell = 1 + 0.9 * np.sin(2 * np.pi * 2 * t)
