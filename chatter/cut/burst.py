@@ -11,7 +11,9 @@ Leaves out: chatter of a lone line, or slow spindles' short ones, whose lines ch
 seconds (chatter/cut/long_cut.py); ramped passes, whose deep end decides.
 """
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -26,7 +28,7 @@ from chatter.cut.spectrum import COMB_FROM_HZ, spectra_between
 from chatter.cut.study import EDGE_S, StudiedCut, study_part
 from chatter.cut.verdict import CHATTER_ABOVE
 from chatter.dsp.runs import find_runs
-from chatter.dsp.spectra import TINY, frame_powers
+from chatter.dsp.spectra import TINY, frames_between
 from chatter.model import CutSetup, Recording
 
 Floats = NDArray[np.float64]
@@ -223,6 +225,8 @@ def find_burst(
         Its start and end, s; None where no moment is unlike the others.
     """
     window_s = float(np.clip(WINDOW_TURNS / rotation_hz, LEAST_WINDOW_S, MOST_WINDOW_S))
+    hop_s = window_s / HOPS
+    listen = partial(frames_between, rate_hz=rate_hz, window_s=window_s, hop_s=hop_s, top_hz=top_hz)
     guard_hz = min(GUARD_LINES / window_s, MOST_GUARD * rotation_hz)
     idle_power: Floats | None = None
     best: tuple[float, tuple[float, float]] | None = None
@@ -231,9 +235,9 @@ def find_burst(
     for start_s, end_s in pairwise(edges_s.tolist()):
         if end_s - start_s < FEWEST_WINDOWS * window_s:
             continue
-        times_s, hz, powers = _frames(samples, (start_s, end_s), window_s, rate_hz=rate_hz, top_hz=top_hz)
+        times_s, hz, powers = listen(samples, start_s, end_s)
         if idle_power is None:
-            idle_power = _loudest_near(samples, idle, window_s, hz=hz, rate_hz=rate_hz, top_hz=top_hz)
+            idle_power = _loudest_near(samples, idle, hz=hz, least_s=window_s, listen=listen)
         usual = ndimage.maximum_filter1d(np.median(powers, axis=0), SPREAD_BINS, mode="nearest")
         least = np.maximum(NEW_TIMES * usual, OVER_IDLE * idle_power)
         heard = hz > COMB_FROM_HZ
@@ -246,7 +250,6 @@ def find_burst(
             if share[first:end].max() < NEW_SHARE:
                 continue
             loud = float(new[first:end].sum())
-            hop_s = window_s / HOPS
             span_s = (float(times_s[first]) - hop_s, float(times_s[end - 1]) + hop_s)
             long_enough = span_s[1] - span_s[0] >= max(LEAST_S, LEAST_TURNS / rotation_hz)
             if long_enough and (best is None or loud > best[0]):
@@ -254,32 +257,20 @@ def find_burst(
     return None if best is None else best[1]
 
 
-def _frames(
-    samples: Floats, span_s: tuple[float, float], window_s: float, *, rate_hz: float, top_hz: float
-) -> tuple[Floats, Floats, Floats]:
-    first = int(span_s[0] * rate_hz)
-    part = samples[first : int(span_s[1] * rate_hz)].astype(np.float32)
-    times_s, hz, powers = frame_powers(
-        part, rate_hz=rate_hz, window_s=window_s, hop_s=window_s / HOPS, top_hz=top_hz
-    )
-    return times_s + first / rate_hz, hz, powers
-
-
 def _loudest_near(
     samples: Floats,
     idle: Spans,
-    window_s: float,
     *,
     hz: Floats,
-    rate_hz: float,
-    top_hz: float,
+    least_s: float,
+    listen: Callable[..., tuple[Floats, Floats, Floats]],
 ) -> Floats:
     """Give the loudest that any moment of the idle parts holds near each frequency. Shape (f,)."""
     loudest = np.zeros(len(hz))
     for start_s, end_s in idle:
         end_s = min(end_s, start_s + CHUNK_S)
-        if end_s - start_s > window_s:
-            _, _, powers = _frames(samples, (start_s, end_s), window_s, rate_hz=rate_hz, top_hz=top_hz)
+        if end_s - start_s > least_s:
+            _, _, powers = listen(samples, start_s, end_s)
             loudest = np.maximum(loudest, powers.max(axis=0)[: len(hz)])
     even = np.geomspace(hz[1], hz[-1], IDLE_STEPS)
     place = np.clip(np.searchsorted(even, hz), 0, IDLE_STEPS - 1)

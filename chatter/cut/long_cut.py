@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from chatter.cut.spectrum import COMB_FROM_HZ
-from chatter.dsp.spectra import TINY, frame_powers
+from chatter.dsp.spectra import TINY, frames_between
 
 Floats = NDArray[np.float64]
 WINDOW_S, HOP_S = 0.4, 0.2
@@ -123,8 +123,7 @@ def _frames(
     samples: Floats, start_s: float, end_s: float, *, rate_hz: float, top_hz: float
 ) -> tuple[Floats, Floats, Floats]:
     """Give the spectra of short windows between two times, with their centres, s."""
-    first = int(start_s * rate_hz)
-    part = samples[first : int(end_s * rate_hz)].astype(np.float32)
     hop_s = max(HOP_S, (end_s - start_s) / MOST_WINDOWS)
-    times_s, hz, powers = frame_powers(part, rate_hz=rate_hz, window_s=WINDOW_S, hop_s=hop_s, top_hz=top_hz)
-    return times_s + first / rate_hz, hz, powers
+    return frames_between(
+        samples, start_s, end_s, rate_hz=rate_hz, window_s=WINDOW_S, hop_s=hop_s, top_hz=top_hz
+    )

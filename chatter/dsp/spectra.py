@@ -73,6 +73,38 @@ def frame_powers(
     return times_s, frequencies_hz, powers
 
 
+def frames_between(
+    samples: NDArray[np.floating],
+    start_s: float,
+    end_s: float,
+    *,
+    rate_hz: float,
+    window_s: float,
+    hop_s: float,
+    top_hz: float,
+) -> tuple[Floats, Floats, Floats]:
+    """Give the power spectrum of each Hann window between two times, in single precision.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,).
+    start_s, end_s
+        From the first sample.
+    rate_hz, window_s, hop_s, top_hz
+        As for `frame_powers`.
+
+    Returns
+    -------
+    times_s, frequencies_hz, powers
+        As from `frame_powers`; times from the first sample.
+    """
+    first = int(start_s * rate_hz)
+    part = samples[first : int(end_s * rate_hz)].astype(np.float32)
+    times_s, hz, powers = frame_powers(part, rate_hz=rate_hz, window_s=window_s, hop_s=hop_s, top_hz=top_hz)
+    return times_s + first / rate_hz, hz, powers
+
+
 def hann(size: int) -> Floats:
     """Give a periodic Hann window of shape (size,).
 
