@@ -11,11 +11,12 @@ probability (chatter/cut/verdict.py).
 """
 
 from dataclasses import dataclass, replace
-from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import bdtrc
 
+from chatter.cut.idling_lines import find_idling_lines
 from chatter.cut.spectrum import CutSpectra
 from chatter.cut.unrepeated import BOTTOM_HZ, concentration, hear_moments, loudness
 from chatter.dsp.spectra import TINY, find_tops, line_ring, peak_frequency_hz
@@ -54,6 +55,7 @@ class Peak:
     power: float  # mean square
     excess: float  # nepers above ring and idle
     in_idle: bool
+    idles: bool = False  # a line while idling, too, however much fainter
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,15 +76,17 @@ class Evidence:
     tone: LoneTone | None  # whose a lone line is; None without one
 
 
-def find_peaks(spectra: CutSpectra, *, rotation_hz: float, away_hz: float = 0.0) -> tuple[Peak, ...]:
+def find_peaks(
+    spectra: CutSpectra, *, rotation_hz: float, flutes: int, away_hz: float = 0.0
+) -> tuple[Peak, ...]:
     """List the narrow lines off the comb.
 
     Parameters
     ----------
     spectra
         Of one steady part.
-    rotation_hz
-        Its mean rotation frequency.
+    rotation_hz, flutes
+        Its comb.
     away_hz
         How far from the comb they lie at least.
 
@@ -126,7 +130,17 @@ def find_peaks(spectra: CutSpectra, *, rotation_hz: float, away_hz: float = 0.0)
         )
         if len(taken) >= MOST_LINES:
             break
-    return tuple(taken)
+    found = find_idling_lines(
+        np.array([peak.frequency_hz for peak in taken]),
+        np.array([peak.power for peak in taken]),
+        spectra,
+        rotation_hz=rotation_hz,
+        flutes=flutes,
+    )
+    return tuple(
+        replace(peak, in_idle=True, idles=True) if idles else peak
+        for peak, idles in zip(taken, found, strict=True)
+    )
 
 
 def _belongs(frequency_hz: float, power: float, peak: Peak, *, width_hz: float) -> bool:
@@ -170,8 +184,8 @@ def _whose(spectra: CutSpectra, family: tuple[Peak, ...]) -> LoneTone | None:
 
 
 def _in_air_hz(spectra: CutSpectra, peaks: tuple[Peak, ...]) -> list[float]:
-    """Give the lines that an air pass has, too: the load may make them louder, they stay background."""
-    return [peak.frequency_hz for peak in peaks if peak.in_idle and spectra.air is not None]
+    """Give the lines that idling or an air pass has: the load may make them louder, they stay background."""
+    return [peak.frequency_hz for peak in peaks if peak.idles or (peak.in_idle and spectra.air is not None)]
 
 
 def _in_air(spectra: CutSpectra, peaks: tuple[Peak, ...]) -> NDArray[np.bool_]:
@@ -211,7 +225,7 @@ def weigh(spectra: CutSpectra, *, rotation_hz: float, flutes: int) -> Evidence:
     -------
     Evidence
     """
-    peaks = find_peaks(spectra, rotation_hz=rotation_hz)
+    peaks = find_peaks(spectra, rotation_hz=rotation_hz, flutes=flutes)
     fresh = [peak for peak in peaks if not peak.in_idle]
     family = _best_family(fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
     base, multiple = _find_base(family, fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
@@ -270,7 +284,7 @@ def weigh_lines(
     Evidence
         The same object where they make no family.
     """
-    peaks = find_peaks(spectra, rotation_hz=rotation_hz, away_hz=away_hz)
+    peaks = find_peaks(spectra, rotation_hz=rotation_hz, flutes=flutes, away_hz=away_hz)
     fresh = [peak for peak in peaks if not peak.in_idle]
     family = _best_family(fresh, rotation_hz=rotation_hz, width_hz=spectra.line_width_hz)
     if len(family) < CLEAR_LINES:
@@ -389,8 +403,7 @@ def chance_of_spacing(peaks: tuple[Peak, ...], *, rotation_hz: float, width_hz: 
     others = len(folded) - 1
     most = int((np.abs(folded[:, None] - folded) <= tolerance).sum(axis=1).max()) - 1
     hit = 4 * tolerance  # of half a turn, on both sides
-    tail = sum(comb(others, k) * hit**k * (1 - hit) ** (others - k) for k in range(most, others + 1))
-    return float(len(folded) * tail)
+    return float(len(folded) * bdtrc(most - 1, others, hit))
 
 
 def _fold(lines_hz: list[float], *, rotation_hz: float) -> Floats:

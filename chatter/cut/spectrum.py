@@ -40,6 +40,7 @@ class CutSpectra:
     rest_frames: Floats  # shape (t, f)
     frame_times_s: Floats  # shape (t,), from the section's start
     idle: Floats | None  # shape (f,)
+    idle_usual: Floats | None  # shape (f,), of the usual moment of the idle parts
     air: AirPass | None  # of an idle recording, whose power the idle power covers
     comes_and_goes: bool = False  # only the spells of it in which the teeth cut, one after another
 
@@ -106,8 +107,8 @@ def cut_spectra(
     _, hz, whole = spectra(samples)
     times_s, _, rest_frames = spectra(rest)
     rest_power = rest_frames.mean(axis=0)
-    idle = idle_power(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz)
-    idle = None if idle is None else louder * idle
+    beside = idle_powers(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz)
+    idle, usual = (None, None) if beside is None else (louder * beside[0], louder * beside[1])
     air = None
     if idle_recording is not None:
         air = hear_air_pass(
@@ -127,6 +128,7 @@ def cut_spectra(
         rest_frames=rest_frames,
         frame_times_s=at_s[(times_s * rate_hz).astype(int)],
         idle=idle,
+        idle_usual=usual,
         air=air,
         comes_and_goes=spells is not None,
     )
@@ -166,6 +168,7 @@ def spectra_between(
     frames = partial(_windows, rate_hz=rate_hz, size_s=size_s, top_hz=float(spectra.hz[-1]))
     _, hz, whole = frames(samples[inside])
     times_s, _, rest_frames = frames(rest)
+    idle, usual = idle_powers(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz) or (None, None)
     return replace(
         spectra,
         hz=hz,
@@ -176,7 +179,8 @@ def spectra_between(
         rest_samples=rest,
         rest_frames=rest_frames,
         frame_times_s=times_s,
-        idle=idle_power(idle_parts, rate_hz=rate_hz, size_s=size_s, hz=hz),
+        idle=idle,
+        idle_usual=usual,
         air=None,
     )
 
@@ -217,16 +221,18 @@ def comb_power(powers: Floats, hz: Floats, *, base_hz: float) -> Floats:
     return np.asarray(near.sum(axis=1))
 
 
-def idle_power(parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: Floats) -> Floats | None:
-    """Give the mean idle spectrum on a given grid, or None without idle sound.
+def idle_powers(
+    parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: Floats
+) -> tuple[Floats, Floats] | None:
+    """Give the mean idle spectrum on a given grid and that of the usual moment, or None without idle sound.
 
     Returns
     -------
-    NDArray or None
-        Shape (f,). Parts shorter than a third of the window are passed over.
+    mean, usual
+        Shapes (f,). Parts shorter than a third of the window are passed over.
     """
-    total: Floats = np.zeros(len(hz))
-    weight = 0.0
+    moments: list[Floats] = []
+    weights: list[float] = []
     for part in parts:
         if len(part) < size_s * rate_hz / 3:
             continue
@@ -239,6 +245,8 @@ def idle_power(parts: tuple[Floats, ...], *, rate_hz: float, size_s: float, hz: 
             pad=2,
             top_hz=float(hz[-1]),
         )
-        total = total + len(powers) * size * np.interp(hz, at, powers.mean(axis=0) * (size / size_s))
-        weight += len(powers) * size
-    return None if weight == 0 else np.asarray(total / weight)
+        moments.extend(np.interp(hz, at, row * (size / size_s)) for row in powers)
+        weights.extend([size] * len(powers))
+    if not moments:
+        return None
+    return np.asarray(np.average(moments, axis=0, weights=weights)), np.asarray(np.median(moments, axis=0))

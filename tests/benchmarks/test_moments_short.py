@@ -1,6 +1,7 @@
-"""Short forms of the benchmarks of moments and of paths; docs/verdicts.md has the long forms' figures."""
+"""Short forms of the benchmarks of moments, paths and drives; docs/verdicts.md has the long ones' figures."""
 
 from tests.benchmarks.bursts import draw_moments
+from tests.benchmarks.drives import judge_drives
 from tests.benchmarks.paths import judge_paths
 
 
@@ -25,3 +26,11 @@ def test_stable_cuts_along_loops_are_seldom_called_chatter_and_no_answer_is_sure
     assert len(chances) >= 4
     assert not [one for one in chances if (one[0] > 0.95 and not one[1]) or (one[0] < 0.05 and one[1])]
     assert any(noticed for *_, noticed in answers)
+
+
+def test_gears_that_the_load_makes_louder_are_seldom_taken_for_chatter():
+    answers = judge_drives("gears", 8, 77)
+    wrong = sum(verdict == "chatter" for chatters, verdict, _ in answers if not chatters)
+    heard = sum(verdict == "chatter" for chatters, verdict, _ in answers if chatters)
+    # One in eight is, and one in twelve goes unheard: more of four of either happen once in 60.
+    assert (wrong <= 1, heard >= 3) == (True, True)
