@@ -34,6 +34,7 @@ from chatter.cut.sections import Sections, find_sections, find_softer
 from chatter.cut.spectrum import comb_rise
 from chatter.cut.spindle import Speed, measure_speed, not_found, of_one_spindle
 from chatter.cut.spoilt import find_spoilt
+from chatter.cut.standing import leave_idling
 from chatter.cut.study import EDGE_S, LEAST_SAMPLES, StudiedCut, look_inside, study_section
 from chatter.cut.verdict import find_hum_hz, verdict_of
 from chatter.errors import BadValueError
@@ -104,7 +105,7 @@ def study_recording(
         flutes=setup.flutes,
     )
     again = [known[one] if one in known else study(one, idle=sections.idle) for one in trimmed]
-    found = _with_teeth(again)
+    sections, found = leave_idling(samples, sections, _with_teeth(again), rate_hz=rate_hz, study=study)
     heard = partial(
         hear_burst,
         samples,

@@ -81,7 +81,7 @@ def band_levels_db(samples: NDArray[np.floating], *, rate_hz: float, top_hz: flo
     return times_s, 10 * np.log10(sums + 1e-14)
 
 
-def _otsu(values: Floats) -> float:
+def part_in_two(values: Floats) -> float:
     """Give the threshold that parts two classes best."""
     largest = float(np.abs(values).max())
     if np.ptp(values) < 1e-9 * max(1.0, largest):  # a sound that never changes has one class
@@ -123,7 +123,7 @@ def _discriminate(features: Floats, loud: NDArray[np.bool_]) -> tuple[Floats, ND
         spread = np.sqrt((var_up + var_down) / 2) + LEAST_SPREAD_DB
         weights = gap / spread**2
         score = features @ (weights / np.abs(weights).sum())
-        before, loud = loud, score > _otsu(score)
+        before, loud = loud, score > part_in_two(score)
         if loud.sum() < 5 or (~loud).sum() < 5:
             return score, loud, 0.0
         pooled = np.sqrt((score[loud].var() + score[~loud].var()) / 2) + 0.05
@@ -163,7 +163,7 @@ def _score(levels: Floats, excess: Floats) -> tuple[Floats, NDArray[np.bool_], f
     best: tuple[float, Floats, NDArray[np.bool_], float] | None = None
     for guess in (middle, main, -main, fast):
         for used in (excess, shape, features):
-            score, loud, separation = _discriminate(used, guess > _otsu(guess))
+            score, loud, separation = _discriminate(used, guess > part_in_two(guess))
             step_db = _steps_up(overall, loud)
             if step_db < LEAST_STEP_DB:
                 continue
