@@ -18,11 +18,12 @@ from scipy import ndimage
 
 from chatter.cut.sections import LEAST_S, Section, Sections, part_in_two
 from chatter.cut.study import StudiedCut
-from chatter.dsp.spectra import frame_powers
+from chatter.dsp.spectra import TINY, frame_powers
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 WINDOW_S, WINDOW_TURNS, HOP_S = 0.2, 5.0, 0.05
+BLOCK_WINDOWS = 400  # at once, so that a long cut takes no more memory
 BOTTOM_HZ, TOP_HZ = 100.0, 8000.0
 MOST_ORDERS, FEWEST_ORDERS = 24, 5
 FASTER, SLOWER = 0.008, 0.01  # shares by which the speed may differ from the measured one
@@ -33,6 +34,8 @@ LEAST_SPREAD = 0.1  # nepers, so that a steady spindle decides nothing
 LEAST_END_S = 0.5  # of a state at an end
 BESIDE_S = 0.15  # left out beside the cut
 AROUND = 5  # orders whose mean is taken from each: room and phone colour both states alike
+LEAST_RISE = 0.5  # nepers by which the orders rise; chatter that begins raises what lies between them
+LEAST_ADDED = 0.1  # of the louder state's power, that counts as added by the teeth
 MOST_ALIKE = 0.6  # correlation of the orders; in simulated steps of the depth 0.67 and more
 STATES = 3  # that are left at an end, one after another
 
@@ -113,18 +116,18 @@ def part_section(samples: Floats, section: Section, *, rate_hz: float, rotation_
     """
     first_s = section.start_s
     part = samples[int(first_s * rate_hz) : int(section.end_s * rate_hz)]
-    times_s, levels = _levels(part, rate_hz=rate_hz, rotation_hz=rotation_hz)
+    times_s, levels, bands = _levels(part, rate_hz=rate_hz, rotation_hz=rotation_hz)
     idle: list[tuple[float, float]] = []
     if levels.shape[1] < FEWEST_ORDERS:
         return PartedSection(section=section, idle=())
     low, high = 0, len(times_s)
     for _ in range(STATES):
         inside = slice(low, high)
-        begin, end = _loud_span(levels[inside])
+        begin, end = max((_loud_span(one[inside]) for one in (levels, bands)), key=lambda span: span[2])[:2]
         begin, end = low + begin, low + end
         loud = levels[begin:end]
-        starts = begin - low >= LEAST_END_S / HOP_S and not _is_alike(levels[low:begin], loud)
-        ends = high - end >= LEAST_END_S / HOP_S and not _is_alike(levels[end:high], loud)
+        starts = begin - low >= LEAST_END_S / HOP_S and _idles(levels[low:begin], loud)
+        ends = high - end >= LEAST_END_S / HOP_S and _idles(levels[end:high], loud)
         if not (starts or ends):
             break
         if starts:
@@ -148,46 +151,64 @@ def part_section(samples: Floats, section: Section, *, rate_hz: float, rotation_
     return PartedSection(section=parted, idle=spans)
 
 
-def _levels(part: Floats, *, rate_hz: float, rotation_hz: float) -> tuple[Floats, Floats]:
-    """Give times, s from the first sample, and log powers of the spindle's orders: shapes (t,), (t, k)."""
-    top_hz = min(TOP_HZ, 0.45 * rate_hz)
-    times_s, hz, powers = frame_powers(
-        part.astype(np.float32),
-        rate_hz=rate_hz,
-        window_s=max(WINDOW_S, WINDOW_TURNS / rotation_hz),
-        hop_s=HOP_S,
-        top_hz=top_hz,
+def _levels(part: Floats, *, rate_hz: float, rotation_hz: float) -> tuple[Floats, Floats, Floats]:
+    """Give times, s, log powers of the spindle's orders and of bands: shapes (t,), (t, k), (t, b)."""
+    hop, size_s = round(HOP_S * rate_hz), max(WINDOW_S, WINDOW_TURNS / rotation_hz)
+    block = BLOCK_WINDOWS * hop
+    pieces = []
+    for start in range(0, max(1, len(part) - round(size_s * rate_hz)), block):
+        times_s, hz, powers = frame_powers(
+            part[start : start + block - hop + round(size_s * rate_hz)].astype(np.float32),
+            rate_hz=rate_hz,
+            window_s=size_s,
+            hop_s=HOP_S,
+            top_hz=min(TOP_HZ, 0.45 * rate_hz),
+        )
+        at_hz = rotation_hz * np.arange(1, MOST_ORDERS + 1)
+        at_hz = at_hz[(at_hz > BOTTOM_HZ) & (at_hz * (1 + FASTER) < hz[-2])]
+        lows = np.floor((1 - SLOWER) * at_hz / hz[1]).astype(int)
+        highs = np.ceil((1 + FASTER) * at_hz / hz[1]).astype(int) + 1
+        orders = [powers[:, low:high].max(axis=1) for low, high in zip(lows, highs, strict=True)]
+        edges_hz = BOTTOM_HZ * 2 ** np.arange(0, np.log2(hz[-2] / BOTTOM_HZ), 1 / 3)
+        bands = np.add.reduceat(powers, np.unique(np.searchsorted(hz, edges_hz)), axis=1)[:, :-1]
+        levels = np.log(np.array(orders).T.reshape(len(times_s), -1) + TINY)
+        pieces.append((times_s + start / rate_hz, levels, np.log(bands + TINY)))
+    return (
+        np.concatenate([one[0] for one in pieces]),
+        np.concatenate([one[1] for one in pieces]),
+        np.concatenate([one[2] for one in pieces]),
     )
-    orders = np.arange(1, MOST_ORDERS + 1)
-    at_hz = orders * rotation_hz
-    at_hz = at_hz[(at_hz > BOTTOM_HZ) & (at_hz * (1 + FASTER) < hz[-2])]
-    levels = [
-        powers[:, int((1 - SLOWER) * one / hz[1]) : int(np.ceil((1 + FASTER) * one / hz[1])) + 1].max(axis=1)
-        for one in at_hz.tolist()
-    ]
-    return times_s, np.log(np.array(levels).T.reshape(len(times_s), -1) + 1e-16)
 
 
-def _loud_span(levels: Floats) -> tuple[int, int]:
+def _loud_span(levels: Floats) -> tuple[int, int, float]:
     """Give the first window of the louder state and the one after its last; all of them for one state."""
     mean = ndimage.median_filter(levels.mean(axis=1), size=SMOOTHED, mode="nearest")
     loud = mean > part_in_two(mean)
     least = int(LEAST_END_S / HOP_S)
     if min(loud.sum(), (~loud).sum()) < least:
-        return 0, len(mean)
+        return 0, len(mean), 0.0
     gap = float(np.median(mean[loud]) - np.median(mean[~loud]))
     pooled = np.sqrt((mean[loud].var() + mean[~loud].var()) / 2) + LEAST_SPREAD
     if gap < LEAST_GAP or gap < LEAST_SEPARATION * pooled:
-        return 0, len(mean)
+        return 0, len(mean), 0.0
     at = np.flatnonzero(loud)
-    return int(at[0]), int(at[-1]) + 1
+    return int(at[0]), int(at[-1]) + 1, gap / pooled
 
 
-def _is_alike(soft: Floats, loud: Floats) -> bool:
-    """Say whether two states are strong at the same orders. Shapes (t, k), (u, k)."""
-    first, second = (
+def _idles(soft: Floats, loud: Floats) -> bool:
+    """Say whether a state at an end lacks the teeth of the louder one. Shapes (t, k), (u, k)."""
+    under, over = np.median(soft, axis=0), np.median(loud, axis=0)
+    if np.mean(over - under) < LEAST_RISE:
+        return False
+    added = np.log(np.maximum(np.exp(over) - np.exp(under), LEAST_ADDED * np.exp(over)))
+    own, all_of_it, teeth = (
         pattern - ndimage.uniform_filter1d(pattern, AROUND, mode="nearest")
-        for pattern in (np.median(soft, axis=0), np.median(loud, axis=0))
+        for pattern in (under, over, added)
     )
+    return max(_correlation(own, all_of_it), _correlation(own, teeth)) < MOST_ALIKE
+
+
+def _correlation(first: Floats, second: Floats) -> float:
+    """Give the correlation of two patterns about zero; 1 where one of them is flat."""
     size = float(np.sqrt(np.sum(first**2) * np.sum(second**2)))
-    return size == 0 or float(np.sum(first * second)) > MOST_ALIKE * size
+    return float(np.sum(first * second)) / size if size > 0 else 1.0
