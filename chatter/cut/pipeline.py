@@ -107,7 +107,9 @@ def study_recording(
     again = [known[one] if one in known else study(one, idle=sections.idle) for one in trimmed]
     found = _with_teeth(again)
     if not setup.is_ramp:  # there chatter that begins may look like the cut's begin
-        sections, found = leave_idling(samples, sections, found, rate_hz=rate_hz, study=study)
+        sections, found = leave_idling(
+            samples, sections, found, rate_hz=rate_hz, flutes=setup.flutes, study=study
+        )
     heard = partial(
         hear_burst,
         samples,

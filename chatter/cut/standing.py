@@ -34,7 +34,7 @@ LEAST_SPREAD = 0.1  # nepers, so that a steady spindle decides nothing
 LEAST_END_S = 0.5  # of a state at an end
 BESIDE_S = 0.15  # left out beside the cut
 AROUND = 5  # orders whose mean is taken from each: room and phone colour both states alike
-LEAST_RISE = 0.5  # nepers by which the orders rise; chatter that begins raises what lies between them
+LEAST_RISE = 0.5  # nepers by which the orders and the teeth's own rise; chatter raises what lies between
 LEAST_ADDED = 0.1  # of the louder state's power, that counts as added by the teeth
 MOST_ALIKE = 0.6  # correlation of the orders; in simulated steps of the depth 0.67 and more
 STATES = 3  # that are left at an end, one after another
@@ -54,6 +54,7 @@ def leave_idling(
     cuts: tuple[StudiedCut, ...],
     *,
     rate_hz: float,
+    flutes: int,
     study: Callable[..., StudiedCut | None],
 ) -> tuple[Sections, tuple[StudiedCut, ...]]:
     """Leave out what idles at the ends of the cuts, and study those anew beside it.
@@ -64,8 +65,8 @@ def leave_idling(
         Shape (n,), the channel.
     sections, cuts
         Loud spells and idle spans; what was found in the spells.
-    rate_hz
-        Sample rate.
+    rate_hz, flutes
+        Sample rate; teeth.
     study
         Takes a section and idle spans, as study_section.
 
@@ -75,7 +76,8 @@ def leave_idling(
         What is left; the same objects where nothing idles at an end.
     """
     parted = [
-        part_section(samples, cut.section, rate_hz=rate_hz, rotation_hz=cut.speed.rotation_hz) for cut in cuts
+        part_section(samples, cut.section, rate_hz=rate_hz, rotation_hz=cut.speed.rotation_hz, flutes=flutes)
+        for cut in cuts
     ]
     idle = tuple(sorted((*sections.idle, *(span for one in parted for span in one.idle))))
     again = [study(one.section, idle=idle) if one.idle else None for one in parted]
@@ -97,7 +99,9 @@ def _around(parts: list[Section]) -> Section:
     return replace(parts[0], end_s=parts[-1].end_s, open_end=parts[-1].open_end)
 
 
-def part_section(samples: Floats, section: Section, *, rate_hz: float, rotation_hz: float) -> PartedSection:
+def part_section(
+    samples: Floats, section: Section, *, rate_hz: float, rotation_hz: float, flutes: int
+) -> PartedSection:
     """Leave out what idles at the ends of a section.
 
     Parameters
@@ -106,8 +110,8 @@ def part_section(samples: Floats, section: Section, *, rate_hz: float, rotation_
         Shape (n,), the channel.
     section
         A loud spell with the spindle's comb.
-    rate_hz, rotation_hz
-        Sample rate; measured rotation frequency.
+    rate_hz, rotation_hz, flutes
+        Sample rate; the comb.
 
     Returns
     -------
@@ -117,8 +121,10 @@ def part_section(samples: Floats, section: Section, *, rate_hz: float, rotation_
     first_s = section.start_s
     part = samples[int(first_s * rate_hz) : int(section.end_s * rate_hz)]
     times_s, levels, bands = _levels(part, rate_hz=rate_hz, rotation_hz=rotation_hz)
+    first = int(BOTTOM_HZ / rotation_hz) + 1  # order of the first level
+    teeth = np.arange(first, first + levels.shape[1]) % flutes == 0
     idle: list[tuple[float, float]] = []
-    if levels.shape[1] < FEWEST_ORDERS:
+    if levels.shape[1] < FEWEST_ORDERS or not teeth.any():
         return PartedSection(section=section, idle=())
     low, high = 0, len(times_s)
     for _ in range(STATES):
@@ -126,8 +132,8 @@ def part_section(samples: Floats, section: Section, *, rate_hz: float, rotation_
         begin, end = max((_loud_span(one[inside]) for one in (levels, bands)), key=lambda span: span[2])[:2]
         begin, end = low + begin, low + end
         loud = levels[begin:end]
-        starts = begin - low >= LEAST_END_S / HOP_S and _idles(levels[low:begin], loud)
-        ends = high - end >= LEAST_END_S / HOP_S and _idles(levels[end:high], loud)
+        starts = begin - low >= LEAST_END_S / HOP_S and _idles(levels[low:begin], loud, teeth=teeth)
+        ends = high - end >= LEAST_END_S / HOP_S and _idles(levels[end:high], loud, teeth=teeth)
         if not (starts or ends):
             break
         if starts:
@@ -195,17 +201,17 @@ def _loud_span(levels: Floats) -> tuple[int, int, float]:
     return int(at[0]), int(at[-1]) + 1, gap / pooled
 
 
-def _idles(soft: Floats, loud: Floats) -> bool:
-    """Say whether a state at an end lacks the teeth of the louder one. Shapes (t, k), (u, k)."""
+def _idles(soft: Floats, loud: Floats, *, teeth: Bools) -> bool:
+    """Say whether a state at an end lacks the teeth of the louder one. Shapes (t, k), (u, k), (k,)."""
     under, over = np.median(soft, axis=0), np.median(loud, axis=0)
-    if np.mean(over - under) < LEAST_RISE:
+    if min(np.mean(over - under), np.mean((over - under)[teeth])) < LEAST_RISE:
         return False
     added = np.log(np.maximum(np.exp(over) - np.exp(under), LEAST_ADDED * np.exp(over)))
-    own, all_of_it, teeth = (
+    own, all_of_it, more = (
         pattern - ndimage.uniform_filter1d(pattern, AROUND, mode="nearest")
         for pattern in (under, over, added)
     )
-    return max(_correlation(own, all_of_it), _correlation(own, teeth)) < MOST_ALIKE
+    return max(_correlation(own, all_of_it), _correlation(own, more)) < MOST_ALIKE
 
 
 def _correlation(first: Floats, second: Floats) -> float:

@@ -60,7 +60,7 @@ def section(start_s=ON, end_s=OFF):
 
 
 def test_what_idles_at_both_ends_is_given_as_idle(rng):
-    parted = part_section(made(rng), section(), rate_hz=RATE_HZ, rotation_hz=TURN_HZ)
+    parted = part_section(made(rng), section(), rate_hz=RATE_HZ, rotation_hz=TURN_HZ, flutes=2)
     assert (parted.section.start_s, parted.section.end_s) == pytest.approx(CUT, abs=0.15)
     assert not any(a < CUT[1] and b > CUT[0] for a, b in parted.idle)
     assert sum(b - a for a, b in parted.idle) > 3.5
@@ -71,7 +71,7 @@ def test_lighter_cut_before_a_deep_one_is_part_of_it(rng, light):
     t = clock()
     sound = 0.1 * teeth(np.where(t < 4.0, light, 1.0)) + 0.005 * rng.normal(size=len(t))
     whole = section()
-    assert part_section(sound, whole, rate_hz=RATE_HZ, rotation_hz=TURN_HZ).section is whole
+    assert part_section(sound, whole, rate_hz=RATE_HZ, rotation_hz=TURN_HZ, flutes=2).section is whole
 
 
 def test_stable_part_before_chatter_begins_is_part_of_the_cut(rng):
@@ -79,7 +79,7 @@ def test_stable_part_before_chatter_begins_is_part_of_the_cut(rng):
     lines = sum(np.sin(2 * np.pi * (1325.0 + k * TURN_HZ) * t) for k in (-4, -2, 0, 2, 4))
     sound = 0.1 * (teeth(1.0) + np.where(t > 4.5, 3.0, 0.0) * lines) + 0.005 * rng.normal(size=len(t))
     whole = section()
-    assert part_section(sound, whole, rate_hz=RATE_HZ, rotation_hz=TURN_HZ).section is whole
+    assert part_section(sound, whole, rate_hz=RATE_HZ, rotation_hz=TURN_HZ, flutes=2).section is whole
 
 
 def test_long_cut_is_looked_at_piece_by_piece(rng):
@@ -88,13 +88,15 @@ def test_long_cut_is_looked_at_piece_by_piece(rng):
     longer = np.concatenate(
         [sound[t < 4.5], *(sound[(t >= 4.5) & (t < 5.5)] for _ in range(40)), sound[t >= 5.5]]
     )
-    parted = part_section(longer, section(ON, OFF + 39), rate_hz=RATE_HZ, rotation_hz=TURN_HZ).section
+    parted = part_section(
+        longer, section(ON, OFF + 39), rate_hz=RATE_HZ, rotation_hz=TURN_HZ, flutes=2
+    ).section
     assert (parted.start_s, parted.end_s) == pytest.approx((CUT[0], CUT[1] + 39), abs=0.15)
 
 
 def test_spindle_too_fast_for_the_band_is_not_parted(rng):
     whole = section()
-    assert part_section(made(rng), whole, rate_hz=RATE_HZ, rotation_hz=2000.0).section is whole
+    assert part_section(made(rng), whole, rate_hz=RATE_HZ, rotation_hz=2000.0, flutes=2).section is whole
 
 
 @pytest.mark.parametrize(("facts", "asked"), [({}, 1), ({"depth_from_mm": 0.2, "depth_to_mm": 2.0}, 0)])
