@@ -22,6 +22,7 @@ STANDS_OUT = 6.0  # times the power around it: 8 dB, as a line of the cut does
 THERE, MOVED = 0.25, 0.5  # of a line's width: how near it lies to itself while idling
 SPACED = 0.15  # of a line's width: nearer fractions of a turn are one
 SLOWER = (-0.003, 0.035)  # by so much the load may slow a drive
+WIDEST = 0.06  # own choice: share within which pairs are looked at; wider than any factor
 FEWEST = 3  # lines, or fractions of a turn, that tell a drive
 FEWEST_OF_COMB = 5  # lines that tell a comb
 BY_CHANCE = 0.05  # expected number of factors that bring as many lines together
@@ -59,9 +60,12 @@ def find_idling_lines(
     left = idle_powers / np.maximum(powers[:, None], TINY)  # shape (lines, idle lines)
     teeth_left = _teeth_left(spectra, spectra.idle_usual, tooth_hz=rotation_hz * flutes)
     factors = 1 + np.arange(*SLOWER, MOVED * width_hz / float(lines_hz.max()))
-    away_hz = np.abs(idle_hz / factors[:, None, None] - lines_hz[:, None])
-    moved = (away_hz < MOVED * width_hz) & (left > MOST_LOUDER)
-    best = moved[int(np.argmax(moved.any(axis=2).sum(axis=1)))]
+    line, other = np.nonzero((left > MOST_LOUDER) & (np.abs(idle_hz / lines_hz[:, None] - 1) < WIDEST))
+    near_by = np.abs(idle_hz[other] / factors[:, None] - lines_hz[line]) < MOVED * width_hz
+    count = np.array([len(np.unique(line[one])) for one in near_by])
+    at = near_by[int(np.argmax(count))]
+    best = np.zeros(left.shape, dtype=bool)
+    best[line[at], other[at]] = True
     there = (np.abs(idle_hz - lines_hz[:, None]) < THERE * width_hz) & (left > MOST_LOUDER)
     for same, near, tried in ((there, THERE, 1), (best, MOVED, len(factors))):
         together = same.any(axis=1)
