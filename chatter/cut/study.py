@@ -190,9 +190,10 @@ def study_part(
         by_lines = weigh_lines(
             evidence, throughout, rotation_hz=speed.rotation_hz, flutes=setup.flutes, away_hz=SWELLING_HZ
         )
-        all_of_it = weigh(throughout, rotation_hz=speed.rotation_hz, flutes=setup.flutes)
-        if by_lines is evidence and probability_of_chatter(all_of_it) < probability_of_chatter(evidence):
-            by_lines = all_of_it  # what comes and goes only adds to what seems not to repeat
+        if by_lines is evidence:
+            all_of_it = weigh(throughout, rotation_hz=speed.rotation_hz, flutes=setup.flutes)
+            if probability_of_chatter(all_of_it) < probability_of_chatter(evidence):
+                by_lines = all_of_it  # what comes and goes only adds to what seems not to repeat
         if by_lines is not evidence:
             spectra, evidence = replace(throughout, comes_and_goes=True), by_lines
     return StudiedCut(
