@@ -11,12 +11,18 @@ Leaves out: other wrong speeds and flute counts, which speak for themselves (cha
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
+import numpy as np
+from numpy.typing import NDArray
+
+from chatter.cut.air_pass import IdleSound
 from chatter.cut.findings import Doubt
+from chatter.cut.idle import measure_idling_hz
 from chatter.cut.spindle import BELIEVED
-from chatter.cut.study import StudiedCut
+from chatter.cut.study import StudiedCut, study_section
 from chatter.cut.verdict import verdict_of
-from chatter.model import CutSetup, Finding
+from chatter.model import CutSetup, Finding, Recording
 
 MIX_UPS = (2 / 3, 3 / 4, 4 / 3, 3 / 2)  # of the speed told
 HALF = 1 / 2
@@ -28,7 +34,7 @@ def find_mix_up(
     studied: tuple[StudiedCut, ...],
     *,
     setup: CutSetup,
-    study: Callable[[CutSetup], tuple[StudiedCut, ...]],
+    study: Callable[[CutSetup, tuple[StudiedCut, ...]], tuple[StudiedCut, ...]],
 ) -> tuple[Doubt, tuple[StudiedCut, ...]] | None:
     """Ask at each such speed on whose comb the chatter lies whether the cut is stable there.
 
@@ -39,7 +45,7 @@ def find_mix_up(
     setup
         What the user told.
     study
-        Studies the recording under another setup.
+        Studies the sections of cuts under another setup.
 
     Returns
     -------
@@ -51,22 +57,56 @@ def find_mix_up(
     if not worst.evidence.base:
         return None
     turn_hz, line_hz = worst.speed.rotation_hz, worst.evidence.base[0].frequency_hz
-    middle_s = (worst.steady_start_s + worst.steady_end_s) / 2
     for share in (*MIX_UPS, HALF):
         order = line_hz / (share * turn_hz)
         if abs(order - round(order)) > ON_COMB:
             continue
-        there = study(replace(setup, rpm=60 * share * turn_hz))
-        same = [cut for cut in there if cut.section.start_s <= middle_s <= cut.section.end_s]
-        doubles = share == HALF
-        quiet = [
-            cut
-            for cut in same
-            if _is_quiet(cut) and (doubles or SURER * (1 - cut.speed.chance) <= 1 - worst.speed.chance)
-        ]
-        if quiet:
-            return _doubt(quiet[0], setup=setup, doubles=doubles), () if doubles else there
+        doubles, told = share == HALF, replace(setup, rpm=60 * share * turn_hz)
+        for cut in study(told, (worst,)):
+            if _is_quiet(cut) and (doubles or SURER * (1 - cut.speed.chance) <= 1 - worst.speed.chance):
+                return _doubt(cut, setup=setup, doubles=doubles), () if doubles else study(told, studied)
     return None
+
+
+def study_otherwise(
+    setup: CutSetup,
+    cuts: tuple[StudiedCut, ...],
+    *,
+    samples: NDArray[np.float64],
+    idle: tuple[tuple[float, float], ...],
+    recording: Recording,
+    air: IdleSound | None,
+) -> tuple[StudiedCut, ...]:
+    """Study the sections of cuts under another setup; those without a comb are left out.
+
+    Parameters
+    ----------
+    setup
+        What is tried.
+    cuts
+        Their sections are studied.
+    samples, idle, recording
+        As for `study_section`.
+    air
+        Another recording without cutting.
+
+    Returns
+    -------
+    tuple of StudiedCut
+    """
+    if air is not None:
+        air = replace(air, turns_hz=measure_idling_hz(air.samples, recording=recording, setup=setup))
+    study = partial(
+        study_section,
+        samples,
+        idle=idle,
+        recording=recording,
+        setup=setup,
+        idle_recording=air,
+        idling_hz=None if air is None else air.turns_hz,
+    )
+    there = (study(cut.section) for cut in cuts)
+    return tuple(cut for cut in there if cut is not None)
 
 
 def _is_quiet(cut: StudiedCut) -> bool:

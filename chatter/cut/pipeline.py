@@ -5,6 +5,7 @@ Source: each stage names its own.
 Leaves out: advice (chatter/advice) and files (chatter/audio).
 """
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
@@ -26,7 +27,7 @@ from chatter.cut.idle import (
 )
 from chatter.cut.lines import name_lines
 from chatter.cut.long_cut import QUARTER, find_begin_s, sounding_power
-from chatter.cut.mix_up import find_mix_up
+from chatter.cut.mix_up import find_mix_up, study_otherwise
 from chatter.cut.no_cut import SHORT, say_moment, say_no_cut, say_unjudged
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp_pass import judge_ramp
@@ -184,7 +185,14 @@ def judge_recording(
         for cut, study in zip(cuts, studied, strict=True)
     )
     if any(cut.verdict == "chatter" for cut in cuts):
-        doubt, otherwise = _hear_otherwise(recording, studied, doubt=doubt, setup=setup, idle=idle)
+        hear = partial(
+            study_otherwise,
+            samples=recording.samples[channel].astype(np.float64),
+            idle=sections.idle,
+            recording=recording,
+            air=None if idle is None else idle_sound(idle, channel),
+        )
+        doubt, otherwise = _hear_otherwise(studied, doubt=doubt, setup=setup, study=hear)
         if doubt is not None:
             cuts = tuple(
                 _doubted(cut, study=study, otherwise=otherwise)
@@ -314,20 +322,15 @@ def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, S
 
 
 def _hear_otherwise(
-    recording: Recording,
     studied: tuple[StudiedCut, ...],
     *,
     doubt: Doubt | None,
     setup: CutSetup,
-    idle: Recording | None,
+    study: Callable[[CutSetup, tuple[StudiedCut, ...]], tuple[StudiedCut, ...]],
 ) -> tuple[Doubt | None, tuple[StudiedCut, ...]]:
-    """Study a chattering recording at the speed that it favours, or that may have been mixed up."""
-
-    def study(other: CutSetup) -> tuple[StudiedCut, ...]:
-        return study_recording(recording, setup=other, idle=idle)[2]
-
+    """Study chattering cuts at the speed that their sound favours, or that may have been mixed up."""
     if doubt is not None:
-        return doubt, study(replace(setup, rpm=doubt.tooth_hz * 60 / setup.flutes))
+        return doubt, study(replace(setup, rpm=doubt.tooth_hz * 60 / setup.flutes), studied)
     mixed = find_mix_up(studied, setup=setup, study=study)
     return (None, ()) if mixed is None else mixed
 

@@ -69,7 +69,7 @@ def band_envelopes(samples: Floats, *, rate_hz: float, top_hz: float) -> tuple[f
         shifted = np.zeros(fft.next_fast_len(2 * len(part)), dtype=np.complex64)
         shifted[: len(part)] = part
         own = fft.rfft(np.abs(fft.ifft(shifted)))
-        coarse = np.zeros(out // 2 + 1, dtype=np.complex128)  # what lies above a band's own rate stays nought
+        coarse = np.zeros(out // 2 + 1, dtype=np.complex64)  # what lies above a band's own rate stays nought
         shared = min(len(own), len(coarse))
         coarse[:shared] = own[:shared]
         envelope = fft.irfft(coarse, out)[: max(8, int(count / padded * out))]

@@ -54,7 +54,7 @@ def test_speed_whose_comb_is_no_surer_than_the_told_one_is_not_asked_for(as_sure
     recording = read_recording(RECORDINGS / "clock-plate-quiet.flac")
     told = CutSetup(rpm=1.5 * RPM, flutes=2)
 
-    def study(setup):
+    def study(setup, cuts=()):
         return study_recording(recording, setup=setup)[2]
 
     studied = study(told)
