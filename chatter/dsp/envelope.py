@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage
 
-from chatter.dsp.spectra import frame_powers, ring_floor, running_floor
+from chatter.dsp.spectra import TINY, frame_powers, ring_floor, running_floor
 
 Floats = NDArray[np.float64]
 LOWEST_HZ = 315.0
@@ -26,6 +26,7 @@ TOP_HZ = 2400.0  # of their spectra
 CAP = 6.0  # nepers, as for lines
 PAD = 4
 WINDOWS = 1.3  # least length of a sound, in windows
+NOUGHT = 1e-12  # of the loudest place: what is fainter is rounding
 CLEARLY = 1.0  # nepers above the floor: noise alone seldom reaches it; own choice
 
 
@@ -155,8 +156,9 @@ def line_excess(power: Floats, *, bin_hz: float, spacing_hz: float, pad: int) ->
     NDArray
         Shape (f,), nepers between 0 and 6.
     """
+    power = np.maximum(power, NOUGHT * power.max())
     floor = running_floor(power, width_bins=max(9, int(3 * spacing_hz / bin_hz)))
     lobe = 2 * pad
     # Beside loud lines the window's skirts hide the rest: only what stands above them counts here.
     skirts = ring_floor(power, inner_bins=lobe + 2, outer_bins=4 * lobe)
-    return np.asarray(np.clip(np.log(np.maximum(power, 1e-30) / np.maximum(floor, skirts)), 0.0, CAP))
+    return np.asarray(np.clip(np.log(np.maximum(power, TINY) / np.maximum(floor, skirts)), 0.0, CAP))

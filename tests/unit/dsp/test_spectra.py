@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from chatter.dsp.spectra import frame_powers, peak_frequency_hz, ring_floor, running_floor
+from chatter.dsp.spectra import frame_powers, halve_rate, peak_frequency_hz, ring_floor, running_floor
 
 RATE_HZ = 8000
 
@@ -44,6 +44,34 @@ def test_frame_powers_in_single_precision_err_130_db_below_the_loudest_line(rng)
     _, _, fine = frame_powers(single.astype(np.float64), rate_hz=RATE_HZ, window_s=0.5, hop_s=0.25, pad=4)
     # Amplitudes, as powers of loud bins err in proportion to themselves: 130 dB is 3e-7.
     assert 0 < np.abs(np.sqrt(coarse) - np.sqrt(fine)).max() < 3.2e-7 * np.sqrt(fine.max())
+
+
+def test_frame_powers_up_to_a_fifth_of_the_rate_are_those_of_all_bins_there(rng):
+    rate_hz = 48_000
+    samples = rng.normal(size=4 * rate_hz)
+    _, all_hz, expected = frame_powers(samples, rate_hz=rate_hz, window_s=1.0, hop_s=0.5)
+    _, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=1.0, hop_s=0.5, top_hz=8000)
+    assert hz == pytest.approx(all_hz[: len(hz)])
+    assert hz[-1] >= 8000
+    assert np.sqrt(powers) == pytest.approx(np.sqrt(expected[:, : len(hz)]), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("share", "least_db", "most_db"), [(0.2, -1e-5, 1e-5), (0.3, -400, -120), (0.45, -400, -120)]
+)
+def test_half_the_rate_keeps_a_fifth_of_it_and_hides_what_would_fold_onto_that(share, least_db, most_db):
+    tone = np.sin(2 * np.pi * share * np.arange(4000))
+    halved = halve_rate(tone)
+    level_db = 20 * np.log10(np.sqrt(2 * np.mean(halved[100:-100] ** 2)))
+    assert len(halved) == 2000
+    assert least_db < level_db < most_db
+    if share == 0.2:
+        assert halved[100:-100] == pytest.approx(tone[200:-200:2], abs=2e-6)  # in time, too
+
+
+@pytest.mark.parametrize("count", [2, 3, 77])
+def test_half_the_rate_of_a_short_sound_has_half_its_samples(count):
+    assert len(halve_rate(np.ones(count))) == (count + 1) // 2
 
 
 @pytest.mark.parametrize("true_hz", [500.0, 503.1, 507.5, 511.9])
