@@ -9,7 +9,7 @@ Leaves out: how another speed is heard (chatter/cut/other_speed.py); sections wh
 over the idle pass unchanged.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -185,7 +185,7 @@ def add_combed(
     if not added:
         return sections
     cuts = sorted((*sections.cuts, *added), key=lambda one: one.start_s)
-    idle = tuple(part for span in sections.idle for part in _without(span, added))
+    idle = tuple(part for span in sections.idle for part in without(span, added))
     return replace(sections, cuts=tuple(cuts), idle=idle, spells=())
 
 
@@ -249,7 +249,7 @@ def _idle_contrast(contrast: Floats) -> tuple[float, float]:
     return low, max(LEAST_CONTRAST, LEAST_DEVIATIONS * spread)
 
 
-def _without(span: tuple[float, float], cuts: list[Section]) -> list[tuple[float, float]]:
+def without(span: tuple[float, float], cuts: Sequence[Section]) -> list[tuple[float, float]]:
     """Give what cuts leave of an idle span."""
     left = [span]
     for cut in cuts:

@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IdleSound
 from chatter.cut.findings import Doubt
-from chatter.cut.idle import measure_idling_hz
-from chatter.cut.spindle import BELIEVED
+from chatter.cut.idle import LEAST_IDLE_S, SURE_Z, measure_idling_hz, nearest_spans
+from chatter.cut.spindle import BELIEVED, measure_speed
 from chatter.cut.study import StudiedCut, study_section
 from chatter.cut.verdict import verdict_of
 from chatter.model import CutSetup, Finding, Recording
 
-MIX_UPS = (2 / 3, 3 / 4, 4 / 3, 3 / 2)  # of the speed told
+MIX_UPS = (2 / 3, 3 / 4, 4 / 5, 5 / 6, 6 / 5, 5 / 4, 4 / 3, 3 / 2)  # of the speed told
 HALF = 1 / 2
 SURER = 2.0  # times less likely to be wrong than the comb at the speed told; own choice
 ON_COMB = 0.02  # of a turn's frequency, by which a line may lie off the other comb; own choice
@@ -35,6 +35,7 @@ def find_mix_up(
     *,
     setup: CutSetup,
     study: Callable[[CutSetup, tuple[StudiedCut, ...]], tuple[StudiedCut, ...]],
+    idling: Callable[[CutSetup, StudiedCut], float],
 ) -> tuple[Doubt, tuple[StudiedCut, ...]] | None:
     """Ask at each such speed on whose comb the chatter lies whether the cut is stable there.
 
@@ -46,12 +47,15 @@ def find_mix_up(
         What the user told.
     study
         Studies the sections of cuts under another setup.
+    idling
+        Gives how clearly the spindle is heard to idle beside a cut as a setup tells.
 
     Returns
     -------
     tuple or None
         The doubt, and the cuts at that speed, none of them where it may as well double its period; None
-        where no such speed has a believed comb, a surer one than the speed told, and is stable.
+        where no such speed has a believed comb, a surer one than the speed told, and is stable, or where the
+        spindle idles more clearly at the speed told.
     """
     worst = max(studied, key=lambda cut: cut.chance)
     if not worst.evidence.base:
@@ -63,8 +67,10 @@ def find_mix_up(
             continue
         doubles, told = share == HALF, replace(setup, rpm=60 * share * turn_hz)
         for cut in study(told, (worst,)):
-            if _is_quiet(cut) and (doubles or SURER * (1 - cut.speed.chance) <= 1 - worst.speed.chance):
-                return _doubt(cut, setup=setup, doubles=doubles), () if doubles else study(told, studied)
+            surer = doubles or SURER * (1 - cut.speed.chance) <= 1 - worst.speed.chance
+            if not (surer and _is_quiet(cut)) or idling(setup, worst) > idling(told, worst):
+                continue
+            return _doubt(cut, setup=setup, doubles=doubles), () if doubles else study(told, studied)
     return None
 
 
@@ -107,6 +113,40 @@ def study_otherwise(
     )
     there = (study(cut.section) for cut in cuts)
     return tuple(cut for cut in there if cut is not None)
+
+
+def hear_idling(
+    setup: CutSetup,
+    cut: StudiedCut,
+    *,
+    samples: NDArray[np.float64],
+    idle: tuple[tuple[float, float], ...],
+    recording: Recording,
+) -> float:
+    """Give the score of a spindle that idles beside a cut at a speed, 0 where none is heard.
+
+    Takes as `study_otherwise`.
+    """
+    rate_hz = recording.rate_hz
+    spans = [
+        (start_s, end_s)
+        for start_s, end_s in nearest_spans(idle, cut.section)
+        if end_s - start_s >= LEAST_IDLE_S
+    ]
+    parts = [samples[int(start_s * rate_hz) : int(end_s * rate_hz)] for start_s, end_s in spans]
+    speeds = [
+        measure_speed(
+            part,
+            rate_hz=rate_hz,
+            bandwidth_hz=recording.bandwidth_hz,
+            programmed_rpm=setup.rpm,
+            flutes=1,
+            cutting=False,
+        )
+        for part in parts
+        if np.any(part)
+    ]
+    return max((speed.score for speed in speeds if speed.found and speed.z > SURE_Z), default=0.0)
 
 
 def _is_quiet(cut: StudiedCut) -> bool:

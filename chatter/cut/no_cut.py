@@ -44,11 +44,11 @@ def say_no_cut(sections: Sections, setup: CutSetup) -> Finding:
 def say_unjudged(sections: Sections, studied: tuple[StudiedCut, ...]) -> tuple[Finding, ...]:
     """Tell what is loud but was taken for no cut of this spindle: it may be one at another speed.
 
-    Both whole spells, and what is left of one of which a part was judged.
+    Both whole spells, those that sound unlike the cuts, too, and what is left where a part was judged.
     """
     judged = sorted((cut.section.start_s, cut.section.end_s) for cut in studied)
     left: list[tuple[float, float]] = []
-    for one in sections.cuts:
+    for one in (*sections.cuts, *sections.spells):
         from_s = one.start_s
         for start_s, end_s in judged:
             if start_s < one.end_s and one.start_s < end_s:

@@ -5,14 +5,13 @@ Source: each stage names its own.
 Leaves out: advice (chatter/advice) and files (chatter/audio).
 """
 
-from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.cut.air_pass import IDLE_CUTS, IDLE_SHORT, has_teeth, idle_sound, say_unfit
+from chatter.cut.air_pass import IDLE_CUTS, IDLE_SHORT, IdleSound, has_teeth, idle_sound, say_unfit
 from chatter.cut.burst import hear_burst
 from chatter.cut.engagement import add_combed, trim_to_comb
 from chatter.cut.findings import Doubt, find_doubt
@@ -27,13 +26,13 @@ from chatter.cut.idle import (
 )
 from chatter.cut.lines import name_lines
 from chatter.cut.long_cut import QUARTER, find_begin_s, sounding_power
-from chatter.cut.mix_up import find_mix_up, study_otherwise
+from chatter.cut.mix_up import find_mix_up, hear_idling, study_otherwise
 from chatter.cut.no_cut import SHORT, say_moment, say_no_cut, say_unjudged
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp_pass import judge_ramp
 from chatter.cut.sections import Sections, find_sections, find_softer
 from chatter.cut.spectrum import comb_rise
-from chatter.cut.spindle import Speed, measure_speed, not_found, of_one_spindle
+from chatter.cut.spindle import BELIEVED, Speed, measure_speed, not_found, of_one_spindle
 from chatter.cut.spoilt import find_spoilt
 from chatter.cut.standing import leave_idling
 from chatter.cut.study import EDGE_S, LEAST_SAMPLES, StudiedCut, look_inside, study_section
@@ -89,7 +88,10 @@ def study_recording(
     studied = [cut for cut in known.values() if cut is not None]
     if not studied:
         return channel, sections, ()
-    tooth_hz = max(studied, key=lambda cut: cut.speed.score).speed.rotation_hz * setup.flutes
+    tooth_hz = (
+        max(studied, key=lambda cut: (cut.speed.chance >= BELIEVED, cut.speed.score)).speed.rotation_hz
+        * setup.flutes
+    )
     bandwidth_hz = recording.bandwidth_hz
     softer = find_softer(
         samples, sections, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, rotation_hz=tooth_hz / setup.flutes
@@ -185,14 +187,15 @@ def judge_recording(
         for cut, study in zip(cuts, studied, strict=True)
     )
     if any(cut.verdict == "chatter" for cut in cuts):
-        hear = partial(
-            study_otherwise,
-            samples=recording.samples[channel].astype(np.float64),
-            idle=sections.idle,
+        doubt, otherwise = _hear_otherwise(
+            recording.samples[channel].astype(np.float64),
+            sections.idle,
+            studied,
             recording=recording,
+            doubt=doubt,
+            setup=setup,
             air=None if idle is None else idle_sound(idle, channel),
         )
-        doubt, otherwise = _hear_otherwise(studied, doubt=doubt, setup=setup, study=hear)
         if doubt is not None:
             cuts = tuple(
                 _doubted(cut, study=study, otherwise=otherwise)
@@ -322,16 +325,21 @@ def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, S
 
 
 def _hear_otherwise(
+    samples: Floats,
+    idle: tuple[tuple[float, float], ...],
     studied: tuple[StudiedCut, ...],
     *,
+    recording: Recording,
     doubt: Doubt | None,
     setup: CutSetup,
-    study: Callable[[CutSetup, tuple[StudiedCut, ...]], tuple[StudiedCut, ...]],
+    air: IdleSound | None,
 ) -> tuple[Doubt | None, tuple[StudiedCut, ...]]:
     """Study chattering cuts at the speed that their sound favours, or that may have been mixed up."""
+    study = partial(study_otherwise, samples=samples, idle=idle, recording=recording, air=air)
     if doubt is not None:
         return doubt, study(replace(setup, rpm=doubt.tooth_hz * 60 / setup.flutes), studied)
-    mixed = find_mix_up(studied, setup=setup, study=study)
+    idling = partial(hear_idling, samples=samples, idle=idle, recording=recording)
+    mixed = find_mix_up(studied, setup=setup, study=study, idling=idling)
     return (None, ()) if mixed is None else mixed
 
 

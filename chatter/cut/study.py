@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IdleSound
 from chatter.cut.beside import add_beside
+from chatter.cut.engagement import without
 from chatter.cut.evidence import Evidence, weigh, weigh_lines
 from chatter.cut.idle import LEAST_TURNS, LONGEST_S, loudest_part, nearest_spans
 from chatter.cut.long_cut import find_new_part
-from chatter.cut.sections import Section, Sections, find_sections, turn_round
+from chatter.cut.sections import Section, Sections, find_sections, find_softer, turn_round
 from chatter.cut.spectrum import CutSpectra, comb_rise, cut_spectra
 from chatter.cut.spindle import BELIEVED, Speed, measure_speed
 from chatter.cut.verdict import probability_of_chatter
@@ -257,7 +258,28 @@ def look_inside(
         louder = {part: cut for part, cut in others.items() if cut is not None and _is_louder(cut)}
         if _surest(louder) >= BELIEVED:  # else the spindle idles between voices
             return turned, others
-    return replace(sections, cuts=tuple(cuts), idle=tuple(sorted(idle))), known
+    sections = replace(sections, cuts=tuple(cuts), idle=tuple(sorted(idle)))
+    if _surest(known) >= BELIEVED:
+        return sections, known
+    softer = find_softer(
+        samples,
+        sections,
+        rate_hz=recording.rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        rotation_hz=setup.rpm / 60,
+    )
+    left = tuple(part for span in sections.idle for part in without(span, softer.spells))
+    beside = {one: study(one, idle=left) for one in softer.spells}
+    found = {
+        one: cut
+        for one, cut in beside.items()
+        if cut is not None and cut.speed.chance >= BELIEVED and _is_louder(cut)
+    }
+    if not found:
+        return sections, known
+    both = sorted((*sections.cuts, *found), key=lambda one: one.start_s)
+    left = tuple(part for span in sections.idle for part in without(span, tuple(found)))
+    return replace(sections, cuts=tuple(both), idle=left, spells=()), known | found
 
 
 def _is_louder(cut: StudiedCut) -> bool:

@@ -3,11 +3,12 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from chatter.audio import read_recording
 from chatter.cut import judge_recording
-from chatter.cut.mix_up import find_mix_up
+from chatter.cut.mix_up import find_mix_up, hear_idling
 from chatter.cut.pipeline import study_recording
 from chatter.model import CutSetup
 
@@ -62,5 +63,40 @@ def test_speed_whose_comb_is_no_surer_than_the_told_one_is_not_asked_for(as_sure
     if as_sure:
         comb = study(replace(told, rpm=RPM))[0].speed.comb
         studied = tuple(replace(cut, speed=replace(cut.speed, comb=comb)) for cut in studied)
-    found = find_mix_up(studied, setup=told, study=study)
+    found = find_mix_up(studied, setup=told, study=study, idling=lambda setup, cut: 0.0)
     assert (found is None) == as_sure
+
+
+@pytest.mark.parametrize(("told_score", "is_asked_for"), [(15.0, False), (5.0, True)])
+def test_speed_at_which_the_spindle_idles_less_clearly_than_at_the_told_one_is_not_asked_for(
+    told_score, is_asked_for
+):
+    # Found in a simulated scene: chatter at each fifth of a turn, as a cut at four fifths of the speed has.
+    recording = read_recording(RECORDINGS / "clock-plate-quiet.flac")
+    told = CutSetup(rpm=1.5 * RPM, flutes=2)
+
+    def study(setup, cuts=()):
+        return study_recording(recording, setup=setup)[2]
+
+    def idling(setup, cut):
+        return told_score if setup == told else 10.0
+
+    found = find_mix_up(study(told), setup=told, study=study, idling=idling)
+    assert (found is not None) == is_asked_for
+
+
+def test_spindle_that_idles_is_heard_most_clearly_at_its_own_speed():
+    recording = read_recording(RECORDINGS / "clock-plate-quiet.flac")
+    _, sections, (cut,) = study_recording(recording, setup=CutSetup(rpm=RPM, flutes=2))
+
+    def score(share):
+        return hear_idling(
+            CutSetup(rpm=share * RPM, flutes=2),
+            cut,
+            samples=recording.samples[0].astype(np.float64),
+            idle=sections.idle,
+            recording=recording,
+        )
+
+    assert score(1.0) > 1.5 * score(2.0) > 0
+    assert score(0.8) == score(1.5) == 0

@@ -64,17 +64,53 @@ def test_vacuum_switched_on_between_cuts_is_no_cut(pieces, rng):
     assert [cut.verdict for cut in judged.cuts] == ["stable", "chatter"]
 
 
+def played(sound, factor):
+    """Play a sound at another speed: that of the spindle is another, too."""
+    at = np.arange(0, len(sound) - 1, factor)
+    return np.interp(at, np.arange(len(sound)), sound)
+
+
 def test_cut_at_another_speed_is_told_as_not_judged(pieces):
-    # The same sound played an eighth faster: a spindle at 13,600 rpm, which none looks for at 12,000.
-    quiet = pieces["quiet"].samples[0]
-    at = np.arange(0, len(quiet) - 1, 1.13)
-    faster = np.interp(at, np.arange(len(quiet)), quiet)
+    # An eighth faster: a spindle at 13,600 rpm, which none looks for at 12,000.
+    faster = played(pieces["quiet"].samples[0], 1.13)
     judged = judge_recording(joined(pieces, ("quiet", 0), faster), setup=SETUP)
     assert [cut.verdict for cut in judged.cuts] == ["stable"]
     (told,) = [one.message for one in judged.findings if one.code == "not-judged"]
     start_s, end_s = (float(number) for number in told.split(" s ")[0].split("from ")[1].split(" to "))
     expected_s = [PIECE_S + edge_s / 1.13 for edge_s in CUT_S]
     assert [start_s, end_s] == pytest.approx(expected_s, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("name", "factor", "gain_db"), [("quiet", 1.3, 0), ("quiet", 1.3, -20), ("singing", 1 / 1.3, -20)]
+)
+@pytest.mark.parametrize("first", [True, False])
+def test_cut_at_the_speed_told_is_judged_beside_one_at_another_speed(
+    pieces, name, factor, gain_db, first, rng
+):
+    other = played(pieces[name].samples[0], factor)
+    other = other + 1e-5 * rng.normal(size=len(other))
+    told = ("quiet", gain_db)
+    judged = judge_recording(joined(pieces, *((told, other) if first else (other, told))), setup=SETUP)
+    assert [cut.verdict for cut in judged.cuts] == ["stable"]
+    start_s = CUT_S[0] if first else len(other) / pieces[name].rate_hz + CUT_S[0]
+    assert judged.cuts[0].start_s == pytest.approx(start_s, abs=0.2)
+    assert "not-judged" in {one.code for one in judged.findings}
+
+
+def test_loud_spell_that_sounds_unlike_the_cut_is_told_as_not_judged(pieces):
+    other = played(pieces["singing"].samples[0], 1.3)
+    judged = judge_recording(joined(pieces, ("quiet", 0), other), setup=SETUP)
+    assert [cut.verdict for cut in judged.cuts] == ["stable"]
+    assert "not-judged" in {one.code for one in judged.findings}
+
+
+def test_cut_a_quarter_faster_than_told_is_not_taken_for_chatter(pieces):
+    # Four of five of its lines fit the speed told as little as chatter's would.
+    faster = played(pieces["quiet"].samples[0], 1.25)
+    judged = judge_recording(joined(pieces, faster, ("quiet", 0)), setup=SETUP)
+    assert "chatter" not in {cut.verdict for cut in judged.cuts}
+    assert judged.cuts[-1].verdict == "stable"
 
 
 def test_recording_of_which_all_is_judged_tells_of_nothing_left_out(pieces):
