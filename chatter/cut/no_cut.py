@@ -9,6 +9,7 @@ from chatter.cut.sections import Sections
 from chatter.cut.study import StudiedCut
 from chatter.model import CutSetup, Finding, Verdict
 
+MOST_SPANS = 3  # of one kind that are named
 UNJUDGED_S = 1.0  # own choice: shorter spells are bumps, voices and other cuts' ends
 SHORT = "short-chatter"  # code of the finding that only a moment of a cut chatters
 HOW_TO = (
@@ -48,22 +49,27 @@ def say_unjudged(sections: Sections, studied: tuple[StudiedCut, ...]) -> tuple[F
     """
     judged = sorted((cut.section.start_s, cut.section.end_s) for cut in studied)
     left: list[tuple[float, float]] = []
-    for one in (*sections.cuts, *sections.spells):
+    for one in (*sections.cuts, *sections.loud_spells):
         from_s = one.start_s
         for start_s, end_s in judged:
             if start_s < one.end_s and one.start_s < end_s:
                 left.append((from_s, start_s))
                 from_s = max(from_s, end_s)
         left.append((from_s, one.end_s))
-    return tuple(
+    spans = [f"from {a:.1f} to {b:.1f} s" for a, b in sorted(left) if b - a >= UNJUDGED_S]
+    if not spans:
+        return ()
+    more = len(spans) - MOST_SPANS
+    if more > 0:
+        spans = [*spans[:MOST_SPANS], f"{more} more times" if more > 1 else "once more"]
+    where = " and ".join([", ".join(spans[:-1]), spans[-1]] if len(spans) > 1 else spans)
+    return (
         Finding(
             code="not-judged",
             severity="warning",
-            message=f"What is loud from {start_s:.1f} to {end_s:.1f} s lacks the teeth's lines at this "
-            "speed: it wasn't judged, and may have chattered. Record a cut at another speed by itself.",
-        )
-        for start_s, end_s in left
-        if end_s - start_s >= UNJUDGED_S
+            message=f"What is loud {where} lacks the teeth's lines at this speed: it wasn't judged, and may "
+            "have chattered. Record a cut at another speed by itself.",
+        ),
     )
 
 

@@ -29,6 +29,7 @@ BUMP_S = 0.25  # a spell shorter than this beside long ones is a bump
 LEAST_STEP_DB = 1.5  # smallest mean rise over the idle that counts as another state
 LEAST_SEPARATION = 2.5  # smallest distance of the two states, in pooled standard deviations
 LEAST_SPREAD_DB = 0.7  # keeps a band that hardly moves from deciding alone
+LOUD_SPELL_DB = 6.0  # own choice: over the idle, in the mean of the bands
 SPELL_RISE_DB, SPELL_SHARE = 3.0, 0.3  # a further loud spell: least rise of the cuts, and its share of that
 # Where a cut has begun: share of the step, and deviations of the quiet, that it stands above; longest way
 # back from the middle of the step. Own choices.
@@ -62,6 +63,7 @@ class Sections:
     idle: tuple[tuple[float, float], ...]  # spans, s, clear of every loud spell
     rise_db: float  # mean rise of the loud state over the quiet one
     spells: tuple[Section, ...] = ()  # loud too, but of another sound: a comb must tell whether they are cuts
+    loud_spells: tuple[Section, ...] = ()  # those that are louder than a gain that comes up makes the idle
 
 
 def band_levels_db(samples: NDArray[np.floating], *, rate_hz: float, top_hz: float) -> tuple[Floats, Floats]:
@@ -234,7 +236,18 @@ def find_sections(
             )
         )
     spells = _other_spells(excess.mean(axis=1), kept, least=least, times_s=times_s)
-    return Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low, spells=spells)
+    loud_spells = tuple(one for one in spells if _rise_db(levels, times_s, one, idle=idle) >= LOUD_SPELL_DB)
+    return Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low, spells=spells, loud_spells=loud_spells)
+
+
+def _rise_db(
+    levels: Floats, times_s: Floats, spell: Section, *, idle: tuple[tuple[float, float], ...]
+) -> float:
+    """Give how much louder a spell is than the idle spans, in the mean of the bands; median over time, dB."""
+    level = levels.mean(axis=1)
+    inside = (times_s >= spell.start_s) & (times_s <= spell.end_s)
+    quiet = np.any([(times_s >= start_s) & (times_s <= end_s) for start_s, end_s in idle], axis=0) & ~inside
+    return float(np.median(level[inside]) - np.median(level[quiet])) if np.any(quiet) else 0.0
 
 
 def find_softer(

@@ -101,3 +101,15 @@ def test_what_lies_between_loud_spells_is_taken_for_the_cuts_where_it_is_long_en
     assert [(one.start_s, one.end_s) for one in turned.cuts] == [(2, 5)]
     assert turned.idle[0] == pytest.approx((0.15, 1.85))
     assert turn_round(Sections(cuts=spells[:1], idle=(), rise_db=6.0)) is None
+
+
+def test_only_spells_louder_than_a_gain_that_comes_up_are_loud(rng):
+    at_s = np.arange(14 * RATE_HZ) / RATE_HZ
+    gain_db = np.select(
+        [(at_s > 2) & (at_s < 4), (at_s > 6) & (at_s < 8), (at_s > 10) & (at_s < 12)], [14, 4.8, 6.4]
+    )
+    sound = 0.003 * rng.normal(size=len(at_s)) * 10 ** (gain_db / 20)
+    found = find_sections(sound, rate_hz=RATE_HZ, bandwidth_hz=RATE_HZ / 2, rotation_hz=100.0)
+    assert [round(one.start_s) for one in found.cuts] == [2]
+    assert [round(one.start_s) for one in found.spells] == [6, 10]
+    assert [round(one.start_s) for one in found.loud_spells] == [10]

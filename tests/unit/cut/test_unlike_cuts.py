@@ -105,6 +105,14 @@ def test_loud_spell_that_sounds_unlike_the_cut_is_told_as_not_judged(pieces):
     assert "not-judged" in {one.code for one in judged.findings}
 
 
+def test_many_spells_that_were_not_judged_are_told_once(pieces):
+    other = played(pieces["quiet"].samples[0], 1.13)
+    judged = judge_recording(joined(pieces, ("quiet", 0), *[other] * 5), setup=SETUP)
+    (told,) = [one.message for one in judged.findings if one.code == "not-judged"]
+    assert told.count("from ") == 3
+    assert " s and 2 more times lacks " in told
+
+
 def test_cut_a_quarter_faster_than_told_is_not_taken_for_chatter(pieces):
     # Four of five of its lines fit the speed told as little as chatter's would.
     faster = played(pieces["quiet"].samples[0], 1.25)
