@@ -106,7 +106,7 @@ def test_what_lies_between_loud_spells_is_taken_for_the_cuts_where_it_is_long_en
 def test_only_spells_louder_than_a_gain_that_comes_up_are_loud(rng):
     at_s = np.arange(14 * RATE_HZ) / RATE_HZ
     gain_db = np.select(
-        [(at_s > 2) & (at_s < 4), (at_s > 6) & (at_s < 8), (at_s > 10) & (at_s < 12)], [14, 4.8, 6.4]
+        [(at_s > 2) & (at_s < 4), (at_s > 6) & (at_s < 8), (at_s > 10) & (at_s < 12)], [20, 5.2, 7.5]
     )
     sound = 0.003 * rng.normal(size=len(at_s)) * 10 ** (gain_db / 20)
     found = find_sections(sound, rate_hz=RATE_HZ, bandwidth_hz=RATE_HZ / 2, rotation_hz=100.0)
