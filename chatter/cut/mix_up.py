@@ -11,21 +11,22 @@ Leaves out: other wrong speeds and flute counts, which speak for themselves (cha
 
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IdleSound
+from chatter.cut.burst import hear_burst
 from chatter.cut.findings import Doubt
-from chatter.cut.idle import LEAST_IDLE_S, SURE_Z, measure_idling_hz, nearest_spans
-from chatter.cut.spindle import BELIEVED, measure_speed
+from chatter.cut.idle import LEAST_IDLE_S, ON_DIAL, SURE_Z, longest_span, measure_idling_hz, nearest_spans
+from chatter.cut.spindle import BELIEVED, Speed, measure_speed
 from chatter.cut.study import StudiedCut, study_section
 from chatter.cut.verdict import verdict_of
 from chatter.model import CutSetup, Finding, Recording
 
 MIX_UPS = (2 / 3, 3 / 4, 4 / 5, 5 / 6, 6 / 5, 5 / 4, 4 / 3, 3 / 2)  # of the speed told
 HALF = 1 / 2
+MAINS_COMBS_HZ = (50.0, 60.0)
 SURER = 2.0  # times less likely to be wrong than the comb at the speed told; own choice
 ON_COMB = 0.02  # of a turn's frequency, by which a line may lie off the other comb; own choice
 
@@ -65,12 +66,12 @@ def find_mix_up(
         order = line_hz / (share * turn_hz)
         if abs(order - round(order)) > ON_COMB:
             continue
-        doubles, told = share == HALF, replace(setup, rpm=60 * share * turn_hz)
-        for cut in study(told, (worst,)):
+        doubles, other = share == HALF, replace(setup, rpm=60 * share * turn_hz)
+        for cut in study(other, (worst,)):
             surer = doubles or SURER * (1 - cut.speed.chance) <= 1 - worst.speed.chance
-            if not (surer and _is_quiet(cut)) or idling(setup, worst) > idling(told, worst):
+            if not (surer and _is_quiet(cut)) or idling(setup, worst) > idling(other, worst):
                 continue
-            return _doubt(cut, setup=setup, doubles=doubles), () if doubles else study(told, studied)
+            return _doubt(cut, setup=setup, doubles=doubles), () if doubles else study(other, studied)
     return None
 
 
@@ -100,19 +101,38 @@ def study_otherwise(
     -------
     tuple of StudiedCut
     """
+    rate_hz = recording.rate_hz
+    start_s, end_s = longest_span(idle)
+    at_rest = samples[int(start_s * rate_hz) : int(end_s * rate_hz)] if air is None else air.samples
+    idling_hz = measure_idling_hz(at_rest, recording=recording, setup=setup)
     if air is not None:
-        air = replace(air, turns_hz=measure_idling_hz(air.samples, recording=recording, setup=setup))
-    study = partial(
-        study_section,
-        samples,
-        idle=idle,
-        recording=recording,
-        setup=setup,
-        idle_recording=air,
-        idling_hz=None if air is None else air.turns_hz,
-    )
-    there = (study(cut.section) for cut in cuts)
-    return tuple(cut for cut in there if cut is not None)
+        air = replace(air, turns_hz=idling_hz)
+    there: list[StudiedCut] = []
+    for section in (cut.section for cut in cuts):
+        found = study_section(
+            samples,
+            section,
+            idle=idle,
+            recording=recording,
+            setup=setup,
+            idle_recording=air,
+            idling_hz=idling_hz,
+        )
+        if found is None:
+            continue
+        there.extend(
+            hear_burst(
+                samples,
+                section,
+                cuts=(found,),
+                idle=idle,
+                recording=recording,
+                setup=setup,
+                idle_recording=air,
+                idling_hz=idling_hz,
+            )
+        )
+    return tuple(there)
 
 
 def hear_idling(
@@ -122,10 +142,12 @@ def hear_idling(
     samples: NDArray[np.float64],
     idle: tuple[tuple[float, float], ...],
     recording: Recording,
+    dialled_rpm: float,
 ) -> float:
-    """Give the score of a spindle that idles beside a cut at a speed, 0 where none is heard.
+    """Give the score of a spindle that idles beside a cut near a speed, 0 where none is heard.
 
-    Takes as `study_otherwise`.
+    A comb on a multiple of the mains frequency is hum, and one just on `dialled_rpm` may be the motor's
+    electrical lines. Takes the others as `study_otherwise`.
     """
     rate_hz = recording.rate_hz
     spans = [
@@ -146,7 +168,17 @@ def hear_idling(
         for part in parts
         if np.any(part)
     ]
-    return max((speed.score for speed in speeds if speed.found and speed.z > SURE_Z), default=0.0)
+    clear = (speed for speed in speeds if speed.found and speed.z > SURE_Z)
+    return max(
+        (one.score for one in clear if not _is_electric(one, dialled_hz=dialled_rpm / 60)), default=0.0
+    )
+
+
+def _is_electric(speed: Speed, *, dialled_hz: float) -> bool:
+    """Say whether a comb lies where the mains or the motor's supply have theirs."""
+    turn_hz = speed.rotation_hz
+    bases_hz = (dialled_hz, *(max(1, round(turn_hz / mains_hz)) * mains_hz for mains_hz in MAINS_COMBS_HZ))
+    return any(abs(turn_hz / base_hz - 1) < ON_DIAL for base_hz in bases_hz)
 
 
 def _is_quiet(cut: StudiedCut) -> bool:

@@ -45,11 +45,12 @@ def say_no_cut(sections: Sections, setup: CutSetup) -> Finding:
 def say_unjudged(sections: Sections, studied: tuple[StudiedCut, ...]) -> tuple[Finding, ...]:
     """Tell what is loud but was taken for no cut of this spindle: it may be one at another speed.
 
-    Both whole spells, those that sound unlike the cuts, too, and what is left where a part was judged.
+    Whole spells, those that sound unlike the cuts among them, and what is left where a part was judged.
     """
     judged = sorted((cut.section.start_s, cut.section.end_s) for cut in studied)
     left: list[tuple[float, float]] = []
-    for one in (*sections.cuts, *sections.loud_spells):
+    others = (one for one in sections.loud_spells if not any(cut.meets(one) for cut in sections.cuts))
+    for one in (*sections.cuts, *others):
         from_s = one.start_s
         for start_s, end_s in judged:
             if start_s < one.end_s and one.start_s < end_s:

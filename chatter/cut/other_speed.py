@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.dsp.comb import comb_scores
-from chatter.dsp.envelope import TOP_HZ, band_envelopes, line_excess
+from chatter.dsp.envelope import TOP_HZ, Envelopes, band_envelopes, line_excess
 from chatter.dsp.spectra import frame_powers
 
 Floats = NDArray[np.float64]
@@ -148,7 +148,7 @@ def _weigh_combs(
 
 
 def _excess_along(
-    envelopes: list[Floats], *, rate_hz: float, window_s: float, spacing_hz: float
+    envelopes: Envelopes, *, rate_hz: float, window_s: float, spacing_hz: float
 ) -> tuple[Floats, float, Floats]:
     """Give times, bin width and excess along time: shapes (t,), float, (t, f)."""
     total: Floats | float = 0.0

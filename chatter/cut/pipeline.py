@@ -338,7 +338,7 @@ def _hear_otherwise(
     study = partial(study_otherwise, samples=samples, idle=idle, recording=recording, air=air)
     if doubt is not None:
         return doubt, study(replace(setup, rpm=doubt.tooth_hz * 60 / setup.flutes), studied)
-    idling = partial(hear_idling, samples=samples, idle=idle, recording=recording)
+    idling = partial(hear_idling, samples=samples, idle=idle, recording=recording, dialled_rpm=setup.rpm)
     mixed = find_mix_up(studied, setup=setup, study=study, idling=idling)
     return (None, ()) if mixed is None else mixed
 

@@ -54,6 +54,10 @@ class Section:
         """Say whether a part of it is meant."""
         return self.start_s <= (part.start_s + part.end_s) / 2 <= self.end_s
 
+    def meets(self, other: "Section") -> bool:
+        """Say whether they share some time."""
+        return self.start_s < other.end_s and other.start_s < self.end_s
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sections:
@@ -243,7 +247,7 @@ def find_sections(
 def _rise_db(
     levels: Floats, times_s: Floats, spell: Section, *, idle: tuple[tuple[float, float], ...]
 ) -> float:
-    """Give how much louder a spell is than the idle spans, in the mean of the bands; median over time, dB."""
+    """Give how much louder a spell is than the idle spans, dB: mean of the bands, median over time."""
     level = levels.mean(axis=1)
     inside = (times_s >= spell.start_s) & (times_s <= spell.end_s)
     quiet = np.any([(times_s >= start_s) & (times_s <= end_s) for start_s, end_s in idle], axis=0) & ~inside
@@ -279,7 +283,7 @@ def find_softer(
         )
         for one in inside.cuts:
             found = replace(one, start_s=start_s + one.start_s, end_s=start_s + one.end_s)
-            known = any(spell.start_s < found.end_s and found.start_s < spell.end_s for spell in spells)
+            known = any(spell.meets(found) for spell in spells)
             if not (known or one.open_start or one.open_end):
                 spells.append(found)
     return replace(sections, spells=tuple(sorted(spells, key=lambda one: one.start_s)))

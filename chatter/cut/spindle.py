@@ -16,7 +16,7 @@ from chatter.cut.weights import LEAST_CHANCE
 from chatter.dsp.angle import phase_turns, refine_phase
 from chatter.dsp.comb import Layer, find_base, score_apart, score_at_fractions
 from chatter.dsp.envelope import TOP_HZ as ENVELOPE_TOP_HZ
-from chatter.dsp.envelope import WINDOWS, band_envelopes, envelope_excess, line_excess
+from chatter.dsp.envelope import WINDOWS, Envelopes, band_envelopes, envelope_excess, line_excess
 from chatter.dsp.spectra import frame_powers, running_floor
 
 Floats = NDArray[np.float64]
@@ -216,7 +216,7 @@ def of_one_spindle(speeds: list[Speed], *, without: bool) -> list[bool]:
 
 def _follow(
     samples: Floats,
-    envelopes: list[Floats],
+    envelopes: Envelopes,
     *,
     rate_hz: float,
     envelope_hz: float,

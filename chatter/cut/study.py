@@ -279,7 +279,8 @@ def look_inside(
         return sections, known
     both = sorted((*sections.cuts, *found), key=lambda one: one.start_s)
     left = tuple(part for span in sections.idle for part in without(span, tuple(found)))
-    return replace(sections, cuts=tuple(both), idle=left, spells=()), known | found
+    rest = tuple(one for one in softer.spells if one not in found)
+    return replace(sections, cuts=tuple(both), idle=left, spells=rest), known | found
 
 
 def _is_louder(cut: StudiedCut) -> bool:

@@ -7,6 +7,8 @@ Source: computed order tracking, K. R. Fyfe and E. D. S. Munck, Mech. Syst. Sign
 Leaves out: where the rotation frequency comes from (chatter/dsp/comb.py).
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -40,7 +42,7 @@ def phase_turns(*, count: int, rate_hz: float, times_s: Floats, rotation_hz: Flo
 
 
 def refine_phase(
-    signals: list[Floats],
+    signals: Sequence[NDArray[np.floating]],
     phase: Floats,
     *,
     rate_hz: float,
@@ -104,7 +106,7 @@ def refine_phase(
 
 
 def _block_amplitudes(
-    signals: list[Floats],
+    signals: Sequence[NDArray[np.floating]],
     phase: Floats,
     *,
     starts: NDArray[np.int64],

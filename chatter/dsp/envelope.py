@@ -15,6 +15,7 @@ from scipy import fft, ndimage
 from chatter.dsp.spectra import TINY, frame_powers, ring_floor, running_floor
 
 Floats = NDArray[np.float64]
+Envelopes = list[NDArray[np.float32]]
 LOWEST_HZ = 315.0
 BANDS = 10
 OCTAVES = 0.5  # width of a band
@@ -30,7 +31,7 @@ NOUGHT = 1e-12  # of the loudest place: what is fainter is rounding
 CLEARLY = 1.0  # nepers above the floor: noise alone seldom reaches it; own choice
 
 
-def band_envelopes(samples: Floats, *, rate_hz: float, top_hz: float) -> tuple[float, list[Floats]]:
+def band_envelopes(samples: Floats, *, rate_hz: float, top_hz: float) -> tuple[float, Envelopes]:
     """Give the envelope of each half-octave band.
 
     Parameters
@@ -52,7 +53,7 @@ def band_envelopes(samples: Floats, *, rate_hz: float, top_hz: float) -> tuple[f
     spectrum = fft.rfft((samples - samples.mean()).astype(np.float32), padded)
     length_s = padded / rate_hz
     out = fft.next_fast_len(max(4, round(RATE_HZ * length_s)), real=True)
-    envelopes: list[Floats] = []
+    envelopes: Envelopes = []
     for band in range(BANDS):
         low_hz = LOWEST_HZ * 2 ** (band * OCTAVES)
         high_hz = low_hz * 2**OCTAVES
@@ -79,12 +80,12 @@ def band_envelopes(samples: Floats, *, rate_hz: float, top_hz: float) -> tuple[f
 
 
 def envelope_excess(
-    envelopes: list[Floats],
+    envelopes: Envelopes,
     *,
     rate_hz: float,
     window_s: float,
     spacing_hz: float,
-    beside: tuple[float, list[Floats]] | None = None,
+    beside: tuple[float, Envelopes] | None = None,
 ) -> tuple[float, Floats]:
     """Give how far the mean spectrum of the envelopes stands above its floor, and above that of other sound.
 
@@ -127,7 +128,7 @@ def envelope_excess(
 
 
 def _excess_of(
-    envelope: Floats, *, rate_hz: float, window_s: float, spacing_hz: float
+    envelope: NDArray[np.float32], *, rate_hz: float, window_s: float, spacing_hz: float
 ) -> tuple[float, Floats]:
     """Give bin width and excess of one envelope."""
     _, hz, powers = frame_powers(

@@ -41,11 +41,12 @@ def frame_powers(
     rate_hz
         Samples per second.
     window_s, hop_s
-        Window length and step, s.
+        Window length and step, s, to the nearest sample of the rate that is used.
     pad
         The transform is `pad` windows long (zeros after the window).
     top_hz
-        Bins above it are left out; all are kept when not given.
+        Bins above it are left out; all are kept when not given. Long windows are heard at half the rate, or
+        less, where that says as much up to there; their bins may lie a little elsewhere then.
 
     Returns
     -------
@@ -85,7 +86,7 @@ def _is_too_fine(count: int, *, rate_hz: float, window_s: float, top_hz: float |
 
 
 def halve_rate(samples: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Give sound at half its rate: what lies below a fifth of the rate stays.
+    """Give sound at half its rate: what lies below a fifth of the old rate stays.
 
     Source: half-band filter, windowed by J. F. Kaiser's; A. V. Oppenheim and R. W. Schafer, Discrete-Time
     Signal Processing.

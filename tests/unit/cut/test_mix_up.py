@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.signal import resample_poly
 
 from chatter.audio import read_recording
 from chatter.cut import judge_recording
@@ -96,7 +97,25 @@ def test_spindle_that_idles_is_heard_most_clearly_at_its_own_speed():
             samples=recording.samples[0].astype(np.float64),
             idle=sections.idle,
             recording=recording,
+            dialled_rpm=RPM,
         )
 
     assert score(1.0) > 1.5 * score(2.0) > 0
     assert score(0.8) == score(1.5) == 0
+
+
+@pytest.mark.parametrize("hum", [0.0, 0.3, 3.0])  # of the idle sound's level
+def test_hum_at_the_speed_told_is_no_spindle_that_idles(hum):
+    # Told 12,000 rpm of a spindle at 7,900: 200 Hz is a multiple of the mains.
+    quiet = read_recording(RECORDINGS / "clock-plate-quiet.flac")
+    rate_hz = int(quiet.rate_hz)
+    sound = resample_poly(quiet.samples[0].astype(np.float64), 3, 2)
+    at_s = np.arange(len(sound)) / rate_hz
+    orders = np.arange(1, 30)[:, None]
+    level = hum * np.std(sound[: rate_hz // 2])
+    sound = sound + level * np.sum(np.sin(200 * np.pi * orders * at_s + orders**2) / np.sqrt(orders), axis=0)
+    analysis = judge_recording(
+        replace(quiet, samples=(0.5 * sound).astype(np.float32)[None]), setup=CutSetup(rpm=RPM, flutes=2)
+    )
+    assert [cut.verdict for cut in analysis.cuts] == ["undecided"]
+    assert "facts-do-not-fit" in {one.code for one in analysis.findings}

@@ -8,6 +8,8 @@ import pytest
 
 from chatter.audio import read_recording
 from chatter.cut import judge_recording
+from chatter.cut.no_cut import say_unjudged
+from chatter.cut.sections import Section, Sections
 from chatter.model import CutSetup, Recording
 
 RECORDINGS = Path(__file__).parents[3] / "fixtures" / "recordings"
@@ -132,3 +134,10 @@ def test_soft_cut_in_noise_beside_one_that_chatters_loudly_is_found(pieces, rng)
     judged = judge_recording(replace(heard, samples=(heard.samples + noise).astype(np.float32)), setup=SETUP)
     assert [cut.verdict for cut in judged.cuts] == ["stable", "chatter"]
     assert [cut.start_s for cut in judged.cuts] == pytest.approx([CUT_S[0], PIECE_S + CUT_S[0]], abs=0.2)
+
+
+def test_spell_that_became_a_cut_is_told_once_where_it_was_not_judged():
+    cut, spell = (Section(start_s=a, end_s=a + 3, open_start=False, open_end=False) for a in (1.0, 8.0))
+    found = Sections(cuts=(cut, spell), idle=(), rise_db=20.0, loud_spells=(spell,))
+    (told,) = say_unjudged(found, ())
+    assert told.message.startswith("What is loud from 1.0 to 4.0 s and from 8.0 to 11.0 s lacks")

@@ -46,11 +46,13 @@ def test_frame_powers_in_single_precision_err_130_db_below_the_loudest_line(rng)
     assert 0 < np.abs(np.sqrt(coarse) - np.sqrt(fine)).max() < 3.2e-7 * np.sqrt(fine.max())
 
 
-def test_frame_powers_up_to_a_fifth_of_the_rate_are_those_of_all_bins_there(rng):
-    rate_hz = 48_000
-    samples = rng.normal(size=4 * rate_hz)
-    _, all_hz, expected = frame_powers(samples, rate_hz=rate_hz, window_s=1.0, hop_s=0.5)
-    _, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=1.0, hop_s=0.5, top_hz=8000)
+@pytest.mark.parametrize("rate_hz", [48_000, 192_000])
+@pytest.mark.parametrize("precision", [np.float32, np.float64])
+def test_frame_powers_up_to_a_fifth_of_the_rate_are_those_of_all_bins_there(rng, rate_hz, precision):
+    samples = rng.normal(size=4 * rate_hz).astype(precision)
+    all_s, all_hz, expected = frame_powers(samples, rate_hz=rate_hz, window_s=1.0, hop_s=0.5)
+    times_s, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=1.0, hop_s=0.5, top_hz=8000)
+    assert times_s == pytest.approx(all_s)
     assert hz == pytest.approx(all_hz[: len(hz)])
     assert hz[-1] >= 8000
     assert np.sqrt(powers) == pytest.approx(np.sqrt(expected[:, : len(hz)]), abs=1e-6)
@@ -71,7 +73,10 @@ def test_half_the_rate_keeps_a_fifth_of_it_and_hides_what_would_fold_onto_that(s
 
 @pytest.mark.parametrize("count", [2, 3, 77])
 def test_half_the_rate_of_a_short_sound_has_half_its_samples(count):
-    assert len(halve_rate(np.ones(count))) == (count + 1) // 2
+    halved = halve_rate(np.ones(count, dtype=np.float32))
+    assert halved.dtype == np.float32
+    assert len(halved) == (count + 1) // 2
+    assert np.all((halved > 0.4) & (halved < 1.2))  # silence lies beside it
 
 
 @pytest.mark.parametrize("true_hz", [500.0, 503.1, 507.5, 511.9])
