@@ -79,7 +79,9 @@ def band_levels_db(samples: NDArray[np.floating], *, rate_hz: float, top_hz: flo
         Shapes (t,), (t, bands).
     """
     top = min(top_hz, 0.45 * rate_hz)
-    times_s, hz, powers = frame_powers(samples, rate_hz=rate_hz, window_s=WINDOW_S, hop_s=HOP_S, top_hz=top)
+    times_s, hz, powers = frame_powers(
+        samples.astype(np.float32), rate_hz=rate_hz, window_s=WINDOW_S, hop_s=HOP_S, top_hz=top
+    )
     edges = 100.0 * 2 ** (np.arange(0, np.log2(max(top / 100.0, 2.0)), 1 / 3))
     at = np.unique(np.searchsorted(hz, edges))
     at = at[at < len(hz)]

@@ -3,8 +3,8 @@
     python tests/benchmarks/speed.py            one minute of made sound, AAC
     python tests/benchmarks/speed.py FILE --rpm R --flutes N
 
-Prints both medians of five (whole processes, start-up included, files warm) and their ratio; the design
-asks for three or less.
+Prints both medians of five, run in turns (whole processes, start-up included, files warm), and their ratio;
+the design asks for three or less.
 """
 
 import argparse
@@ -48,14 +48,15 @@ def make_minute(path: Path) -> None:
         container.mux(stream.encode(None))
 
 
-def median_s(command: list[str]) -> float:
-    """Give the median wall time of five runs after one warm-up."""
-    times = []
+def medians_s(*commands: list[str]) -> list[float]:
+    """Give the median wall times of five runs after a warm-up, in turns: a machine's own speed wavers."""
+    times: list[list[float]] = [[] for _ in commands]
     for _ in range(RUNS + 1):
-        begin = time.perf_counter()
-        subprocess.run(command, check=True, capture_output=True)
-        times.append(time.perf_counter() - begin)
-    return float(np.median(times[1:]))
+        for taken, command in zip(times, commands, strict=True):
+            begin = time.perf_counter()
+            subprocess.run(command, check=True, capture_output=True)
+            taken.append(time.perf_counter() - begin)
+    return [float(np.median(taken[1:])) for taken in times]
 
 
 def main() -> None:
@@ -69,7 +70,6 @@ def main() -> None:
         path = Path(given.file) if given.file else Path(folder) / "minute.m4a"
         if not given.file:
             make_minute(path)
-        bare = median_s([sys.executable, "-c", BARE, str(path)])
         cut = [
             sys.executable,
             "-m",
@@ -81,7 +81,7 @@ def main() -> None:
             "--flutes",
             given.flutes,
         ]
-        full = median_s(cut)
+        bare, full = medians_s([sys.executable, "-c", BARE, str(path)], cut)
     sys.stdout.write(f"bare {bare:.2f} s, chatter cut {full:.2f} s, ratio {full / bare:.2f} ")
     sys.stdout.write(f"(asked: {ASKED_RATIO:g} or less)\n")
 
