@@ -179,7 +179,10 @@ def judge_recording(
     if idle is not None and (unusable := _find_unusable(studied, setup=setup)) is not None:
         idle, compared = None, [unusable]
         channel, sections, studied = study_recording(recording, setup=setup)
-    doubt = _find_doubt(recording.samples[channel], recording, sections, setup)
+    judged = tuple(cut.section for cut in studied)
+    doubt = _find_doubt(
+        recording.samples[channel], recording, replace(sections, cuts=judged or sections.cuts), setup
+    )
     spoilt = find_spoilt(recording.samples[channel], studied, rate_hz=recording.rate_hz)
     cuts = tuple(_judge(cut, setup=setup, spoilt=spoilt is not None) for cut in studied)
     cuts = tuple(
