@@ -184,9 +184,14 @@ def add_combed(
     ]
     if not added:
         return sections
+    return replace(with_cuts(sections, added), spells=())
+
+
+def with_cuts(sections: Sections, added: Sequence[Section]) -> Sections:
+    """Give sections with further cuts, which are no idle then."""
     cuts = sorted((*sections.cuts, *added), key=lambda one: one.start_s)
-    idle = tuple(part for span in sections.idle for part in without(span, added))
-    return replace(sections, cuts=tuple(cuts), idle=idle, spells=())
+    idle = tuple(part for span in sections.idle for part in _without(span, added))
+    return replace(sections, cuts=tuple(cuts), idle=idle)
 
 
 def _rise_deviations(inside: Floats, quiet: Floats) -> float:
@@ -249,7 +254,7 @@ def _idle_contrast(contrast: Floats) -> tuple[float, float]:
     return low, max(LEAST_CONTRAST, LEAST_DEVIATIONS * spread)
 
 
-def without(span: tuple[float, float], cuts: Sequence[Section]) -> list[tuple[float, float]]:
+def _without(span: tuple[float, float], cuts: Sequence[Section]) -> list[tuple[float, float]]:
     """Give what cuts leave of an idle span."""
     left = [span]
     for cut in cuts:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.sections import Section, Sections
-from chatter.cut.spindle import measure_speed
+from chatter.cut.spindle import Speed, measure_speed
 from chatter.model import CutSetup, Recording
 
 Floats = NDArray[np.float64]
@@ -59,16 +59,26 @@ def measure_idling_hz(longest: Floats, *, recording: Recording, setup: CutSetup)
     seconds = len(longest) / recording.rate_hz
     if seconds * setup.rpm / 60 < 2 * LEAST_TURNS or seconds < LEAST_IDLE_S or not np.any(longest):
         return None
-    speed = measure_speed(
-        longest[: int(LONGEST_S * recording.rate_hz)],
+    speed = measure_idling(longest[: int(LONGEST_S * recording.rate_hz)], recording=recording, setup=setup)
+    on_dial = abs(speed.rotation_hz * 60 / setup.rpm - 1) < ON_DIAL
+    return speed.rotation_hz if idles_clearly(speed) and not on_dial else None
+
+
+def measure_idling(sound: Floats, *, recording: Recording, setup: CutSetup) -> Speed:
+    """Measure the speed in sound without cutting. Shape (n,)."""
+    return measure_speed(
+        sound,
         rate_hz=recording.rate_hz,
         bandwidth_hz=recording.bandwidth_hz,
         programmed_rpm=setup.rpm,
         flutes=1,
         cutting=False,
     )
-    on_dial = abs(speed.rotation_hz * 60 / setup.rpm - 1) < ON_DIAL
-    return speed.rotation_hz if speed.found and speed.z > SURE_Z and not on_dial else None
+
+
+def idles_clearly(speed: Speed) -> bool:
+    """Say whether a speed that was measured without cutting is believed."""
+    return speed.found and speed.z > SURE_Z
 
 
 def cuts_throughout(samples: Floats, quiet: Floats, *, rate_hz: float) -> bool:

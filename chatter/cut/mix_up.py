@@ -18,8 +18,16 @@ from numpy.typing import NDArray
 from chatter.cut.air_pass import IdleSound
 from chatter.cut.burst import hear_burst
 from chatter.cut.findings import Doubt
-from chatter.cut.idle import LEAST_IDLE_S, ON_DIAL, SURE_Z, longest_span, measure_idling_hz, nearest_spans
-from chatter.cut.spindle import BELIEVED, Speed, measure_speed
+from chatter.cut.idle import (
+    LEAST_IDLE_S,
+    ON_DIAL,
+    idles_clearly,
+    longest_span,
+    measure_idling,
+    measure_idling_hz,
+    nearest_spans,
+)
+from chatter.cut.spindle import BELIEVED, Speed
 from chatter.cut.study import StudiedCut, study_section
 from chatter.cut.verdict import verdict_of
 from chatter.model import CutSetup, Finding, Recording
@@ -156,19 +164,8 @@ def hear_idling(
         if end_s - start_s >= LEAST_IDLE_S
     ]
     parts = [samples[int(start_s * rate_hz) : int(end_s * rate_hz)] for start_s, end_s in spans]
-    speeds = [
-        measure_speed(
-            part,
-            rate_hz=rate_hz,
-            bandwidth_hz=recording.bandwidth_hz,
-            programmed_rpm=setup.rpm,
-            flutes=1,
-            cutting=False,
-        )
-        for part in parts
-        if np.any(part)
-    ]
-    clear = (speed for speed in speeds if speed.found and speed.z > SURE_Z)
+    speeds = [measure_idling(part, recording=recording, setup=setup) for part in parts if np.any(part)]
+    clear = (speed for speed in speeds if idles_clearly(speed))
     return max(
         (one.score for one in clear if not _is_electric(one, dialled_hz=dialled_rpm / 60)), default=0.0
     )

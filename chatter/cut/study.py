@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IdleSound
 from chatter.cut.beside import add_beside
-from chatter.cut.engagement import without
+from chatter.cut.engagement import with_cuts
 from chatter.cut.evidence import Evidence, weigh, weigh_lines
 from chatter.cut.idle import LEAST_TURNS, LONGEST_S, loudest_part, nearest_spans
 from chatter.cut.long_cut import find_new_part
@@ -268,7 +268,7 @@ def look_inside(
         bandwidth_hz=recording.bandwidth_hz,
         rotation_hz=setup.rpm / 60,
     )
-    left = tuple(part for span in sections.idle for part in without(span, softer.spells))
+    left = with_cuts(sections, softer.spells).idle
     beside = {one: study(one, idle=left) for one in softer.spells}
     found = {
         one: cut
@@ -277,10 +277,8 @@ def look_inside(
     }
     if not found:
         return sections, known
-    both = sorted((*sections.cuts, *found), key=lambda one: one.start_s)
-    left = tuple(part for span in sections.idle for part in without(span, tuple(found)))
     rest = tuple(one for one in softer.spells if one not in found)
-    return replace(sections, cuts=tuple(both), idle=left, spells=rest), known | found
+    return replace(with_cuts(sections, tuple(found)), spells=rest), known | found
 
 
 def _is_louder(cut: StudiedCut) -> bool:
