@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from chatter.model.recording import Finding
 
 SLOWEST_RPM = 500.0  # own choice: below it lobes lie so close that none is worth a speed
+LOWEST_HZ = 60.0  # of a mode: phones hear little below; own choice
 TapPart = Literal["tool", "frame", "work"]
 DampingBound = Literal["none", "upper"]
 

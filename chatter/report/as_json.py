@@ -14,6 +14,8 @@ _DECIMALS = {
     "rpm": 2,
     "rpm_sd": 4,
     "hz": 3,
+    "frequency_hz": 5,  # of a tapped mode: in a quiet room its spread is below a thousandth of a hertz
+    "sd_hz": 5,
     "s": 4,
     "db": 2,
     "min": 2,

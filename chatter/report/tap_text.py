@@ -4,7 +4,7 @@ In: a `TapDocument`. Out: lines of at most 80 columns that read without colour.
 Leaves out: any judgement; every number stands in the document.
 """
 
-from chatter.model.tap import SLOWEST_RPM, FavouredSpeed, TapDocument, TapMode
+from chatter.model.tap import LOWEST_HZ, SLOWEST_RPM, FavouredSpeed, TapDocument, TapMode
 from chatter.report._wrapping import wrap
 
 CAUTIONS = (
@@ -87,6 +87,8 @@ def _modes(document: TapDocument) -> list[str]:
         if mode.damping_bound == "upper" and fall:
             fall += " or more"
         lines.append(f"  {hz + ' Hz':>19}  {tell_damping(mode):>16}  {fall:>17}  {round(mode.level_db)} dB")
+    if document.of == "frame":
+        lines += wrap(f"Slower ways of ringing, below {LOWEST_HZ:.0f} Hz, a phone hardly hears.", "  ")
     if document.analysis.room_decay_s is not None:
         lines += wrap(f"The room itself takes about {document.analysis.room_decay_s:.1f} s for 60 dB.", "  ")
     return lines

@@ -9,8 +9,9 @@ Leaves out: parts that ring at the same frequencies.
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.model.tap import LOWEST_HZ
 from chatter.tap._fit import Fit
-from chatter.tap.starts import LOWEST_HZ, bent_poles, hasty_poles
+from chatter.tap.starts import bent_poles, hasty_poles
 
 LEAST_TO_JUDGE = 2
 HEARD_DB = -15.0  # of a tap's energy has the other's loudest mode: made hands differ by 3 dB; own choice

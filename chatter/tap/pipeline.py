@@ -1,8 +1,8 @@
 """From a recording of taps to its modes: the only place that knows the order of the stages.
 
 In: a recording. Out: the taps, the modes that rang after them, and what was noticed.
-Method: onsets, decays, modes from the moment on at which nothing touches the part; then the room, and the
-modes weighed again where one is heard.
+Method: onsets, decays, modes from the moment on at which nothing touches the part; where a room is heard, what
+rings before its first echo, and the other modes weighed again.
 Source: each stage names its own; thresholds here are our own.
 Leaves out: files, words for a person, comparison of two recordings.
 """
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from chatter.model.recording import Finding, Recording
-from chatter.model.tap import HeardTap, TapAnalysis, TapMode, TapView
+from chatter.model.tap import LOWEST_HZ, HeardTap, TapAnalysis, TapMode, TapView
 from chatter.tap._fit import shape_of
 from chatter.tap._reverberation import STRENGTH_MIDDLE
 from chatter.tap._running import find_turning
@@ -38,8 +38,8 @@ from chatter.tap.findings import (
 from chatter.tap.modes import Found, fit_decays
 from chatter.tap.onsets import Onset, find_onsets
 from chatter.tap.room import LN_60_DB, Room, weigh_in_room
+from chatter.tap.spell import Spell, find_spell
 from chatter.tap.starts import (
-    LOWEST_HZ,
     begin_fit,
     bent_poles,
     energies,
@@ -73,6 +73,11 @@ DAMPING_FLOOR = 0.0003  # of the ratio: what the fit's own rounding and the clic
 DAMPING_SCALE = 0.8  # errors over spreads on 40 simulated taps (seeds 0 to 39; benchmarks/taps.py has others)
 ROOM_SCALE = 1.4  # the same for the frequency in 40 simulated rooms
 ROOM_DAMPING_SCALE = 1.1  # and for the damping (seeds 0 to 44)
+# Before the first echo: errors over spreads on 60 shoebox rooms of seeds that benchmarks/taps.py doesn't use.
+SPELL_SCALES = (1.2, 1.2)
+SPELL_TURNS = 2.0  # of a mode: what turns less in the spell can't be told from another; own choice
+SPELL_LOOSEST_HZ = 0.01  # of the frequency: looser than a room leaves it; own choice
+SAME_IN_ROOM = 0.1  # of ln f: a room moves a damped mode so far; own choice
 TRUST = 4.0  # taps that the fit's own spread counts for, beside the scatter over taps
 
 
@@ -118,6 +123,10 @@ def _judge_taps(recording: Recording) -> TapAnalysis:
         heard = _free_modes(found, decays)
     else:
         found, heard = _modes_in_room(decays, room, length_s=fit_length_s(decays))
+        spell = find_spell(decays)
+        direct = [] if spell is None else _direct_modes(spell, decays)
+        if spell is not None and direct:
+            found, heard = spell.found, _joined(direct, heard, spell=spell)
     if not heard or not _explains(found, share=EXPLAINED if room is None else EXPLAINED_IN_ROOM):
         nothing = _nothing(channel, onsets, in_room=room is not None)
         return replace(nothing, findings=(*_turning(decays), *nothing.findings))
@@ -198,8 +207,10 @@ def _without_shortest(good: list[Onset], times_s: Floats, end_s: float) -> list[
     return [onset for onset in good if onset is not worst]
 
 
-def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
-    """Give the modes of a fit that leaves nothing but noise."""
+def _free_modes(
+    found: Found, decays: Decays, *, scales: tuple[float, float] = (1.0, DAMPING_SCALE)
+) -> list[TapMode]:
+    """Give the modes of a fit that leaves nothing but noise; `scales` widen the spreads."""
     fit = found.fit
     if not len(fit.poles):
         return []
@@ -214,7 +225,7 @@ def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
         )
         scatter = np.var(alone, axis=0, ddof=1) / taps
         variance = (TRUST * variance + (taps - 1) * scatter) / (TRUST + taps - 1)
-    spread = np.sqrt(variance).reshape(-1, 2) * (1.0, DAMPING_SCALE)
+    spread = np.sqrt(variance).reshape(-1, 2) * scales
     hasty, bent = hasty_poles(fit), bent_poles(fit)
     told = energies(fit, start_s=told_before_s(decays.start_s))
     for early, late in bent.items():
@@ -235,6 +246,37 @@ def _free_modes(found: Found, decays: Decays) -> list[TapMode]:
         and index not in hasty
         and index not in bent
     ]
+
+
+def _direct_modes(spell: Spell, decays: Decays) -> list[TapMode]:
+    """Give the modes that are known well from before the first echo."""
+    if not _explains(spell.found, share=EXPLAINED):
+        return []
+    return [
+        mode
+        for mode in _free_modes(spell.found, decays, scales=SPELL_SCALES)
+        if mode.damping_bound == "none"
+        and mode.frequency_sd_hz is not None
+        and mode.frequency_sd_hz < SPELL_LOOSEST_HZ * mode.frequency_hz
+        and mode.frequency_hz * spell.length_s >= SPELL_TURNS
+    ]
+
+
+def _joined(direct: list[TapMode], in_room: list[TapMode], *, spell: Spell) -> list[TapMode]:
+    """Add to the modes of the spell those that it can't tell: too low for it, or hardly known there."""
+    known_hz = np.array([mode.frequency_hz for mode in direct])
+    spell_hz = np.exp(spell.found.fit.poles[:, 0])
+    kept = [
+        mode
+        for mode in in_room
+        if not _is_near(mode, known_hz)
+        and (mode.frequency_hz * spell.length_s < SPELL_TURNS or _is_near(mode, spell_hz))
+    ]
+    return direct + kept
+
+
+def _is_near(mode: TapMode, hz: Floats) -> bool:
+    return bool(np.any(np.abs(np.log(hz / mode.frequency_hz)) < SAME_IN_ROOM))
 
 
 def _modes_in_room(decays: Decays, room: Room, *, length_s: float) -> tuple[Found, list[TapMode]]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.model.tap import LOWEST_HZ
 from chatter.tap._fit import Fit
 from chatter.tap.decays import CLICK_S, Decays
 from chatter.tap.modes import Found, fit_decays
@@ -23,7 +24,6 @@ from chatter.tap.room import LN_60_DB, Room, hear_room
 Floats = NDArray[np.float64]
 
 LATER_S = (0.0, 1.8e-3, 4.2e-3, 7.0e-3)  # than the first: rubber touches a frame for 5 ms; own choice
-LOWEST_HZ = 60.0  # phones hear little below; own choice
 HASTY_1_S = LN_60_DB / 0.010  # 60 dB in 10 ms: two thirds of the shortest decay that is asked for
 SLOWER = 0.5  # of a hasty pole's decay rate has what it stands beside
 BESIDE_DB = -35.0  # and this much of its energy after the fit's beginning; own choice

@@ -231,3 +231,8 @@ def test_very_quiet_taps_ask_for_a_hands_breadth(chatter, tmp_path):
     (quiet,) = (one for one in findings if one["code"] == "quiet")
     assert "within a hand's breadth" in quiet["message"]
     assert "guard" not in quiet["message"]
+
+
+def test_frame_is_told_from_which_frequency_on(chatter, taps):
+    assert "below 60 Hz" in chatter("tap", taps, "--of", "frame").out
+    assert "below 60 Hz" not in chatter("tap", taps, "--of", "tool").out

@@ -26,6 +26,7 @@ def test_numbers_that_are_not_finite_become_null(value):
         ("chatter_hz", 913.41234, 913.412),
         ("measured_rpm", 11874.2468, 11874.25),
         ("measured_rpm_sd", 0.61237, 0.6124),
+        ("frequency_sd_hz", 0.0004321, 0.00043),
     ],
 )
 def test_numbers_are_rounded_by_the_unit_in_their_name(name, value, kept):
