@@ -1,8 +1,8 @@
 """From a recording of taps to its modes: the only place that knows the order of the stages.
 
 In: a recording. Out: the taps, the modes that rang after them, and what was noticed.
-Method: onsets, decays, modes from the moment on at which nothing touches the part; where a room is heard, what
-rings before its first echo, and the other modes weighed again.
+Method: onsets, decays, modes from the moment on at which nothing touches the part; where a room is heard,
+what rings before its first echo, and the other modes weighed again.
 Source: each stage names its own; thresholds here are our own.
 Leaves out: files, words for a person, comparison of two recordings.
 """
