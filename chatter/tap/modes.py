@@ -29,6 +29,7 @@ LEAST_GAIN = 1e-6  # of the decays' energy: a mode 60 dB down is of no use to an
 HEARD_OVER = 12.0  # a spectrum stands 11 dB over the noise where modes are looked for
 ROOM_ABOVE = 1.3  # the band ends this far above the highest such frequency
 LOWEST_BAND_HZ = 600.0
+LEAST_BINS = 4  # two numbers each, and a mode has four
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,12 +58,14 @@ def fit_decays(decays: Decays, *, length_s: float, most: int = MOST_POLES, rever
     Returns
     -------
     Found
-        The fit; without any pole where nothing rings.
+        The fit; without any pole where nothing rings, or so short a part holds too few frequencies to tell.
     """
     high_hz = _upper_hz(decays, length_s=length_s)
     spectra = decays.spectra(length_s=length_s, high_hz=high_hz)
     best = no_poles(spectra)
     power = best.misfit
+    if spectra.hz.size < LEAST_BINS:
+        return Found(spectra=spectra, fit=best, power=power)
     while len(best.poles) < most:
         trial = _with_one_more(spectra, best)
         if trial is None or not _is_worth(spectra, best, trial, power):

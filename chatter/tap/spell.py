@@ -48,7 +48,7 @@ def find_spell(decays: Decays) -> Spell | None:
         found = fit_decays(decays, length_s=length_s, most=MOST_POLES)
         if _is_explained(found):
             longest, spoilt = Spell(found=found, length_s=length_s), 0
-        else:
+        elif len(found.fit.poles):  # without any, it is too short to tell
             spoilt += 1
         length_s *= LONGER
     return longest
