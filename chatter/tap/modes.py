@@ -64,9 +64,7 @@ def fit_decays(decays: Decays, *, length_s: float, most: int = MOST_POLES, rever
     spectra = decays.spectra(length_s=length_s, high_hz=high_hz)
     best = no_poles(spectra)
     power = best.misfit
-    if spectra.hz.size < LEAST_BINS:
-        return Found(spectra=spectra, fit=best, power=power)
-    while len(best.poles) < most:
+    while spectra.hz.size >= LEAST_BINS and len(best.poles) < most:
         trial = _with_one_more(spectra, best)
         if trial is None or not _is_worth(spectra, best, trial, power):
             break

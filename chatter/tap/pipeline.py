@@ -124,8 +124,7 @@ def _judge_taps(recording: Recording) -> TapAnalysis:
     else:
         found, heard = _modes_in_room(decays, room, length_s=fit_length_s(decays))
         spell = find_spell(decays)
-        direct = [] if spell is None else _direct_modes(spell, decays)
-        if spell is not None and direct:
+        if spell is not None and (direct := _direct_modes(spell, decays)):
             found, heard = spell.found, _joined(direct, heard, spell=spell)
     if not heard or not _explains(found, share=EXPLAINED if room is None else EXPLAINED_IN_ROOM):
         nothing = _nothing(channel, onsets, in_room=room is not None)
