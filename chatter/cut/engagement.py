@@ -106,13 +106,13 @@ def trim_to_comb(
         samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
     )
     contrast = ndimage.median_filter((line - gap).mean(axis=1), size=5, mode="nearest")
-    quiet = _inside(times_s, sections.idle)
+    quiet = within(times_s, sections.idle)
     if quiet.sum() < LEAST_QUIET:
         return sections.cuts
     low, least = _idle_contrast(contrast[quiet])
     kept: list[Section] = []
     for section in sections.cuts:
-        inside = _inside(times_s, [(section.start_s, section.end_s)])
+        inside = within(times_s, [(section.start_s, section.end_s)])
         high = float(np.quantile(contrast[inside], 0.7)) if inside.any() else low
         on = inside.copy()
         if high - low >= least:
@@ -129,7 +129,7 @@ def trim_to_comb(
                 rotation_hz=tooth_hz / flutes,
                 flutes=flutes,
             )
-            on &= ~_inside(times_s, [(first + start_s, first + end_s) for start_s, end_s in spans])
+            on &= ~within(times_s, [(first + start_s, first + end_s) for start_s, end_s in spans])
         if on.sum() == inside.sum():
             kept.append(section)
         else:  # nothing is left where no speed holds
@@ -169,9 +169,9 @@ def add_combed(
     times_s, contrast = comb_contrast(
         samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
     )
-    cutting = _inside(times_s, [(one.start_s, one.end_s) for one in sections.cuts])
-    spells = [_inside(times_s, [(one.start_s, one.end_s)]) for one in sections.spells]
-    quiet = _inside(times_s, sections.idle) & ~np.any([cutting, *spells], axis=0)
+    cutting = within(times_s, [(one.start_s, one.end_s) for one in sections.cuts])
+    spells = [within(times_s, [(one.start_s, one.end_s)]) for one in sections.spells]
+    quiet = within(times_s, sections.idle) & ~np.any([cutting, *spells], axis=0)
     if quiet.sum() < LEAST_QUIET:
         return sections
     low = float(np.median(contrast[quiet]))
@@ -239,7 +239,7 @@ def _teeth_go_on(
     return found
 
 
-def _inside(times_s: Floats, spans: Iterable[tuple[float, float]]) -> NDArray[np.bool_]:
+def within(times_s: Floats, spans: Iterable[tuple[float, float]]) -> NDArray[np.bool_]:
     """Say which times lie in any of the spans."""
     found = np.zeros(len(times_s), dtype=bool)
     for start_s, end_s in spans:

@@ -1,16 +1,22 @@
 """What to say where no cut was judged, something loud was left out, or one moment is unlike the rest.
 
-In: where the recording gets louder, what the user named. Out: findings that say how to record again.
+In: where the recording gets louder, what the user named. Out: findings that say how to record again, and the
+speed of a recording without a cut.
 Source: our own.
 Leaves out: the other findings of a recording (chatter/audio/findings.py).
 """
 
+import numpy as np
+
+from chatter.cut.idle import LEAST_TURNS
 from chatter.cut.sections import Sections
-from chatter.cut.study import StudiedCut
-from chatter.model import CutSetup, Finding, Verdict
+from chatter.cut.spindle import Speed, measure_speed, not_found
+from chatter.cut.study import LEAST_SAMPLES, StudiedCut
+from chatter.model import CutSetup, Finding, Recording, Verdict
 
 MOST_SPANS = 3  # of one kind that are named
 UNJUDGED_S = 1.0  # own choice: shorter spells are bumps, voices and other cuts' ends
+WHOLE_S = 30.0  # of a recording without a cut, that is asked for its speed
 SHORT = "short-chatter"  # code of the finding that only a moment of a cut chatters
 HOW_TO = (
     "record again with three seconds of idle before and after the cut, the recorder on uncompressed with "
@@ -99,4 +105,23 @@ def say_moment(cut: StudiedCut, *, verdict: Verdict) -> tuple[Finding, ...]:
             "chatter, a voice, a knock. The verdict is about the rest: listen to that moment, and look at "
             "the work there.",
         ),
+    )
+
+
+def speed_of_whole(recording: Recording, channel: int, setup: CutSetup) -> Speed:
+    """Look for the comb in the middle of a recording in which nothing was judged: it may idle throughout."""
+    samples = recording.samples[channel].astype(np.float64)
+    most = int(WHOLE_S * recording.rate_hz)
+    start = max(0, (len(samples) - most) // 2)
+    samples = samples[start : start + most]
+    turns = len(samples) / recording.rate_hz * setup.rpm / 60
+    if len(samples) < LEAST_SAMPLES or turns < LEAST_TURNS or not np.any(samples):
+        return not_found(setup.rpm / 60, times_s=np.zeros(1))
+    return measure_speed(
+        samples,
+        rate_hz=recording.rate_hz,
+        bandwidth_hz=recording.bandwidth_hz,
+        programmed_rpm=setup.rpm,
+        flutes=setup.flutes,
+        cutting=False,
     )

@@ -27,15 +27,16 @@ from chatter.cut.idle import (
 from chatter.cut.lines import name_lines
 from chatter.cut.long_cut import QUARTER, find_begin_s, sounding_power
 from chatter.cut.mix_up import find_mix_up, hear_idling, study_otherwise
-from chatter.cut.no_cut import SHORT, say_moment, say_no_cut, say_unjudged
+from chatter.cut.no_cut import SHORT, say_moment, say_no_cut, say_unjudged, speed_of_whole
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp_pass import judge_ramp
 from chatter.cut.sections import Sections, find_sections, find_softer
 from chatter.cut.spectrum import comb_rise
-from chatter.cut.spindle import BELIEVED, Speed, measure_speed, not_found, of_one_spindle
+from chatter.cut.spindle import BELIEVED, Speed, of_one_spindle
 from chatter.cut.spoilt import find_spoilt
 from chatter.cut.standing import leave_idling
-from chatter.cut.study import EDGE_S, LEAST_SAMPLES, StudiedCut, look_inside, study_section
+from chatter.cut.study import EDGE_S, StudiedCut, look_inside, study_section
+from chatter.cut.surrounded import leave_surroundings
 from chatter.cut.verdict import find_hum_hz, verdict_of
 from chatter.errors import BadValueError
 from chatter.model import CutAnalysis, CutSetup, Finding, JudgedCut, Recording, Spindle
@@ -99,6 +100,16 @@ def study_recording(
     more = add_combed(samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, sections=softer, tooth_hz=tooth_hz)
     if more is not softer:  # what was heard as idle held a cut: study all of them anew
         sections, known = more, {}
+    bare = leave_surroundings(
+        samples,
+        sections,
+        rate_hz=rate_hz,
+        bandwidth_hz=bandwidth_hz,
+        rotation_hz=tooth_hz / setup.flutes,
+        flutes=setup.flutes,
+    )
+    if bare is not sections:
+        sections, known = bare, {}
     trimmed = trim_to_comb(
         samples,
         rate_hz=rate_hz,
@@ -208,7 +219,7 @@ def judge_recording(
     for cut in cuts:
         findings.extend(one for one in cut.findings if one not in findings)
     if not cuts:
-        speed = _whole_speed(recording, channel, setup)
+        speed = speed_of_whole(recording, channel, setup)
         findings.append(say_no_cut(sections, setup))
         return CutAnalysis(
             spindle=_spindle(setup, speed),
@@ -468,22 +479,3 @@ def _with_onset(cut: JudgedCut, study: StudiedCut, *, recording: Recording, chan
         rate_hz=recording.rate_hz,
     )
     return replace(cut, onset_s=onset_s if earlier_s is None else earlier_s)
-
-
-def _whole_speed(recording: Recording, channel: int, setup: CutSetup) -> Speed:
-    """Look for the comb in the whole recording."""
-    samples = recording.samples[channel].astype(np.float64)
-    most = int(30 * recording.rate_hz)
-    start = max(0, (len(samples) - most) // 2)
-    samples = samples[start : start + most]
-    turns = len(samples) / recording.rate_hz * setup.rpm / 60
-    if len(samples) < LEAST_SAMPLES or turns < LEAST_TURNS or not np.any(samples):
-        return not_found(setup.rpm / 60, times_s=np.zeros(1))
-    return measure_speed(
-        samples,
-        rate_hz=recording.rate_hz,
-        bandwidth_hz=recording.bandwidth_hz,
-        programmed_rpm=setup.rpm,
-        flutes=setup.flutes,
-        cutting=False,
-    )

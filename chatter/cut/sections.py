@@ -10,7 +10,9 @@ Leaves out: whether the loud state is a cut at all (the spindle stage looks for 
 """
 
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +24,7 @@ from chatter.dsp.spectra import frame_powers
 Floats = NDArray[np.float64]
 HOP_S = 0.010
 WINDOW_S = 0.040
+TOP_HZ = 12_000.0
 JOIN_S = 0.3  # a corner: shorter pauses never part a cut
 JOIN_SHORT_S = 1.0  # pauses up to this join two pieces that are both shorter than this
 LEAST_S = 0.35  # shorter loud spells are bumps
@@ -38,6 +41,8 @@ NEAR_FRAMES = 20  # before a cut, left out of the quiet; and the fewest whose sp
 BESIDE_S = 0.15  # left out beside a cut where softer ones are looked for
 LEAST_BETWEEN_S = 1.0  # own choice: a pause in speech is shorter
 LEAST_REST_S = 1.5  # what is shorter holds no cut with quiet before and after it
+# Of what lies before a cut: unlikeness to what follows it, of that to the cut; dB over it. Own choices.
+HEAD_ALIKE, HEAD_FAINTER_DB = 0.5, -2.0
 SPELL_QUIET_S = 0.3  # quiet before and after it: a spindle that idles beside a cut has none; own choice
 
 
@@ -206,7 +211,7 @@ def find_sections(
     duration_s = len(samples) / rate_hz
     if duration_s < 2 * LEAST_S:
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=0.0)
-    times_s, levels = band_levels_db(samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 12_000.0))
+    times_s, levels = band_levels_db(samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, TOP_HZ))
     smooth = max(5, round(1.5 / rotation_hz / HOP_S))
     levels = ndimage.uniform_filter1d(levels, smooth, axis=0, mode="nearest")
     excess = np.clip(levels - np.quantile(levels, 0.10, axis=0), -3.0, 25.0)
@@ -241,9 +246,71 @@ def find_sections(
                 open_end=open_end,
             )
         )
+    found = Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low)
+    if cuts and cuts[0].open_start and not cuts[0].open_end:
+        found = _without_head(
+            found,
+            samples,
+            levels,
+            times_s,
+            find=partial(find_sections, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, rotation_hz=rotation_hz),
+            rate_hz=rate_hz,
+        )
     spells = _other_spells(excess.mean(axis=1), kept, least=least, times_s=times_s)
     loud_spells = tuple(one for one in spells if _rise_db(levels, times_s, one, idle=idle) >= LOUD_SPELL_DB)
-    return Sections(cuts=tuple(cuts), idle=idle, rise_db=high - low, spells=spells, loud_spells=loud_spells)
+    return replace(found, spells=spells, loud_spells=loud_spells)
+
+
+def _without_head(
+    found: Sections,
+    samples: NDArray[np.floating],
+    levels: Floats,
+    times_s: Floats,
+    *,
+    find: Callable[..., Sections],
+    rate_hz: float,
+) -> Sections:
+    """Ask whether a cut from the first moment on has idling in front: automatic gain makes that loud.
+
+    The gain is up before the first cut and down after it, so that idling lies on two levels, and the first is
+    nearer to the cut's. But its spectrum has the shape of what follows the cut, or it is even fainter.
+
+    Parameters
+    ----------
+    found
+        The first cut is open at its start, and ends.
+    samples, levels, times_s
+        Shapes (n,), (t, bands), (t,): what it was found in, and its smoothed band levels, dB.
+    find
+        Finds sections in samples.
+    rate_hz
+        Their sample rate.
+
+    Returns
+    -------
+    Sections
+        The same where nothing speaks for idling.
+    """
+    cut = found.cuts[0]
+    inner = find(samples[: int(cut.end_s * rate_hz)]).cuts
+    after = [span for span in found.idle if span[0] > cut.end_s][:1]
+    if not after or len(inner) != 1 or inner[0].open_start or not inner[0].open_end:
+        return found
+    start_s = inner[0].start_s
+
+    def usual(span: tuple[float, float]) -> Floats:
+        return np.asarray(levels[(times_s >= span[0]) & (times_s <= span[1])].mean(axis=0))
+
+    head = (0.0, start_s - BESIDE_S)
+    if head[1] < LEAST_S:
+        return found
+    before, cutting, later = usual(head), usual((start_s, cut.end_s)), usual(after[0])
+    alike = np.std(before - later) < HEAD_ALIKE * np.std(before - cutting)
+    fainter = np.mean(before - later) < HEAD_FAINTER_DB
+    if not (alike or fainter):
+        return found
+    first = replace(cut, start_s=start_s, open_start=False)
+    return replace(found, cuts=(first, *found.cuts[1:]), idle=(head, *found.idle))
 
 
 def _rise_db(

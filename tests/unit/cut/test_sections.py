@@ -113,3 +113,31 @@ def test_only_spells_louder_than_a_gain_that_comes_up_are_loud(rng):
     assert [round(one.start_s) for one in found.cuts] == [2]
     assert [round(one.start_s) for one in found.spells] == [6, 10]
     assert [round(one.start_s) for one in found.loud_spells] == [10]
+
+
+def turned_down(samples, *, at_s, by_db):
+    """Turn a sound down within some milliseconds of a moment, as automatic gain does, and up again slowly."""
+    since_s = np.arange(len(samples)) / RATE_HZ - at_s
+    gain_db = -by_db * (1 - np.exp(-np.maximum(since_s, 0.0) / 0.03))
+    return samples * 10 ** (gain_db / 20)
+
+
+@pytest.mark.parametrize("by_db", [18.0, 24.0])
+@pytest.mark.parametrize("noise", [0.02, 0.05])
+def test_cut_begins_at_its_step_though_automatic_gain_was_up_before_it(rng, noise, by_db):
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    cutting = np.where((t > 2.0) & (t < 4.5), 10 * built_cut(rng, cuts=((2.0, 4.5),)), 0.0)
+    found = sections(turned_down(cutting + noise * rng.normal(size=len(t)), at_s=2.0, by_db=by_db))
+    (cut,) = found.cuts
+    assert (cut.start_s, cut.end_s) == pytest.approx((2.0, 4.5), abs=0.15)
+    assert not cut.open_start
+    assert found.idle[0] == pytest.approx((0.0, 1.85), abs=0.15)
+
+
+@pytest.mark.parametrize("by_db", [0.0, 9.0])
+def test_cut_that_chatters_late_is_open_where_the_recording_begins_inside_it(rng, by_db):
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    late = np.where((t > 2.0) & (t < 4.5), 4 * built_cut(rng, cuts=((2.0, 4.5),), chatter_hz=1310.0), 0.0)
+    (cut,) = sections(turned_down(built_cut(rng, cuts=((0.0, 4.5),)) + late, at_s=2.0, by_db=by_db)).cuts
+    assert cut.open_start
+    assert cut.end_s == pytest.approx(4.5, abs=0.15)
