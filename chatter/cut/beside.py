@@ -3,7 +3,8 @@
 In: the channel, a section of it, the spectra of its steady part. Out: their power, as sound without cutting.
 Method: an axis drive sings from a moment before the cut to a moment after it, too short for the mean of the
 idle parts to show. So short windows around both ends of a section are looked at where the teeth are far
-fainter than in the cut; a line that is about as loud there, at both ends, as in the cut is not the cut's.
+fainter than in the cut, whatever lies at their lines all the while; a line that is about as loud there, at
+both ends, as in the cut is not the cut's.
 What rings on after a cut, or begins while the teeth hardly touch, sounds at one end only.
 Source: common practice (axis drives sing only while feeding); thresholds are our own.
 Leaves out: what sounds all the while (chatter/cut/spectrum.py), other recordings (chatter/cut/air_pass.py).
@@ -24,6 +25,8 @@ OUTSIDE_S, INSIDE_S = 0.6, 0.2  # how far a window may reach: the tone itself ma
 FAINTER = 0.5  # all sound, over that in the cut
 TEETH_GONE = 0.03  # -15 dB: the teeth's power, over that in the cut
 AS_LOUD = 0.25  # -6 dB: a line's power over that in the cut, at least; else it is an echo, or another tone
+QUIET_S = 2.0  # how far what is beyond a span reaches
+MOST_NOISE = 0.3  # of the teeth's power in the cut: more is not taken away
 SAME_HZ = 1.5  # what a short window tells of a line's frequency
 STANDS_OUT = 6.0  # times the power around it: 8 dB, as a line of the cut does
 PAD = 4
@@ -49,10 +52,24 @@ def add_beside(
         return spectra
     lines = _tops(spectra.rest, bin_hz=spectra.bin_hz, width_hz=spectra.line_width_hz)
     before, after = (
-        _heard(samples, span_s, lines=lines, spectra=spectra, rate_hz=rate_hz, tooth_hz=rotation_hz * flutes)
-        for span_s in (
-            (section.start_s - OUTSIDE_S, section.start_s + INSIDE_S),
-            (section.end_s - INSIDE_S, section.end_s + OUTSIDE_S),
+        _heard(
+            samples,
+            span_s,
+            quiet_s,
+            lines=lines,
+            spectra=spectra,
+            rate_hz=rate_hz,
+            tooth_hz=rotation_hz * flutes,
+        )
+        for span_s, quiet_s in (
+            (
+                (section.start_s - OUTSIDE_S, section.start_s + INSIDE_S),
+                (section.start_s - QUIET_S, section.start_s - OUTSIDE_S),
+            ),
+            (
+                (section.end_s - INSIDE_S, section.end_s + OUTSIDE_S),
+                (section.end_s + OUTSIDE_S, section.end_s + QUIET_S),
+            ),
         )
     )
     both = before & after
@@ -69,16 +86,45 @@ def add_beside(
 def _heard(
     samples: Floats,
     span_s: tuple[float, float],
+    quiet_s: tuple[float, float],
     *,
     lines: list[tuple[float, int]],
     spectra: CutSpectra,
     rate_hz: float,
     tooth_hz: float,
 ) -> set[int]:
-    """Give the bins of those lines that sound in a span at moments without teeth."""
-    part = samples[int(max(0.0, span_s[0]) * rate_hz) : int(span_s[1] * rate_hz)]
+    """Give the bins of those lines that sound in a span at moments without teeth.
+
+    What lies at the teeth's lines in the quiet span beyond, too, is no tooth's. The more of them is left, the
+    louder a line must be.
+    """
+    found: set[int] = set()
+    hz, powers = _windows(samples, span_s, spectra=spectra, rate_hz=rate_hz)
+    if not len(powers):
+        return found
+    teeth_in_cut = float(comb_power(spectra.whole[None], spectra.hz, base_hz=tooth_hz)[0])
+    quiet_hz, quiet = _windows(samples, quiet_s, spectra=spectra, rate_hz=rate_hz)
+    noise = float(np.median(comb_power(quiet, quiet_hz, base_hz=tooth_hz))) if len(quiet) else 0.0
+    teeth = comb_power(powers, hz, base_hz=tooth_hz) - min(noise, MOST_NOISE * teeth_in_cut)
+    least = AS_LOUD * np.maximum(teeth / (TEETH_GONE * teeth_in_cut), 1.0)
+    all_in_cut = _all(spectra.whole[None], spectra.hz, window_s=2 / spectra.line_width_hz)
+    fainter = _all(powers, hz, window_s=WINDOW_S) < FAINTER * all_in_cut
+    for power, share in zip(powers[fainter], least[fainter], strict=True):
+        tops = _tops(power, bin_hz=float(hz[1]), width_hz=2 / WINDOW_S)
+        for line_hz, at in lines:
+            near = [power[one] for one_hz, one in tops if abs(one_hz - line_hz) < SAME_HZ]
+            if near and max(near) > share * spectra.rest[at]:
+                found.add(at)
+    return found
+
+
+def _windows(
+    samples: Floats, span_s: tuple[float, float], *, spectra: CutSpectra, rate_hz: float
+) -> tuple[Floats, Floats]:
+    """Give the spectra of short windows in a span: shapes (f,), (t, f); none where it is too short."""
+    part = samples[int(max(0.0, span_s[0]) * rate_hz) : int(max(0.0, span_s[1]) * rate_hz)]
     if len(part) < WINDOW_S * rate_hz:
-        return set()
+        return np.zeros(0), np.zeros((0, 0))
     _, hz, powers = frame_powers(
         part.astype(np.float32),
         rate_hz=rate_hz,
@@ -87,18 +133,7 @@ def _heard(
         pad=PAD,
         top_hz=float(spectra.hz[-1]),
     )
-    teeth_in_cut = comb_power(spectra.whole[None], spectra.hz, base_hz=tooth_hz)
-    gone = comb_power(powers, hz, base_hz=tooth_hz) < TEETH_GONE * teeth_in_cut
-    all_in_cut = _all(spectra.whole[None], spectra.hz, window_s=2 / spectra.line_width_hz)
-    fainter = _all(powers, hz, window_s=WINDOW_S) < FAINTER * all_in_cut
-    found = set()
-    for power in powers[gone & fainter]:
-        tops = _tops(power, bin_hz=float(hz[1]), width_hz=2 / WINDOW_S)
-        for line_hz, at in lines:
-            near = [power[one] for one_hz, one in tops if abs(one_hz - line_hz) < SAME_HZ]
-            if near and max(near) > AS_LOUD * spectra.rest[at]:
-                found.add(at)
-    return found
+    return hz, powers
 
 
 def _all(powers: Floats, hz: Floats, *, window_s: float) -> Floats:

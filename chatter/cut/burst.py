@@ -36,6 +36,7 @@ OTHER_SPEEDS, OTHER_STEP, SAME_SPEED = (0.5, 1.5), 5e-4, 0.02  # of the cut's ow
 # Own choices: of a line's width, by which a line may lie off a comb; share of the lines on it, beyond chance.
 ON_COMB, ALL_ON_COMB = 0.25, 0.85
 Spans = tuple[tuple[float, float], ...]
+SURE_AS_A_WHOLE = 0.9  # own choice: chance of chatter in all of a cut, from which no moment is asked for
 AROUND_S = 1.0  # on each side of a moment, from which what repeats is taken
 WEIGHED_S, WEIGHED_TURNS = 0.1, 24.0  # of a moment that is weighed, at least
 MOST_OUTSIDE_S = 1.0  # of a moment outside of what was taken for a cut: longer ones are told as not judged
@@ -65,7 +66,7 @@ def hear_burst(
     idle_recording: IdleSound | None,
     idling_hz: float | None,
 ) -> tuple[StudiedCut, ...]:
-    """Look for a moment that chatters, where no cut of a section does as a whole.
+    """Look for a moment that chatters, where no cut of a section surely does as a whole.
 
     Parameters
     ----------
@@ -89,7 +90,7 @@ def hear_burst(
         not cuts
         or setup.is_ramp
         or any(cut.spectra.comes_and_goes for cut in cuts)
-        or max(cut.chance for cut in cuts) > CHATTER_ABOVE
+        or max(cut.chance for cut in cuts) > SURE_AS_A_WHOLE
     ):
         return cuts
     longest = max(cuts, key=lambda cut: cut.steady_end_s - cut.steady_start_s)
@@ -131,6 +132,8 @@ def hear_burst(
         setup=setup,
     )
     sure = _is_surely_chatter(short, flutes=setup.flutes)
+    if not sure and max(cut.chance for cut in cuts) > CHATTER_ABOVE:
+        return cuts
     long = burst[1] - burst[0] > MOST_OUTSIDE_S
     for place, cut in enumerate(cuts):
         if cut.section.start_s <= short.steady_start_s < short.steady_end_s <= cut.section.end_s:

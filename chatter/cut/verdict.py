@@ -36,14 +36,14 @@ def marks(evidence: Evidence) -> dict[str, float]:
     Returns
     -------
     dict
-        `local`: log of a member's power over what repeats near it, the highest of all members. `members`: log
-        of the number of lines. `steady`: how well the lines keep their phase, by how many there are. The
-        others: see `lineless_marks`.
+        `local`: log of a member's power over what repeats near it, the highest of all members. `spacing`: how
+        rarely chance makes a family as large. `steady`: how well the lines keep their phase, by how many
+        there are. The others: see `lineless_marks`.
     """
     members = min(MOST_MEMBERS, math.log(max(1, len(evidence.family))))
     return {
         "local": max(LEVELS_OFF[0], min(0.0, evidence.local)),
-        "members": members,
+        "spacing": evidence.spacing,
         "steady": min(MOST_STEADY, evidence.steady) * (1 + members),
         **lineless_marks(evidence, evidence.loudness),
     }

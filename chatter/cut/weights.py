@@ -1,24 +1,24 @@
 """The fitted maps from evidence to probability: logistic curves; the verdict has no negative weights.
 
-Fitted by `python tests/benchmarks/suite.py workshop school 800 --fit` (2026-11-30, seeds 100 and 300) on
+Fitted by `python tests/benchmarks/suite.py workshop school 800 --fit` (2026-12-01, seeds 100 and 300) on
 simulated recordings of the families "workshop" and "school" whose speed was measured right. Figures on other
 seeds, and on another family, stand in docs/verdicts.md. No real recording of real chatter took part.
 """
 
-INTERCEPT = -3.3256
+INTERCEPT = -2.0291
 WEIGHTS = {  # per unit of each mark that chatter/cut/verdict.py takes from a family of lines
-    "local": 0.4197,
-    "members": 1.2603,
-    "steady": 0.4102,
-    "low": 0.7161,
-    "high": 0.5512,
-    "concentration": 4.9126,
+    "local": 0.4312,
+    "spacing": 0.5437,
+    "steady": 0.3591,
+    "low": 0.7801,
+    "high": 0.5675,
+    "concentration": 4.5713,
 }
-LINELESS_INTERCEPT = -1.9429
+LINELESS_INTERCEPT = -1.7549
 LINELESS_WEIGHTS = {  # of what does not repeat, where there is no family of lines
-    "low": 0.8542,
-    "high": 0.2025,
-    "concentration": 2.8562,
+    "low": 0.8347,
+    "high": 0.1481,
+    "concentration": 2.5647,
 }
 
 # Fitted by `python tests/benchmarks/combs.py workshop school 360 --fit` (2026-11-30, the same seeds).

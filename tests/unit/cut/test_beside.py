@@ -43,6 +43,15 @@ def test_tone_far_fainter_beside_the_cut_is_another_one(rng, gain_db, counts):
     assert bool([hz for hz in heard_hz(sound) if abs(hz - DRIVE_HZ) < 2.0]) == counts
 
 
+@pytest.mark.parametrize(
+    ("lead_s", "tail_s", "counts"), [(0.4, 0.4, False), (0.0, 0.0, True), (0.4, 0.0, True), (0.0, 0.4, True)]
+)
+@pytest.mark.parametrize("idling", [0.25, 0.4])
+def test_idling_spindle_that_sounds_like_teeth_does_not_hide_a_drive(rng, lead_s, tail_s, counts, idling):
+    sound = driven_cut(rng, lead_s=lead_s, tail_s=tail_s) + idling * built_cut(rng, cuts=((0.0, 7.0),))
+    assert bool([hz for hz in heard_hz(sound) if abs(hz - DRIVE_HZ) < 2.0]) == counts
+
+
 def test_drive_with_sidebands_is_no_chatter_of_a_stable_cut(rng):
     drive = {"lead_s": 0.4, "tail_s": 0.4, "sidebands": 0.5}
     (cut,) = judge_recording(recording(driven_cut(rng, **drive)), setup=SETUP).cuts

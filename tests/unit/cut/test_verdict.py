@@ -29,6 +29,7 @@ def evidence(**changed):
         local=-2.0,
         loudness=(-2.0, -2.0),
         broad=(-2.5, -2.5),
+        spacing=3.0,
         concentration=0.4,
         halved=-12.0,
         tone=None,
@@ -76,13 +77,15 @@ def test_nothing_off_the_comb_is_stable():
 
 def test_many_steady_lines_speak_for_chatter_however_faint_they_are_beside_the_teeth():
     # Common practice: sidebands a whole turn apart that keep their phase are chatter's own sign.
-    faint = evidence(peaks=lines(14), family=lines(14), local=-3.0, loudness=(-5.0, -5.0), concentration=1.2)
-    few = replace(faint, peaks=lines(2), family=lines(2), steady=0.5)
+    faint = evidence(
+        peaks=lines(14), family=lines(14), spacing=5.0, local=-3.0, loudness=(-5.0, -5.0), concentration=1.2
+    )
+    few = replace(faint, peaks=lines(2), family=lines(2), spacing=1.0, steady=0.5)
     assert probability_of_chatter(faint) > probability_of_chatter(few) + 0.3
 
 
 @given(
-    st.sampled_from(["steady", "local", "loudness", "broad", "concentration"]),
+    st.sampled_from(["steady", "local", "loudness", "broad", "spacing", "concentration"]),
     st.sampled_from([1, 6]),
     st.floats(-8, 5),
     st.floats(0, 3),
@@ -97,4 +100,9 @@ def test_more_evidence_never_makes_chatter_less_likely(name, count, value, more)
 def test_more_lines_never_make_chatter_less_likely():
     chances = [probability_of_chatter(evidence(family=lines(count))) for count in range(2, 30)]
     assert chances == sorted(chances)
-    assert marks(evidence(family=lines(12)))["members"] == pytest.approx(2.485, abs=0.001)  # log 12
+    assert marks(evidence(family=lines(11)))["steady"] == pytest.approx(2 * (1 + 2.398), abs=0.001)  # log 11
+
+
+def test_family_that_chance_makes_speaks_less_for_chatter():
+    rare = evidence(spacing=5.0)
+    assert probability_of_chatter(rare) > probability_of_chatter(replace(rare, spacing=0.0)) + 0.3
