@@ -8,15 +8,17 @@ Leaves out: what surrounds a cut on one side only, and the idling spindle (chatt
 """
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.engagement import LEAST_CONTRAST, LEAST_QUIET, comb_contrast, within
-from chatter.cut.sections import BESIDE_S, TOP_HZ, Section, Sections, band_levels_db, find_sections
+from chatter.cut.sections import BESIDE_S, LEAST_S, TOP_HZ, Section, Sections, band_levels_db, find_sections
 
 Floats = NDArray[np.float64]
 LEAST_SIDE_S = 0.25  # own choice: of what is switched on before a cut, and off after it
+LEAST_CUT_S = 2 * (LEAST_S + LEAST_SIDE_S)  # with what surrounds it
 # Own choice: of the unlikeness of each side to the middle, that they may be unlike each other.
 ALIKE = 0.5
 
@@ -84,20 +86,31 @@ def leave_surroundings(
 
 def _find_core(part: Floats, *, rate_hz: float, bandwidth_hz: float, rotation_hz: float) -> Section | None:
     """Give the one louder spell of a part whose beginning and end sound alike and unlike it; None without."""
-    found = find_sections(part, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, rotation_hz=rotation_hz).cuts
     last_s = len(part) / rate_hz
+    hear = partial(_spectrum_db, part, rate_hz=rate_hz, top_hz=min(bandwidth_hz, TOP_HZ))
+    middle_s = last_s / 2
+    ends = ((0.0, LEAST_SIDE_S), (last_s - LEAST_SIDE_S, last_s))
+    if last_s < LEAST_CUT_S or not _stands_out(
+        hear((middle_s - LEAST_S, middle_s + LEAST_S)), [hear(end) for end in ends], alike=1.0
+    ):
+        return None  # soon told, as of most cuts
+    found = find_sections(part, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, rotation_hz=rotation_hz).cuts
     if len(found) != 1 or min(found[0].start_s, last_s - found[0].end_s) < LEAST_SIDE_S:
         return None
     core = found[0]
-    times_s, levels = band_levels_db(part, rate_hz=rate_hz, top_hz=min(bandwidth_hz, TOP_HZ))
-    before, middle, after = (
-        levels[within(times_s, [span])].mean(axis=0)
-        for span in (
-            (0.0, core.start_s - BESIDE_S / 2),
-            (core.start_s + BESIDE_S, core.end_s - BESIDE_S),
-            (core.end_s + BESIDE_S / 2, last_s),
-        )
-    )
-    unlike = min(np.std(middle - side) for side in (before, after))
-    louder = min(np.mean(middle - side) for side in (before, after))
-    return core if louder > 0 and np.std(before - after) < ALIKE * unlike else None
+    sides = ((0.0, core.start_s - BESIDE_S / 2), (core.end_s + BESIDE_S / 2, last_s))
+    inside = hear((core.start_s + BESIDE_S, core.end_s - BESIDE_S))
+    return core if _stands_out(inside, [hear(side) for side in sides], alike=ALIKE) else None
+
+
+def _spectrum_db(part: Floats, span_s: tuple[float, float], *, rate_hz: float, top_hz: float) -> Floats:
+    """Give the mean levels of the bands between two times. Shape (bands,)."""
+    heard = part[int(span_s[0] * rate_hz) : int(span_s[1] * rate_hz)]
+    return np.asarray(band_levels_db(heard, rate_hz=rate_hz, top_hz=top_hz)[1].mean(axis=0))
+
+
+def _stands_out(middle: Floats, sides: list[Floats], *, alike: float) -> bool:
+    """Say whether the middle is louder than both sides, and these are more alike by far."""
+    unlike = min(np.std(middle - side) for side in sides)
+    louder = min(np.mean(middle - side) for side in sides)
+    return bool(louder > 0 and np.std(sides[0] - sides[1]) < alike * unlike)
