@@ -292,18 +292,18 @@ def _without_head(
         The same where nothing speaks for idling.
     """
     cut = found.cuts[0]
-    inner = find(samples[: int(cut.end_s * rate_hz)]).cuts
     after = [span for span in found.idle if span[0] > cut.end_s][:1]
-    if not after or len(inner) != 1 or inner[0].open_start or not inner[0].open_end:
+    if not after:
+        return found
+    inner = find(samples[: int(cut.end_s * rate_hz)]).cuts
+    if len(inner) != 1 or inner[0].start_s < LEAST_S + BESIDE_S or not inner[0].open_end:
         return found
     start_s = inner[0].start_s
+    head = (0.0, start_s - BESIDE_S)
 
     def usual(span: tuple[float, float]) -> Floats:
         return np.asarray(levels[(times_s >= span[0]) & (times_s <= span[1])].mean(axis=0))
 
-    head = (0.0, start_s - BESIDE_S)
-    if head[1] < LEAST_S:
-        return found
     before, cutting, later = usual(head), usual((start_s, cut.end_s)), usual(after[0])
     alike = np.std(before - later) < HEAD_ALIKE * np.std(before - cutting)
     fainter = np.mean(before - later) < HEAD_FAINTER_DB
