@@ -43,7 +43,7 @@ LEAST_BASE = 0.1  # own choice: of the loudest family's power
 EXACT = 0.3  # own choice: share of a family's tolerance within which a double lies
 TWICE = 2  # multiple of the chatter that a tool leaving the cut makes loud
 CLEAR_LINES = 3  # own choice: of a family that clearly is one
-MOST_SPACING = 5.0  # of a family that chance makes once in 10 to the fifth: rarer says no more; own choice
+MOST_SPACING = 5.0  # own choice: of a family that chance makes once in 100,000; rarer says no more
 SPACED = 0.15  # own choice: of a line's width, by which lines of one family may lie off their spacing
 MULTIPLES = (2, 3, 4, 5)  # at which a family may stand of a line that is louder than all of it
 
@@ -72,7 +72,7 @@ class Evidence:
     local: float  # log of a member's power over what repeats near it, the highest of all members
     loudness: tuple[float, float]  # logs of power that does not repeat over power that does: low, high tones
     broad: tuple[float, float]  # the same without a lone line, in the quieter moments: no voice, no lone tone
-    spacing: float  # -log10 of how many families as large chance makes among the lines; 0 where it makes one
+    spacing: float  # -log10 of how many families as large as the largest chance makes; 0 where it makes one
     concentration: float  # how much of what does not repeat lies at one fraction of a turn; no lone line
     halved: float  # log of power at odd halves of the tooth-passing frequency over power at the other orders
     tone: LoneTone | None  # whose a lone line is; None without one
@@ -411,8 +411,8 @@ def chance_of_spacing(peaks: tuple[Peak, ...], *, rotation_hz: float, width_hz: 
 
 
 def _spacing(peaks: tuple[Peak, ...], *, rotation_hz: float, width_hz: float) -> float:
-    """Give -log10 of the chance of the lines' spacing, 0 to MOST_SPACING."""
-    by_chance = chance_of_spacing(peaks, rotation_hz=rotation_hz, width_hz=width_hz)
+    """Give -log10 of the chance of the lines' spacing, 0 to MOST_SPACING; 0 with less than two lines."""
+    by_chance = chance_of_spacing(peaks, rotation_hz=rotation_hz, width_hz=width_hz) or 1.0
     return float(np.clip(-np.log10(max(by_chance, 10**-MOST_SPACING)), 0.0, MOST_SPACING))
 
 

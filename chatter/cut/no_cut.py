@@ -17,7 +17,7 @@ from chatter.model import CutSetup, Finding, Recording, Verdict
 MOST_SPANS = 3  # of one kind that are named
 UNJUDGED_S = 1.0  # own choice: shorter spells are bumps, voices and other cuts' ends
 WHOLE_S = 30.0  # of a recording without a cut, that is asked for its speed
-SHORT = "short-chatter"  # code of the finding that only a moment of a cut chatters
+SHORT = "short-chatter"  # code of the finding that a moment of a cut chatters
 HOW_TO = (
     "record again with three seconds of idle before and after the cut, the recorder on uncompressed with "
     "gain control and noise suppression off, the phone behind the guard"
@@ -87,9 +87,9 @@ def say_moment(cut: StudiedCut, *, verdict: Verdict) -> tuple[Finding, ...]:
             Finding(
                 code=SHORT,
                 severity="warning",
-                message=f"Only from {cut.steady_start_s:.1f} to {cut.steady_end_s:.1f} s does this cut sound "
-                "like chatter: look at the work there, and at what differs: a corner, more material, the "
-                "tool coming in or leaving.",
+                message=f"Above all from {cut.steady_start_s:.1f} to {cut.steady_end_s:.1f} s this cut "
+                "sounds like chatter: look at the work there, and at what differs: a corner, more material, "
+                "the tool coming in or leaving.",
             ),
         )
     if cut.spectra.comes_and_goes:

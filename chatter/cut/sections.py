@@ -256,8 +256,11 @@ def find_sections(
             find=partial(find_sections, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, rotation_hz=rotation_hz),
             rate_hz=rate_hz,
         )
+        kept[0] = (int(np.searchsorted(times_s, found.cuts[0].start_s)), kept[0][1])
     spells = _other_spells(excess.mean(axis=1), kept, least=least, times_s=times_s)
-    loud_spells = tuple(one for one in spells if _rise_db(levels, times_s, one, idle=idle) >= LOUD_SPELL_DB)
+    loud_spells = tuple(
+        one for one in spells if _rise_db(levels, times_s, one, idle=found.idle) >= LOUD_SPELL_DB
+    )
     return replace(found, spells=spells, loud_spells=loud_spells)
 
 
@@ -270,7 +273,7 @@ def _without_head(
     find: Callable[..., Sections],
     rate_hz: float,
 ) -> Sections:
-    """Ask whether a cut from the first moment on has idling in front: automatic gain makes that loud.
+    """Leave out idling in front of a cut that seems to begin with the file: automatic gain makes it loud.
 
     The gain is up before the first cut and down after it, so that idling lies on two levels, and the first is
     nearer to the cut's. But its spectrum has the shape of what follows the cut, or it is even fainter.
@@ -289,7 +292,7 @@ def _without_head(
     Returns
     -------
     Sections
-        The same where nothing speaks for idling.
+        The same object where nothing speaks for idling.
     """
     cut = found.cuts[0]
     after = [span for span in found.idle if span[0] > cut.end_s][:1]

@@ -180,6 +180,7 @@ def study_part(
         add_beside,
         samples=samples,
         section=section,
+        idle=idle,
         rate_hz=rate_hz,
         rotation_hz=speed.rotation_hz,
         flutes=setup.flutes,

@@ -76,9 +76,9 @@ def leave_surroundings(
         core = inner.get(section, section)
         beside = ((section.start_s, core.start_s - BESIDE_S / 2), (core.end_s + BESIDE_S / 2, section.end_s))
         heard = [contrast[within(times_s, [span])] for span in beside]
-        bare = core is not section and all(len(one) > 0 and np.median(one) < most for one in heard)
-        cuts.append(core if bare else section)
-        sides.extend(beside if bare else ())
+        toothless = core is not section and all(len(one) > 0 and np.median(one) < most for one in heard)
+        cuts.append(core if toothless else section)
+        sides.extend(beside if toothless else ())
     if not sides:
         return sections
     return replace(sections, cuts=tuple(cuts), idle=tuple(sorted((*sections.idle, *sides))))
@@ -98,6 +98,8 @@ def _find_core(part: Floats, *, rate_hz: float, bandwidth_hz: float, rotation_hz
     if len(found) != 1 or min(found[0].start_s, last_s - found[0].end_s) < LEAST_SIDE_S:
         return None
     core = found[0]
+    if core.end_s - core.start_s < LEAST_S:
+        return None
     sides = ((0.0, core.start_s - BESIDE_S / 2), (core.end_s + BESIDE_S / 2, last_s))
     inside = hear((core.start_s + BESIDE_S, core.end_s - BESIDE_S))
     return core if _stands_out(inside, [hear(side) for side in sides], alike=ALIKE) else None

@@ -1,10 +1,14 @@
 """An axis drive sings from a moment before the cut to a moment after it: its tones are not the cut's."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from chatter.cut import judge_recording
+from chatter.cut.beside import add_beside
 from chatter.cut.pipeline import study_recording
+from chatter.model import CutSetup
 from tests.unit.cut.built import RATE_HZ, SETUP, built_cut, recording
 
 DRIVE_HZ = 1337.0  # between multiples 13 and 14 of 99 Hz
@@ -68,3 +72,29 @@ def test_chatter_that_rings_on_after_the_cut_is_heard(rng):
     (cut,) = judge_recording(recording(sound), setup=SETUP).cuts
     assert cut.verdict == "chatter"
     assert cut.chatter_hz == pytest.approx(1310.0, abs=2.0)
+
+
+def test_teeth_of_neighbouring_cuts_are_no_noise_while_idling(rng):
+    cuts = ((1.0, 2.6), (3.5, 5.1), (6.0, 7.6))
+    t = np.arange(int(8.2 * RATE_HZ)) / RATE_HZ
+    entry = sum(np.clip(np.minimum(t - a, b - t) / 0.2, 0.0, 1.0) for a, b in cuts)
+    sound = entry * built_cut(rng, cuts=cuts, seconds=8.2, chatter_hz=1310.0) + 0.01 * rng.normal(size=len(t))
+    _, sections, (_, cut, _) = study_recording(recording(sound), setup=SETUP)
+    lines = [round(hz / cut.spectra.bin_hz) for hz in (914.0, 1112.0, 1310.0, 1508.0, 1706.0)]
+    for early_s in np.arange(-0.025, 0.03, 0.005):
+        moved = replace(cut.section, start_s=cut.section.start_s - early_s, end_s=cut.section.end_s + early_s)
+        heard = add_beside(
+            cut.spectra, sound, moved, idle=sections.idle, rate_hz=RATE_HZ, rotation_hz=99.0, flutes=2
+        )
+        assert np.array_equal(heard.idle[lines], cut.spectra.idle[lines])
+
+
+def test_teeth_above_the_spectrum_tell_nothing(rng):
+    rate_hz, turn_hz = 8000, 50_000 / 60
+    t = np.arange(7 * rate_hz) / rate_hz
+    turning = sum(np.sin(2 * np.pi * k * turn_hz * t + k) / k for k in range(1, 5))
+    cutting = np.where((t > 2.0) & (t < 4.5), 0.1 * turning + 0.03 * rng.normal(size=len(t)), 0.0)
+    sound = cutting + 0.02 * rng.normal(size=len(t))
+    heard = replace(recording(sound), rate_hz=rate_hz, bandwidth_hz=rate_hz / 2)
+    judged = judge_recording(heard, setup=CutSetup(rpm=50_000, flutes=6))
+    assert judged.spindle.measured_rpm == pytest.approx(50_000, abs=10)

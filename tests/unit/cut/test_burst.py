@@ -1,11 +1,14 @@
 """Chatter that sounds for a moment only is heard; other sounds of a moment are told, and no chatter."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from chatter.cut import judge_recording
-from chatter.cut.burst import find_burst
+from chatter.cut.burst import find_burst, hear_burst
 from chatter.cut.evidence import Peak, chance_of_spacing
+from chatter.cut.pipeline import study_recording
 from chatter.model import CutSetup
 from tests.benchmarks.sounds import SOUNDS, make_sound
 from tests.unit.cut.built import RATE_HZ, SETUP, built_cut, recording
@@ -88,6 +91,30 @@ def test_dropped_tool_is_told_as_unlike_the_rest(rng):
     assert [cut.verdict for cut in analysis.cuts] == ["stable"]
     (told,) = [finding for finding in analysis.findings if finding.code == "unlike-rest"]
     assert "From 4.0 to" in told.message
+
+
+@pytest.mark.parametrize(("power", "unlike"), [(-3.0, True), (2.5, False)])
+def test_moment_unlike_the_rest_is_told_only_of_a_cut_that_is_no_chatter_by_all_of_it(rng, power, unlike):
+    sound = built_cut(rng, cuts=(CUT,), seconds=SECONDS)
+    t = np.arange(len(sound)) / RATE_HZ - 4.0
+    ringing = sum(np.sin(2 * np.pi * hz * t) for hz in (1733.0, 2911.0, 4127.0))
+    sound = sound + np.where(t > 0, 0.1 * ringing * np.exp(-np.maximum(t, 0) / 0.15), 0.0)
+    _, sections, (cut,) = study_recording(recording(sound), setup=SETUP)
+    louder = replace(cut.evidence, family=(), loudness=(power, power), broad=(power, power))
+    cut = replace(cut, evidence=louder, unlike_s=None)
+    assert (0.55 < cut.chance < 0.9) != unlike
+    (heard,) = hear_burst(
+        sound,
+        sections.cuts[0],
+        cuts=(cut,),
+        idle=sections.idle,
+        recording=recording(sound),
+        setup=SETUP,
+        idle_recording=None,
+        idling_hz=None,
+    )
+    assert (heard.unlike_s is not None) == unlike
+    assert heard.evidence is louder
 
 
 @pytest.mark.parametrize("ratio", [0.8, 0.9, 1.1, 1.2])

@@ -115,3 +115,15 @@ def test_part_of_a_few_hundredths_of_a_second_is_weighed_without_failing(rng):
         evidence.concentration,
     )
     assert np.isfinite(numbers).all()
+
+
+def test_lines_whole_turns_apart_are_rarer_by_chance_than_scattered_ones_and_one_line_tells_nothing(rng):
+    t, cutting = teeth(3.0)
+    cutting = cutting + 0.02 * rng.normal(size=len(t))
+    spaced, scattered, lone = (
+        weighed(cutting + sum(0.3 * np.sin(2 * np.pi * line_hz * t) for line_hz in lines_hz)).spacing
+        for lines_hz in ([930.0 + 100 * k for k in range(8)], [933.0, 1551.0, 2277.0, 3415.0], [930.0])
+    )
+    assert spaced == 5.0  # the least chance that counts
+    assert scattered < 1.0
+    assert lone == weighed(cutting).spacing == 0.0
