@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from chatter.cut.air_pass import IdleSound
-from chatter.cut.evidence import CAP_NEPERS, Peak, chance_of_spacing, weigh
+from chatter.cut.evidence import CAP_NEPERS, Peak, weigh
 from chatter.cut.idle import nearest_spans
 from chatter.cut.sections import Section
 from chatter.cut.spectrum import COMB_FROM_HZ, spectra_between
@@ -179,8 +179,7 @@ def _is_surely_chatter(short: StudiedCut, *, flutes: int) -> bool:
         return False
     peaks = tuple(peak for peak in short.evidence.peaks if not peak.in_idle)
     rotation_hz, width_hz = short.speed.rotation_hz, short.spectra.line_width_hz
-    by_chance = chance_of_spacing(peaks, rotation_hz=rotation_hz, width_hz=width_hz)
-    return by_chance < MOST_BY_CHANCE and not any(
+    return 10**-short.evidence.spacing < MOST_BY_CHANCE and not any(
         _on_another_comb(peaks, base_hz=base_hz, width_hz=width_hz)
         for base_hz in {rotation_hz, rotation_hz * flutes}
     )
