@@ -36,7 +36,7 @@ OTHER_SPEEDS, OTHER_STEP, SAME_SPEED = (0.5, 1.5), 5e-4, 0.02  # of the cut's ow
 # Own choices: of a line's width, by which a line may lie off a comb; share of the lines on it, beyond chance.
 ON_COMB, ALL_ON_COMB = 0.25, 0.85
 Spans = tuple[tuple[float, float], ...]
-SURE_AS_A_WHOLE = 0.9  # own choice: chance of chatter in all of a cut, from which no moment is asked for
+MOST_SHORT = 0.9  # own choice: chance of chatter by a moment, at most; in a cut above it none is asked for
 AROUND_S = 1.0  # on each side of a moment, from which what repeats is taken
 WEIGHED_S, WEIGHED_TURNS = 0.1, 24.0  # of a moment that is weighed, at least
 MOST_OUTSIDE_S = 1.0  # of a moment outside of what was taken for a cut: longer ones are told as not judged
@@ -90,7 +90,7 @@ def hear_burst(
         not cuts
         or setup.is_ramp
         or any(cut.spectra.comes_and_goes for cut in cuts)
-        or max(cut.chance for cut in cuts) > SURE_AS_A_WHOLE
+        or max(cut.chance for cut in cuts) > MOST_SHORT
     ):
         return cuts
     longest = max(cuts, key=lambda cut: cut.steady_end_s - cut.steady_start_s)

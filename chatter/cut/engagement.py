@@ -10,7 +10,7 @@ over the idle pass unchanged.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,26 +40,45 @@ STILL_THERE = 0.75  # of their rise over idle, in nepers, that three quarters of
 MOST_LINES = 0.25
 
 
-def comb_contrast(
-    samples: NDArray[np.floating], *, rate_hz: float, top_hz: float, tooth_hz: float
-) -> tuple[Floats, Floats]:
-    """Give the contrast of a comb along time.
+@dataclass(frozen=True)
+class CombTrack:
+    """A comb along time.
 
-    Returns
-    -------
-    times_s, contrast
-        Shapes (t,): window centres; mean log ratio of lines to gaps, nepers.
+    Attributes
+    ----------
+    times_s
+        Shape (t,): window centres.
+    lines, gaps
+        Shape (t, k): log power at the comb's lines, and half-way between them.
     """
-    times_s, line, gap = _lines_and_gaps(samples, rate_hz=rate_hz, top_hz=top_hz, tooth_hz=tooth_hz)
-    return times_s, np.asarray((line - gap).mean(axis=1))
+
+    times_s: Floats
+    lines: Floats
+    gaps: Floats
+
+    @property
+    def contrast(self) -> Floats:
+        """Mean log ratio of lines to gaps, nepers. Shape (t,)."""
+        return np.asarray((self.lines - self.gaps).mean(axis=1))
 
 
-def _lines_and_gaps(
-    samples: NDArray[np.floating], *, rate_hz: float, top_hz: float, tooth_hz: float
-) -> tuple[Floats, Floats, Floats]:
-    """Give times, log power at the comb's lines and half-way between them: shapes (t,), (t, k), (t, k)."""
+def follow_comb(
+    samples: NDArray[np.floating], *, rate_hz: float, bandwidth_hz: float, tooth_hz: float
+) -> CombTrack:
+    """Follow the tooth-passing harmonics along time.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,).
+    rate_hz, bandwidth_hz
+        Sample rate; highest frequency carried.
+    tooth_hz
+        Measured tooth-passing frequency.
+    """
     size_s = float(max(WINDOW_S, 4 / tooth_hz))
-    orders = np.arange(1, min(20, max(1, int(min(top_hz, TOP_HZ) / tooth_hz))) + 1)
+    top_hz = min(bandwidth_hz, 0.45 * rate_hz, TOP_HZ)
+    orders = np.arange(1, min(20, max(1, int(top_hz / tooth_hz))) + 1)
     times_s, hz, powers = frame_powers(
         samples.astype(np.float32),
         rate_hz=rate_hz,
@@ -72,11 +91,12 @@ def _lines_and_gaps(
     off = np.clip(np.round((orders + 0.5) * tooth_hz / bin_hz).astype(int), 1, len(hz) - 2)
     line = np.log(powers[:, on - 1] + powers[:, on] + powers[:, on + 1] + 1e-16)
     gap = np.log(powers[:, off - 1] + powers[:, off] + powers[:, off + 1] + 1e-16)
-    return times_s, np.asarray(line), np.asarray(gap)
+    return CombTrack(times_s=times_s, lines=np.asarray(line), gaps=np.asarray(gap))
 
 
 def trim_to_comb(
     samples: NDArray[np.floating],
+    comb: CombTrack,
     *,
     rate_hz: float,
     bandwidth_hz: float,
@@ -88,8 +108,8 @@ def trim_to_comb(
 
     Parameters
     ----------
-    samples
-        Shape (n,).
+    samples, comb
+        Shape (n,), and its comb along time.
     rate_hz, bandwidth_hz
         Sample rate; highest frequency carried.
     sections
@@ -102,10 +122,8 @@ def trim_to_comb(
     tuple of Section
         In time order.
     """
-    times_s, line, gap = _lines_and_gaps(
-        samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
-    )
-    contrast = ndimage.median_filter((line - gap).mean(axis=1), size=5, mode="nearest")
+    times_s = comb.times_s
+    contrast = ndimage.median_filter(comb.contrast, size=5, mode="nearest")
     quiet = within(times_s, sections.idle)
     if quiet.sum() < LEAST_QUIET:
         return sections.cuts
@@ -118,7 +136,7 @@ def trim_to_comb(
         if high - low >= least:
             on &= _closed(contrast > low + RISE_SHARE * (high - low))
             if on.any():
-                on |= _teeth_go_on(line, gap, on=on, off=inside & ~on, quiet=quiet)
+                on |= _teeth_go_on(comb, on=on, off=inside & ~on, quiet=quiet)
         spans: tuple[tuple[float, float], ...] = ()
         if on.any() and _comes_and_goes(contrast[on], low=low, least=least):
             first, last = times_s[on][0], times_s[on][-1]
@@ -152,23 +170,14 @@ def _comes_and_goes(contrast: Floats, *, low: float, least: float) -> bool:
     return bool(high - low >= least and longest * HOP_S >= LEAST_S)
 
 
-def add_combed(
-    samples: NDArray[np.floating],
-    *,
-    rate_hz: float,
-    bandwidth_hz: float,
-    sections: Sections,
-    tooth_hz: float,
-) -> Sections:
+def add_combed(sections: Sections, comb: CombTrack) -> Sections:
     """Take further loud spells for cuts where the comb rises in them as it does in the cuts.
 
-    Takes as `trim_to_comb`; gives the sections back unchanged where there is none.
+    Gives the sections back unchanged where there is none.
     """
     if not sections.spells:
         return sections
-    times_s, contrast = comb_contrast(
-        samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
-    )
+    times_s, contrast = comb.times_s, comb.contrast
     cutting = within(times_s, [(one.start_s, one.end_s) for one in sections.cuts])
     spells = [within(times_s, [(one.start_s, one.end_s)]) for one in sections.spells]
     quiet = within(times_s, sections.idle) & ~np.any([cutting, *spells], axis=0)
@@ -202,8 +211,7 @@ def _rise_deviations(inside: Floats, quiet: Floats) -> float:
 
 
 def _teeth_go_on(
-    line: Floats,
-    gap: Floats,
+    comb: CombTrack,
     *,
     on: NDArray[np.bool_],
     off: NDArray[np.bool_],
@@ -215,8 +223,8 @@ def _teeth_go_on(
 
     Parameters
     ----------
-    line, gap
-        Shape (t, k): log powers, as `_lines_and_gaps` gives them.
+    comb
+        Along time.
     on, off, quiet
         Shape (t,): with a contrast, at least one; without it in the same section; idle.
 
@@ -225,8 +233,9 @@ def _teeth_go_on(
     NDArray
         Shape (t,).
     """
+    line = comb.lines
     cutting, idle = np.median(line[on], axis=0), np.median(line[quiet], axis=0)
-    telling = (cutting - idle > STANDING) & (np.median((line - gap)[on], axis=0) > STANDING)
+    telling = (cutting - idle > STANDING) & (np.median((line - comb.gaps)[on], axis=0) > STANDING)
     found = np.zeros(len(on), dtype=bool)
     if not telling.any():
         return found

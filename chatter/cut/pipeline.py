@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IDLE_CUTS, IDLE_SHORT, IdleSound, has_teeth, idle_sound, say_unfit
-from chatter.cut.burst import hear_burst
-from chatter.cut.engagement import add_combed, trim_to_comb
+from chatter.cut.burst import MOST_SHORT, hear_burst
+from chatter.cut.engagement import add_combed, follow_comb, trim_to_comb
 from chatter.cut.findings import Doubt, find_doubt
 from chatter.cut.idle import (
     LEAST_IDLE_S,
@@ -45,7 +45,6 @@ from chatter.model.pictures import CutPictures
 
 Floats = NDArray[np.float64]
 MOST_DOUBTED = 0.9  # chance of chatter where the sound speaks against the speed told; own choice
-MOST_SHORT = 0.9  # and where only a moment of the cut chatters; own choice
 # Own choices, where the tool comes and goes and little is heard at once: chances are no less than the first,
 # and from the second on chatter is as likely as not.
 LEAST_GOING, DOUBTFUL_GOING, EVEN = 0.15, 0.2, 0.5
@@ -97,21 +96,23 @@ def study_recording(
     softer = find_softer(
         samples, sections, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, rotation_hz=tooth_hz / setup.flutes
     )
-    more = add_combed(samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, sections=softer, tooth_hz=tooth_hz)
+    comb = follow_comb(samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, tooth_hz=tooth_hz)
+    more = add_combed(softer, comb)
     if more is not softer:  # what was heard as idle held a cut: study all of them anew
         sections, known = more, {}
     bare = leave_surroundings(
         samples,
         sections,
+        comb,
         rate_hz=rate_hz,
         bandwidth_hz=bandwidth_hz,
         rotation_hz=tooth_hz / setup.flutes,
-        flutes=setup.flutes,
     )
     if bare is not sections:
         sections, known = bare, {}
     trimmed = trim_to_comb(
         samples,
+        comb,
         rate_hz=rate_hz,
         bandwidth_hz=bandwidth_hz,
         sections=sections,

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from chatter.cut.engagement import comb_contrast
+from chatter.cut.engagement import follow_comb
 from chatter.cut.sections import Section, band_levels_db
 from chatter.cut.spindle import Speed
 from chatter.dsp.angle import phase_turns, split_repeating
@@ -130,10 +130,9 @@ def find_ramp_start_s(
     """
     if section.open_start:
         return section.start_s
-    times_s, contrast = comb_contrast(
-        samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=tooth_hz
-    )
-    contrast = ndimage.median_filter(contrast, size=SMOOTH_FRAMES, mode="nearest")
+    comb = follow_comb(samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, tooth_hz=tooth_hz)
+    times_s = comb.times_s
+    contrast = ndimage.median_filter(comb.contrast, size=SMOOTH_FRAMES, mode="nearest")
     quiet = contrast[times_s < IDLE_S]
     if len(quiet) < SMOOTH_FRAMES or not (times_s < section.start_s).any():
         return section.start_s

@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.cut.engagement import LEAST_CONTRAST, LEAST_QUIET, comb_contrast, within
+from chatter.cut.engagement import LEAST_CONTRAST, LEAST_QUIET, CombTrack, within
 from chatter.cut.sections import BESIDE_S, LEAST_S, TOP_HZ, Section, Sections, band_levels_db, find_sections
 
 Floats = NDArray[np.float64]
@@ -26,11 +26,11 @@ ALIKE = 0.5
 def leave_surroundings(
     samples: Floats,
     sections: Sections,
+    comb: CombTrack,
     *,
     rate_hz: float,
     bandwidth_hz: float,
     rotation_hz: float,
-    flutes: int,
 ) -> Sections:
     """Shorten the cuts by what sounds alike before and after them.
 
@@ -40,10 +40,10 @@ def leave_surroundings(
         Shape (n,), the channel.
     sections
         Loud spells, and where it idles.
-    rate_hz, bandwidth_hz
-        Sample rate; highest frequency carried.
-    rotation_hz, flutes
-        The comb.
+    comb
+        Of the teeth, along time.
+    rate_hz, bandwidth_hz, rotation_hz
+        Sample rate; highest frequency carried; the spindle's turns a second.
 
     Returns
     -------
@@ -63,9 +63,7 @@ def leave_surroundings(
             inner[section] = replace(core, start_s=start_s, end_s=end_s)
     if not inner:
         return sections
-    times_s, contrast = comb_contrast(
-        samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, 0.45 * rate_hz), tooth_hz=rotation_hz * flutes
-    )
+    times_s, contrast = comb.times_s, comb.contrast
     quiet = within(times_s, sections.idle)
     if quiet.sum() < LEAST_QUIET:
         return sections

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from chatter.cut import judge_recording
+from chatter.cut.engagement import follow_comb
 from chatter.cut.sections import Section, Sections
 from chatter.cut.surrounded import leave_surroundings
 from tests.unit.cut.built import RATE_HZ, SETUP, built_cut, recording
@@ -20,8 +21,9 @@ def hissing(rng, *, start_s, end_s, level):
 
 
 def leave(samples, sections):
+    comb = follow_comb(samples, rate_hz=RATE_HZ, bandwidth_hz=RATE_HZ / 2, tooth_hz=198.0)
     return leave_surroundings(
-        samples, sections, rate_hz=RATE_HZ, bandwidth_hz=RATE_HZ / 2, rotation_hz=99.0, flutes=2
+        samples, sections, comb, rate_hz=RATE_HZ, bandwidth_hz=RATE_HZ / 2, rotation_hz=99.0
     )
 
 
