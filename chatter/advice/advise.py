@@ -33,13 +33,16 @@ from chatter.advice.words import (
     UNLIKELY_THERE,
     URGENT_CONCERNS,
     caution_jump,
+    caution_power,
     explain_no_feed,
     explain_speed,
     list_cautions,
 )
 from chatter.milling.limits import (
     SpeedRange,
+    check_depth,
     check_dialled,
+    check_present,
     feed_at_mm_min,
     feed_to_suggest_mm_min,
     find_speed_range,
@@ -132,15 +135,17 @@ def advise(
     if worst.verdict == "stable":
         urgent, concerns = _concerns(setup, speeds=(), keeps_speed=True)
         cautions = list_cautions(limits, record_again=False, gives_speeds=False)
+        is_too_deep = bool(check_depth(setup))
         return Advice(
-            action="change speed" if is_too_fast else "keep",
+            action="change speed" if is_too_fast else "reduce depth" if is_too_deep else "keep",
             speeds=(),
             depth_factor=factor,
             power_depth_mm=power_depth_mm,
             cautions=(*urgent, *concerns, *cautions),
             urgent=urgent,
         )
-    cautions = list_cautions(limits, record_again=False, gives_speeds=True)
+    short = caution_power(setup, limits=limits, powered_rpm=_powered_rpm(setup))
+    cautions = (*short, *list_cautions(limits, record_again=False, gives_speeds=not short))
     speeds, chances, any_chance = _suggest(machines, limits=limits, present_rpm=heard[0].rpm, setup=setup)
     decent = bool(speeds) and speeds[0].stable_probability >= DECENT_PROBABILITY
     change = decent or is_too_fast
@@ -235,8 +240,9 @@ def _concerns(
         for speed in speeds
     ]
     found = find_concerns(setup, settings=settings, keeps_present=keeps_speed or not speeds)
-    told = {one.code: one.message for one in found if one.code not in QUIET_CONCERNS}
-    urgent = [concern.message for concern in check_dialled(setup)]
+    short = [one for one in check_present(setup) if one.code == "power"]  # of a cut that isn't kept, too
+    told = {one.code: one.message for one in (*short, *found) if one.code not in QUIET_CONCERNS}
+    urgent = [concern.message for concern in (*check_dialled(setup), *check_depth(setup))]
     urgent += [message for code, message in told.items() if code in URGENT_CONCERNS]
     return tuple(urgent), tuple(message for code, message in told.items() if code not in URGENT_CONCERNS)
 
@@ -258,7 +264,7 @@ def _suggest(
         return (), None, None
     grid = speed_grid_rpm(limits.low_rpm * true_per_set, high_rpm=limits.high_rpm * true_per_set)
     stable = find_stable(machines, speeds_rpm=grid, flutes=setup.flutes)
-    allowed = np.array([_has_power(setup, set_rpm=rpm / true_per_set) for rpm in grid])
+    allowed = grid / true_per_set <= _powered_rpm(setup)
     windows = find_windows(stable, speeds_rpm=grid, present_rpm=present_rpm, allowed=allowed)
     dialled = tuple(
         _dialled(
@@ -278,13 +284,17 @@ def _suggest(
     return dialled, chances, score_any(stable, tried_rpm=tried, speeds_rpm=grid)
 
 
-def _has_power(setup: CutSetup, *, set_rpm: float) -> bool:
-    """Say whether the spindle can drive the cut at a speed, the chip load kept, as far as that is known."""
-    if setup.spindle_power_w is None:
-        return True
-    feed = feed_at_mm_min(setup, set_rpm=set_rpm)
-    needed_w = power_needed_w(setup, set_rpm=set_rpm, feed_mm_min=feed, depth_mm=setup.present_depth_mm)
-    return needed_w is None or needed_w <= setup.spindle_power_w
+def _powered_rpm(setup: CutSetup) -> float:
+    """Give the fastest set speed that the power drives, fed as is suggested; infinite where not known."""
+    needed_w = power_needed_w(
+        setup,
+        set_rpm=setup.rpm,
+        feed_mm_min=feed_at_mm_min(setup, set_rpm=setup.rpm),
+        depth_mm=setup.present_depth_mm,
+    )
+    if needed_w is None or setup.spindle_power_w is None:
+        return math.inf
+    return setup.rpm * setup.spindle_power_w / needed_w  # at one chip load the power goes with the speed
 
 
 def _dialled(

@@ -7,7 +7,7 @@ Leaves out: the figures that they rest on (milling/limits.py), and where each is
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from chatter.milling.limits import Concern, check_burning, check_setting, feed_at_mm_min
+from chatter.milling.limits import Concern, check_burning, check_present, check_setting, feed_at_mm_min
 from chatter.model.cut import CutSetup
 
 CHIPS = frozenset({"chip-thick", "chip-thin"})
@@ -30,9 +30,7 @@ def find_concerns(
     Of a present one that isn't kept is told that high-speed steel burns there, and that its chip load may
     break the tool where that is why no feed is given.
     """
-    present = check_setting(
-        setup, set_rpm=setup.rpm, feed_mm_min=setup.feed_mm_min, depth_mm=setup.present_depth_mm
-    )
+    present = check_present(setup)
     found = list(present) if keeps_present else []
     speeds_rpm = []
     for one in settings:

@@ -4,6 +4,7 @@ In: facts of the advice. Out: sentences.
 Leaves out: every decision.
 """
 
+import math
 from collections.abc import Sequence
 
 from chatter.milling.kinematics import surface_speed_m_min
@@ -23,7 +24,8 @@ RECORDING_CAUTIONS = (
     "Leave three seconds of idling spindle before and after the cut.",
     "Run the same program once in air, and give that recording as the idle file.",
 )
-URGENT_CONCERNS = frozenset({"power", "chip-thick"})  # the tool may break or the spindle stall: told first
+# The tool may break or burn, or the spindle stall: told first.
+URGENT_CONCERNS = frozenset({"power", "chip-thick", "speed-far"})
 BIG_JUMP = 2.0  # own choice: times the present speed and feed, from where on the machine is asked after
 DOUBTFUL = 0.2  # a stable verdict with more chance of chatter counts only where there is no surer; own choice
 IN_STEP = 0.15  # own choice: swings off a whole number, up to which a tooth meets the last one's wave in step
@@ -44,6 +46,19 @@ def list_cautions(limits: SpeedRange, *, record_again: bool, gives_speeds: bool)
             "suggested: give the spindle's range to have faster speeds looked at."
         )
     return (*cautions, *USUAL_CAUTIONS)
+
+
+def caution_power(setup: CutSetup, *, limits: SpeedRange, powered_rpm: float) -> tuple[str, ...]:
+    """Say above which allowed speed the power ends; nothing where it drives them all."""
+    if limits.is_empty or powered_rpm >= limits.high_rpm or setup.spindle_power_w is None:
+        return ()
+    fed = "fed as is usual" if takes_thick_chips(setup) else "fed to keep the chip load"
+    cut = f"at this depth and width, {fed}"
+    more = f"more than the spindle's {setup.spindle_power_w:,.0f} W."
+    if powered_rpm < limits.low_rpm:
+        return (f"No other speed is suggested: {cut}, even {limits.low_rpm:,.0f} rpm needs {more}",)
+    ends = math.floor(powered_rpm)
+    return (f"Nothing above {ends:,} rpm is suggested: {cut}, faster speeds need {more}",)
 
 
 def caution_outside(speeds_rpm: Sequence[float]) -> str:

@@ -24,6 +24,8 @@ MOST_STICK_OUT = 4.0  # stick-out over diameter; common practice
 # Own choice: printed ranges of steady sources lie 2 to 3 times apart, and small machines take thin chips.
 THIN_CHIP_SHARE = 1 / 3
 THICK_CHIP_SHARE = 2.0
+# Own choice: times the fastest usual surface speed, from where on an edge may burn rather than wear faster.
+FAR_ABOVE_USUAL = 1.5
 FAR_SHORT = 2.0  # own choice: a cut that was made can hardly have needed so many times the spindle's power
 # Own choice: where the slowest speed isn't told, go no lower than half the dialled one, or half the fastest
 # allowed where that is slower. What is assumed never shuts out what was told.
@@ -201,6 +203,28 @@ def check_dialled(setup: CutSetup) -> tuple[Concern, ...]:
     return tuple(concerns)
 
 
+def check_depth(setup: CutSetup) -> tuple[Concern, ...]:
+    """Say where the present depth is above the largest one that was told.
+
+    Returns
+    -------
+    tuple of Concern
+        Code `over-depth`, or nothing. The depth is a fact, so it is never refused.
+
+    >>> [one.code for one in check_depth(CutSetup(rpm=7_000, flutes=2, depth_mm=1.5, max_depth_mm=1))]
+    ['over-depth']
+    """
+    depth_mm, most_mm = setup.present_depth_mm, setup.max_depth_mm
+    if depth_mm is None or most_mm is None or depth_mm <= most_mm:
+        return ()
+    which = "present depth" if setup.depth_to_mm is None else "ramp's deep end"
+    message = (
+        f"The {which}, {depth_mm:g} mm, is more than the largest depth that you told ({most_mm:g} mm): check "
+        f"both numbers; if they are right, take no more than {most_mm:g} mm."
+    )
+    return (Concern(code="over-depth", message=message),)
+
+
 def takes_thick_chips(setup: CutSetup) -> bool:
     """Say whether the present chip load is one that may break the tool; False where too little is known."""
     usual_mm = _thickest_usual_mm(setup)
@@ -240,6 +264,28 @@ def _rpm(speed_rpm: float) -> str:
     return f"{speed_rpm:,.7g} rpm"
 
 
+def check_present(setup: CutSetup) -> tuple[Concern, ...]:
+    """Say where the present setting strains the spindle, the edge or the tool, told as the present one.
+
+    Returns
+    -------
+    tuple of Concern
+        As of `check_setting`.
+
+    Raises
+    ------
+    BadValueError
+        The material's name is not known, or a number is not above 0.
+    """
+    return _check(
+        setup,
+        set_rpm=setup.rpm,
+        feed_mm_min=setup.feed_mm_min,
+        depth_mm=setup.present_depth_mm,
+        is_present=True,
+    )
+
+
 def check_setting(
     setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None, depth_mm: float | None
 ) -> tuple[Concern, ...]:
@@ -255,22 +301,38 @@ def check_setting(
     Returns
     -------
     tuple of Concern
-        Codes `power`, `power-maybe`, `power-at-speed`, `chip-thick`, `chip-thin`, `speed-high`, `speed-low`,
-        `speed-hss`, `stick-out`. Nothing rests on a number that is marked weak.
+        Codes `power`, `power-maybe`, `power-at-speed`, `chip-thick`, `chip-thin`, `speed-far`, `speed-high`,
+        `speed-low`, `speed-hss`, `stick-out`. Nothing rests on a number that is marked weak.
 
     Raises
     ------
     BadValueError
         The material's name is not known, or a number is not above 0.
     """
-    concerns = _power_concerns(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=depth_mm)
+    return _check(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=depth_mm, is_present=False)
+
+
+def _check(
+    setup: CutSetup,
+    *,
+    set_rpm: float,
+    feed_mm_min: float | None,
+    depth_mm: float | None,
+    is_present: bool,
+) -> tuple[Concern, ...]:
+    """Say where a setting strains something, in words for the present one or for one to try."""
+    concerns = _power_concerns(
+        setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=depth_mm, is_present=is_present
+    )
     if setup.material is not None and setup.diameter_mm is not None:
         material = find_material(setup.material)
         if feed_mm_min is not None:
             load_mm = chip_load_mm(feed_mm_min, speed_rpm=set_rpm, flutes=setup.flutes)
             concerns += _chip_concerns(material, load_mm=load_mm, diameter_mm=setup.diameter_mm)
-        concerns += _speed_concerns(material, set_rpm=set_rpm, diameter_mm=setup.diameter_mm)
-    concerns += check_burning(setup, speeds_rpm=(set_rpm,))
+        concerns += _speed_concerns(
+            material, set_rpm=set_rpm, diameter_mm=setup.diameter_mm, is_present=is_present
+        )
+    concerns += check_burning(setup, speeds_rpm=(set_rpm,), present_rpm=set_rpm if is_present else None)
     return (*concerns, *_stick_out_concerns(setup))
 
 
@@ -318,33 +380,42 @@ def check_burning(
 
 
 def _power_concerns(
-    setup: CutSetup, *, set_rpm: float, feed_mm_min: float | None, depth_mm: float | None
+    setup: CutSetup,
+    *,
+    set_rpm: float,
+    feed_mm_min: float | None,
+    depth_mm: float | None,
+    is_present: bool,
 ) -> list[Concern]:
     powers = _powers_w(setup, set_rpm=set_rpm, feed_mm_min=feed_mm_min, depth_mm=depth_mm)
     has_w = setup.spindle_power_w
-    if powers is None or has_w is None:
+    if powers is None or has_w is None or feed_mm_min is None:
         return []
     usual_w, high_w = powers
     torque = torque_n_m(usual_w, speed_rpm=set_rpm)
+    at = f"{set_rpm:,.0f} rpm and {feed_mm_min:,.0f} mm/min"
+    needs = f"At {at} this cut needs about {usual_w:,.0f} W"
+    if is_present:
+        needs = f"The present cut, at {at}, needs about {usual_w:,.0f} W"
     if usual_w > has_w:
         check = "check the numbers you told, and " if usual_w > FAR_SHORT * has_w else ""
         message = (
-            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:,.0f} W ({torque:.2g} N m), more than the "
-            f"spindle's {has_w:,.0f} W: {check}take less depth, width or feed."
+            f"{needs} ({torque:.2g} N m), more than the spindle's {has_w:,.0f} W: {check}take less depth, "
+            "width or feed."
         )
         return [Concern(code="power", message=message)]
     if high_w > has_w:
+        steps = "" if is_present else "go there in steps and "
         message = (
-            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:,.0f} W, by some tables {high_w:,.0f} W; "
-            f"the spindle has {has_w:,.0f} W: go there in steps and listen for the speed dropping."
+            f"{needs}, by some tables {high_w:,.0f} W; the spindle has {has_w:,.0f} W: {steps}listen for the "
+            "speed dropping."
         )
         return [Concern(code="power-maybe", message=message)]
     if setup.max_rpm is not None and usual_w > has_w * set_rpm / setup.max_rpm:
         # Inverter-driven spindles hold their torque, not their power, below the top speed: common practice.
         message = (
-            f"At {set_rpm:,.0f} rpm this cut needs about {usual_w:,.0f} W, and many small spindles give only "
-            f"{has_w * set_rpm / setup.max_rpm:,.0f} of their {has_w:,.0f} W at that speed: take less depth, "
-            "width or feed if it slows down."
+            f"{needs}, and many small spindles give only {has_w * set_rpm / setup.max_rpm:,.0f} of their "
+            f"{has_w:,.0f} W at that speed: take less depth, width or feed if it slows down."
         )
         return [Concern(code="power-at-speed", message=message)]
     return []
@@ -363,25 +434,26 @@ def _chip_concerns(material: Material, *, load_mm: float, diameter_mm: float) ->
     return []
 
 
-def _speed_concerns(material: Material, *, set_rpm: float, diameter_mm: float) -> list[Concern]:
+def _speed_concerns(
+    material: Material, *, set_rpm: float, diameter_mm: float, is_present: bool
+) -> list[Concern]:
     speed = surface_speed_m_min(set_rpm, diameter_mm=diameter_mm)
     carbide = material.carbide_m_min
-    concerns = []
-    if carbide is not None and carbide.is_sure:
-        usual = f"carbide usually cuts {material.name} at {carbide.low:,.0f} to {carbide.high:,.0f} m/min"
-        if speed > carbide.high:
-            message = (
-                f"At {set_rpm:,.0f} rpm the edge moves at {speed:,.0f} m/min; {usual}: "
-                "it wears and heats faster."
-            )
-            concerns.append(Concern(code="speed-high", message=message))
-        elif speed < carbide.low:
-            message = (
-                f"At {set_rpm:,.0f} rpm the edge moves at {speed:,.0f} m/min; {usual}: "
-                "slower is safe, but chips may stick."
-            )
-            concerns.append(Concern(code="speed-low", message=message))
-    return concerns
+    if carbide is None or not carbide.is_sure:
+        return []
+    at = "At the present" if is_present else "At"
+    what = (
+        f"{at} {set_rpm:,.0f} rpm the edge moves at {speed:,.0f} m/min; carbide usually cuts {material.name} "
+        f"at {carbide.low:,.0f} to {carbide.high:,.0f} m/min"
+    )
+    if speed > FAR_ABOVE_USUAL * carbide.high:
+        do = "go slower" if is_present else "look up what yours stands before you go there"
+        return [Concern(code="speed-far", message=f"{what}: so far above it an edge may soon burn; {do}.")]
+    if speed > carbide.high:
+        return [Concern(code="speed-high", message=f"{what}: it wears and heats faster.")]
+    if speed < carbide.low:
+        return [Concern(code="speed-low", message=f"{what}: slower is safe, but chips may stick.")]
+    return []
 
 
 def _stick_out_concerns(setup: CutSetup) -> list[Concern]:

@@ -139,6 +139,85 @@ def test_power_far_short_and_a_chip_that_breaks_the_tool_are_told_first(verdict)
     assert advice.cautions[:2] == advice.urgent
 
 
+SLOT = CutSetup(
+    rpm=10_000,
+    flutes=2,
+    min_rpm=3_000,
+    max_rpm=24_000,
+    depth_mm=1.0,
+    width_mm=6.0,
+    feed_mm_min=2_000.0,
+    material="mild steel",
+)
+
+
+@pytest.mark.parametrize("verdict", ["stable", "undecided", "chatter"])
+def test_present_cut_beyond_the_power_is_told_first_whatever_was_heard(verdict):
+    # 2,000 mm/min * 1 mm * 6 mm at 2,200 N/mm2 (printed for 0.1 mm a tooth), a fifth lost: 550 W.
+    setup = replace(SLOT, spindle_power_w=300.0)
+    advice = advise(analysis_of(verdict, chatter_hz=500.0, rpm=10_000.0), setup=setup)
+    said = "The present cut, at 10,000 rpm and 2,000 mm/min, needs about 550 W"
+    assert advice.urgent[0].startswith(said)
+    assert "more than the spindle's 300 W: take less depth, width or feed" in advice.urgent[0]
+    assert sum("550 W" in one for one in advice.cautions) == 1
+
+
+@pytest.mark.parametrize(
+    ("power_w", "told"),
+    [
+        # 550 W at 10,000 rpm, in proportion to the speed: 300 W drive 5,454 rpm; 100 W not even 3,000.
+        (300.0, "Nothing above 5,454 rpm is suggested: at this depth and width, fed to keep the chip load"),
+        (
+            100.0,
+            "No other speed is suggested: at this depth and width, fed to keep the chip load, even 3,000",
+        ),
+        (1_321.0, None),  # 24,000 rpm need 1,320 W
+    ],
+)
+def test_speeds_left_out_for_lack_of_power_are_told(power_w, told):
+    setup = replace(SLOT, spindle_power_w=power_w)
+    advice = advise(analysis_of("chatter", chatter_hz=500.0, rpm=10_000.0), setup=setup)
+    said = [one for one in advice.cautions if "suggested: at this depth" in one]
+    assert len(said) == (told is not None)
+    assert all(one.startswith(told) and f"spindle's {power_w:,.0f} W" in one for one in said)
+    assert all(speed.set_rpm <= 10_000 * power_w / 550 for speed in advice.speeds)
+
+
+def test_range_that_the_power_ends_is_not_put_down_to_an_unknown_spindle():
+    setup = replace(SLOT, max_rpm=None, spindle_power_w=300.0)
+    cautions = advise(analysis_of("chatter", chatter_hz=500.0, rpm=10_000.0), setup=setup).cautions
+    assert [one[:24] for one in cautions if "suggested" in one] == ["Nothing above 5,454 rpm "]
+
+
+@pytest.mark.parametrize("rpm", [10_000.0, 9_000.0])
+def test_edge_far_above_the_usual_is_told_before_a_cut_is_kept(rpm):
+    # Mild steel: carbide to 121.92 m/min; one and a half times that is 9,702 rpm at 6 mm.
+    setup = replace(SLOT, rpm=rpm, diameter_mm=6.0, feed_mm_min=None)
+    advice = advise(analysis_of("stable", rpm=rpm), setup=setup)
+    (said,) = [one for one in advice.cautions if "carbide usually cuts" in one]
+    assert said.startswith(f"At the present {rpm:,.0f} rpm the edge moves at")
+    assert (said in advice.urgent) == (rpm == 10_000)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "limits", "action"),
+    [
+        ("stable", {}, "reduce depth"),
+        ("stable", {"tool_max_rpm": 6_000}, "change speed"),
+        ("chatter", {}, None),
+        ("undecided", {}, "record again"),
+    ],
+)
+def test_depth_above_the_largest_that_was_told_is_not_kept(verdict, limits, action):
+    setup = CutSetup(rpm=7_000, flutes=2, depth_mm=1.5, max_depth_mm=1.0, **limits)
+    advice = advise(analysis_of(verdict, chatter_hz=930.0, rpm=7_000.0), setup=setup)
+    assert action in (None, advice.action)
+    (said,) = [one for one in advice.urgent if "largest depth" in one]
+    assert said.startswith("The present depth, 1.5 mm, is more than the largest depth that you told (1 mm)")
+    inside = advise(analysis_of(verdict, rpm=7_000.0), setup=replace(setup, depth_mm=1.0))
+    assert not any("largest depth" in one for one in inside.cautions)
+
+
 FAR = CutSetup(
     rpm=3_000, flutes=2, min_rpm=3_000, max_rpm=24_000, width_mm=3.0, feed_mm_min=400.0, diameter_mm=6.0
 )
@@ -172,7 +251,7 @@ def test_edge_faster_than_the_materials_table_is_told_of_any_suggested_speed():
     )
     assert max(speed.set_rpm for speed in advice.speeds) > 6_468
     said = " ".join(advice.cautions)
-    assert "carbide usually cuts mild steel at 30 to 122 m/min: it wears and heats faster" in said
+    assert "carbide usually cuts mild steel at 30 to 122 m/min: so far above it" in said
     assert "If the tool is high-speed steel, stay below 27 m/min" in said  # 1,400 rpm is 26.4 m/min
     assert "whether the tool stands that" not in said
 

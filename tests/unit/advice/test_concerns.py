@@ -45,4 +45,4 @@ def test_settings_that_were_heard_have_no_present_one_and_name_their_chips():
 def test_concern_of_a_setting_that_was_heard_is_the_one_of_the_best():
     slow = CutSetup(rpm=1_000, flutes=2, diameter_mm=6.0, material="mild steel")
     found = find_heard_concerns(slow, settings=[setting(20_000), setting(30_000)])
-    assert [one.message[:13] for one in found if one.code == "speed-high"] == ["At 20,000 rpm"]
+    assert [one.message[:13] for one in found if one.code == "speed-far"] == ["At 20,000 rpm"]

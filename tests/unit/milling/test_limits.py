@@ -9,6 +9,7 @@ from chatter.errors import BadValueError
 from chatter.milling.kinematics import mean_chip_mm
 from chatter.milling.limits import (
     check_burning,
+    check_present,
     check_setting,
     feed_at_mm_min,
     feed_to_suggest_mm_min,
@@ -146,6 +147,8 @@ def test_feed_of_another_speed_keeps_the_chip_load_but_not_one_that_may_break_th
         (980, ["speed-hss"]),
         (3870, ["speed-hss"]),
         (3890, ["speed-high", "speed-hss"]),
+        (5820, ["speed-high", "speed-hss"]),  # one and a half times 121.92 m/min is 5821 rpm
+        (5825, ["speed-far", "speed-hss"]),
     ],
 )
 def test_surface_speed_outside_the_usual_is_told_for_carbide_and_hss(set_rpm, code):
@@ -183,7 +186,28 @@ def test_concern_gives_the_numbers_that_it_rests_on():
     )
     concern = check_setting(setup, set_rpm=10_000, feed_mm_min=2000, depth_mm=1)[0]
     # 550 W at 10,000 rpm is 9549 * 0.55 / 10,000 = 0.525 N m
-    assert all(part in concern.message for part in ("10,000 rpm", "550 W", "0.53 N m", "400 W"))
+    said = ("10,000 rpm", "2,000 mm/min", "550 W", "0.53 N m", "400 W")
+    assert all(part in concern.message for part in said)
+
+
+@pytest.mark.parametrize("power_w", [549, 551, 602])  # the three ways to fall short (worked above)
+def test_present_setting_is_told_as_that_and_not_as_one_to_go_to(power_w):
+    setup = CutSetup(
+        rpm=10_000,
+        flutes=2,
+        max_rpm=24_000,
+        material="steel",
+        width_mm=6,
+        depth_mm=1,
+        feed_mm_min=2000,
+        spindle_power_w=power_w,
+    )
+    (present,) = check_present(setup)
+    (tried,) = check_setting(setup, set_rpm=10_000, feed_mm_min=2000, depth_mm=1)
+    assert present.code == tried.code
+    assert present.message.startswith("The present cut, at 10,000 rpm and 2,000 mm/min, needs about 550 W")
+    assert "go there" not in present.message
+    assert tried.message.startswith("At 10,000 rpm and 2,000 mm/min this cut needs about 550 W")
 
 
 def test_power_far_above_the_spindles_asks_whether_the_numbers_are_right():
