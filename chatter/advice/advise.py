@@ -22,6 +22,7 @@ from chatter.advice.machines import (
 )
 from chatter.advice.shapes import known_modes
 from chatter.advice.speeds import (
+    ROOM_SHARE,
     Window,
     find_natural_hz,
     find_stable,
@@ -68,7 +69,10 @@ CURVE_STEP = 3  # 101 of the 301 speeds worked out: enough for a picture
 QUIET_CONCERNS = frozenset({"speed-low"})  # taste, not danger: left to the page of materials
 TOO_FAST = frozenset({"over-tool", "over-spindle"})
 ROUND_STEPS_RPM = (50.0, 10.0)  # own choice: what a hand dials
-STEPS_IN_WINDOW = 10  # a window is at least so many steps wide, so that rounding moves nothing that matters
+# A window is at least so many steps wide, or a step so small beside the speed, that rounding moves nothing
+# that matters.
+STEPS_IN_WINDOW = 10
+HARDLY_SHARE = 0.002
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -320,8 +324,16 @@ def _dialled(
 
 
 def _round_dial(window: Window, *, true_per_set: float) -> float:
-    """Give what to dial for a window, in fifties or tens of rpm where it is wide enough for that."""
+    """Give what to dial for a window: fifties or tens of rpm, where that leaves it well inside."""
     low, high = window.low_rpm / true_per_set, window.high_rpm / true_per_set
     exact = window.rpm / true_per_set
-    step = next((step for step in ROUND_STEPS_RPM if high - low >= STEPS_IN_WINDOW * step), None)
-    return exact if step is None else min(max(round(exact / step) * step, low), high)
+    room = min(exact - low, high - exact, ROOM_SHARE * exact)
+    for step in ROUND_STEPS_RPM:
+        if high - low < STEPS_IN_WINDOW * step and step > HARDLY_SHARE * exact:
+            continue
+        least, most = math.ceil((low + room) / step), math.floor((high - room) / step)
+        if least > most:  # no such number has as much room
+            least = most = round(exact / step)
+        if low <= least * step and most * step <= high:
+            return min(max(round(exact / step), least), most) * step
+    return exact

@@ -18,7 +18,9 @@ MOST_WINDOWS = 3  # own choice: more than three tries at one depth nobody makes
 KEEP_OUT_SHARE = 0.005  # nearer than 0.5 % to the present speed is no change
 NEAR_PEAK_SHARE = 0.9  # a window reaches to where the probability falls below this share of its peak
 LEAST_CHANCE = 0.02  # own choice: a further speed less likely than that, the earlier ones failed, is no try
-APART_SHARE = 0.02
+APART_SHARE = 0.015  # of a further speed from the windows before it; they part at a third of that
+ROOM_SHARE = 0.005  # own choice: on either side of a speed to dial, where its window has that much
+MOST_MOVES = 4  # a speed moved into its window gets a window of its own
 NEAR_SHARE = 0.1  # own choice: natural frequencies within a tenth are told as one
 SMOOTHING = np.array([1, 2, 3, 2, 1]) / 9
 # Own choice: keeps the advice under half a second. With a damping of 1 % or more, lobes as far down as that
@@ -158,9 +160,10 @@ def find_windows(
         the same chip load.
     """
     chance = smooth_over_speeds(stable.mean(axis=0))
-    free = np.abs(speeds_rpm / present_rpm - 1) > KEEP_OUT_SHARE
+    open_ = np.abs(speeds_rpm / present_rpm - 1) > KEEP_OUT_SHARE  # may lie in a window
     if allowed is not None:
-        free = free & allowed
+        open_ = open_ & allowed
+    free = open_  # may be a speed to dial
     failed = np.ones(len(stable))  # how far all speeds chosen so far chatter, on each machine
     windows: list[Window] = []
     while free.any() and len(windows) < MOST_WINDOWS and failed.any():
@@ -171,22 +174,53 @@ def find_windows(
             break
         top_low, top_high = _reach(then >= 0.98 * then[peak], free, peak)
         centre = (top_low + top_high) // 2
-        near = (then >= NEAR_PEAK_SHARE * then[centre]) & (chance >= NEAR_PEAK_SHARE * chance[centre])
-        low, high = _reach(near, free, centre)
-        windows.append(
-            Window(
-                rpm=float(speeds_rpm[centre]),
-                low_rpm=float(speeds_rpm[low]),
-                high_rpm=float(speeds_rpm[high]),
-                stable_probability=float(np.clip(chance[centre], 0, 1)),
-            )
-        )
-        failed = failed * (1 - _holds_at(stable, speeds_rpm[centre], speeds_rpm=speeds_rpm))
-        free = free & (
-            (speeds_rpm < speeds_rpm[low] * (1 - APART_SHARE))
-            | (speeds_rpm > speeds_rpm[high] * (1 + APART_SHARE))
-        )
+        window = _find_window(centre, then=then, chance=chance, open_=open_, speeds_rpm=speeds_rpm)
+        windows.append(window)
+        failed = failed * (1 - _holds_at(stable, window.rpm, speeds_rpm=speeds_rpm))
+        free = free & _is_apart(window, speeds_rpm=speeds_rpm, share=APART_SHARE)
+        open_ = open_ & _is_apart(window, speeds_rpm=speeds_rpm, share=APART_SHARE / 3)
     return tuple(sorted(windows, key=lambda window: -round(window.stable_probability, 2)))
+
+
+def _is_apart(window: Window, *, speeds_rpm: Floats, share: float) -> Bools:
+    return (speeds_rpm < window.low_rpm * (1 - share)) | (speeds_rpm > window.high_rpm * (1 + share))
+
+
+def _find_window(centre: int, *, then: Floats, chance: Floats, open_: Bools, speeds_rpm: Floats) -> Window:
+    """Give the window around a likely speed, and in it the speed to dial, with room on both sides.
+
+    Where the likeliest speed lies at the edge of its window the one to dial is moved inside, as no spindle
+    holds a speed that well: to the middle of a window that is narrower than the room on both sides.
+    """
+    log_rpm = np.log(speeds_rpm)
+    at = float(log_rpm[centre])
+    for _ in range(MOST_MOVES):
+        here = int(np.argmin(np.abs(log_rpm - at)))
+        excess = np.min(
+            [one - NEAR_PEAK_SHARE * np.interp(at, log_rpm, one) for one in (then, chance)], axis=0
+        )
+        low, high = _reach((excess >= 0) | (np.arange(excess.size) == here), open_, here)
+        low_at = _edge(low, low - 1, excess=excess, open_=open_, log_rpm=log_rpm)
+        high_at = _edge(high, high + 1, excess=excess, open_=open_, log_rpm=log_rpm)
+        room = min(ROOM_SHARE, (high_at - low_at) / 2)
+        inside = min(max(at, low_at + room), high_at - room)
+        if inside == at:
+            break
+        at = inside
+    return Window(
+        rpm=float(np.exp(at)),
+        low_rpm=float(np.exp(low_at)),
+        high_rpm=float(np.exp(high_at)),
+        stable_probability=float(np.clip(np.interp(at, log_rpm, chance), 0, 1)),
+    )
+
+
+def _edge(last: int, beyond: int, *, excess: Floats, open_: Bools, log_rpm: Floats) -> float:
+    """Give where a window ends between its last speed of the grid and the one beyond, if that is open."""
+    if not 0 <= beyond < open_.size or not open_[beyond] or not excess[beyond] < 0 <= excess[last]:
+        return float(log_rpm[last])
+    part = excess[last] / (excess[last] - excess[beyond])
+    return float(log_rpm[last] + part * (log_rpm[beyond] - log_rpm[last]))
 
 
 def score_any(stable: Bools, *, tried_rpm: tuple[float, ...], speeds_rpm: Floats) -> float | None:

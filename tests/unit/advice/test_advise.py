@@ -278,6 +278,17 @@ def test_speed_above_that_of_hss_is_told_where_it_is_left_for_a_slower_one():
     assert any("at the present 3,000 rpm (57 m/min) it burns" in one for one in advice.cautions)
 
 
+@pytest.mark.parametrize("width_mm", [1.0, 3.0, 6.0])
+@pytest.mark.parametrize("chatter_hz", [480.0, 632.1, 913.4, 1_400.0])
+def test_speed_to_dial_lies_inside_its_window_and_is_no_odd_number(chatter_hz, width_mm):
+    setup = CutSetup(rpm=12_000, flutes=2, min_rpm=8_000, max_rpm=24_000, width_mm=width_mm, diameter_mm=6.0)
+    for speed in advise(analysis_of("chatter", chatter_hz=chatter_hz, measured=11_850.0), setup=setup).speeds:
+        # Half a percent of the speed, less 10 rpm of rounding, where the window is wide enough.
+        room = min(0.005 * speed.rpm, (speed.high_rpm - speed.low_rpm) / 2) - 10
+        assert min(speed.rpm - speed.low_rpm, speed.high_rpm - speed.rpm) >= max(room, 1)
+        assert speed.set_rpm % 10 == pytest.approx(0, abs=1e-6)
+
+
 @pytest.mark.parametrize("slip", [1.0, 0.98])
 def test_speed_to_dial_is_one_that_a_hand_dials_where_the_window_is_wide(slip):
     analysis = analysis_of("chatter", chatter_hz=500.0, rpm=3_000.0, measured=3_000.0 * slip)

@@ -1,3 +1,5 @@
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -86,6 +88,43 @@ def test_speed_that_is_barred_is_neither_suggested_nor_in_a_window():
     stable = machines_stable((0, 80, 10_000, 800))
     for window in find_windows(stable, speeds_rpm=GRID, present_rpm=7_000, allowed=GRID < 10_000):
         assert window.high_rpm < 10_000
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        # The second try's machines are stable from the first window on, likelier the nearer to it.
+        [(0, 60, 10_000, 300), *((60 + 4 * i, 64 + 4 * i, 9_600, 60 + 35 * i) for i in range(10))],
+        [(0, 90, 11_800, 900)],  # up to the fastest allowed
+        [(0, 50, 8_000, 400), (50, 80, 8_600, 200), (80, 100, 7_300, 300)],
+        [(0, 80, 9_000, 240)],  # around the present speed
+    ],
+)
+def test_speed_to_dial_has_room_in_its_window(parts):
+    stable = machines_stable(*parts)
+    windows = find_windows(stable, speeds_rpm=GRID, present_rpm=9_000)
+    assert windows
+    for window in windows:
+        # Half a percent on either side, or the middle of a window that is narrower.
+        room = min(0.005, np.log(window.high_rpm / window.low_rpm) / 2)
+        assert room > 0
+        assert np.log(window.rpm / window.low_rpm) >= room - 1e-9
+        assert np.log(window.high_rpm / window.rpm) >= room - 1e-9
+        assert window.low_rpm > 5_999.999
+        assert window.high_rpm < 12_000.001
+        assert not 0.995 <= window.rpm / 9_000 <= 1.005
+    spans = sorted((window.low_rpm, window.high_rpm) for window in windows)
+    assert all(one[1] < other[0] for one, other in pairwise(spans))
+
+
+def test_window_ends_where_a_tenth_of_the_chance_is_lost():
+    # Of 100 machines one more drops out every 20 rpm away from 9,000 rpm: a tenth is lost at 200 rpm.
+    away = np.abs(GRID - 9_000)
+    stable = away[None, :] < 20 * np.arange(100, 0, -1)[:, None]
+    window = find_windows(stable, speeds_rpm=GRID, present_rpm=7_000)[0]
+    # A step of the grid is 21 rpm there, and the mean over five of them blunts the peak.
+    assert window.low_rpm == pytest.approx(8_800, abs=30)
+    assert window.high_rpm == pytest.approx(9_200, abs=30)
 
 
 def test_present_speed_is_never_suggested():
