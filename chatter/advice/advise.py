@@ -217,7 +217,7 @@ def _depth_factor(
     Whatever earlier cuts and taps say: less where this one chattered, no more where it may have.
     """
     share = draw_limit_share(cut) if machines is None else machines.limit_share
-    factor = round(float(np.quantile(share, 1 - SURE)), 3)
+    factor = math.floor(1000 * float(np.quantile(share, 1 - SURE))) / 1000  # rounded up it might chatter
     if verdict == "chatter":
         factor = min(factor, math.floor(1000 / CHATTER_DEPTHS[0]) / 1000)
     elif verdict != "stable" or cut.chatter_probability > 1 - SURE:

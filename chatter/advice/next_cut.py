@@ -238,7 +238,7 @@ def _gain(
     chosen = _cut_at(choice, at, history=history, setup=setup, best=best, why="")
     percent = 100 * (chosen.set_rpm * chosen.depth_mm / had - 1)
     why = (
-        f"It would{same} remove {percent:.0f} % more than the best stable cut so far, and is "
+        f"It would{same} remove {percent:,.0f} % more than the best stable cut so far, and is "
         f"stable in {tell_machines(round(float(choice.chance[at]), 3))}."
     )
     return replace(chosen, why=why)

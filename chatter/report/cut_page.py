@@ -15,7 +15,7 @@ from chatter.report.cut_words import (
     find_depths_mm,
     find_told_depths,
     name_line,
-    round_down_mm,
+    round_down,
     tell_action,
     tell_any,
     tell_chance,
@@ -195,7 +195,7 @@ def _next(document: CutDocument) -> tuple[Block | None, ...]:
 def _less_depth(document: CutDocument) -> str | None:
     """Say how deep to cut at the present speed, rounded down; None where the depth isn't known."""
     depths = find_depths_mm(document)
-    return None if depths is None else f"Keep the speed and take {round_down_mm(depths[1])} mm or less."
+    return None if depths is None else f"Keep the speed and take {round_down(depths[1])} mm or less."
 
 
 def _pictures(document: CutDocument) -> tuple[Picture, ...]:

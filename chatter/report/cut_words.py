@@ -10,7 +10,7 @@ from chatter.model import CutAnalysis, CutDocument, JudgedCut, Line, SpeedWindow
 from chatter.model.cut import RampPass, end_factor, most_depth_mm, present_depth_mm
 
 SPEEDS_SHOWN = 3
-UNLIKELY = 0.2  # own choice: a speed with less chance is no suggestion beside less depth
+UNLIKELY = 0.2  # own choice: of a speed with less chance is told that it will more likely chatter
 UNSURE = 0.2  # own choice: with this much against it a verdict is told with "probably"
 DEEP_END_S = 0.5  # own choice: where less of a ramp is left out of the verdict, it is told as a plain cut
 LITTLE_MORE = 1.1  # own choice: up to here a depth factor is no invitation to cut deeper
@@ -245,7 +245,8 @@ def tell_dial(speed: SpeedWindow) -> str:
     dial = f"Dial {speed.set_rpm:,.0f} rpm"
     if speed.feed_mm_min is not None:
         dial += f", feed {speed.feed_mm_min:,.0f} mm/min"
-    return f"{dial}: stable {tell_chance(speed.stable_probability)}."
+    but = ", so it will more likely chatter" if speed.stable_probability < UNLIKELY else ""
+    return f"{dial}: stable {tell_chance(speed.stable_probability)}{but}."
 
 
 def tell_window(speed: SpeedWindow) -> str:
@@ -313,18 +314,34 @@ def tell_ramp(document: CutDocument) -> str | None:
 
 
 def find_depths_mm(document: CutDocument) -> tuple[float, float] | None:
-    """Give the present depth and the most to take at its speed: what chatter bears, or the power if less."""
+    """Give the present depth and the most to take at its speed: what is stable, or what ends it before."""
     advice, (_, depth_mm) = document.advice, find_told_depths(document)
     if depth_mm is None or advice.depth_factor is None:
         return None
-    stable_mm = advice.depth_factor * depth_mm
-    return depth_mm, stable_mm if advice.power_depth_mm is None else min(stable_mm, advice.power_depth_mm)
+    end = _find_end(document, advice.depth_factor)
+    most_mm = float(round_down(advice.depth_factor)) * depth_mm if end is None else end[1]
+    return depth_mm, most_mm if advice.power_depth_mm is None else min(most_mm, advice.power_depth_mm)
 
 
-def round_down_mm(depth_mm: float) -> str:
-    """Give a depth in hundredths of a millimetre, a tiny one in thousandths, not above the one given."""
-    step = 100 if depth_mm >= 0.1 else 1000
-    return f"{math.floor(step * depth_mm + 1e-9) / step:g}"
+def _find_end(document: CutDocument, factor: float) -> tuple[str, float] | None:
+    """Give which number that was told ends the depth, and that depth in mm; None where chatter does."""
+    settings = document.program["settings"]
+    most_told_mm, stick_out_mm = settings.get("max_depth_mm"), settings.get("stick_out_mm")
+    _, depth_mm = find_told_depths(document)
+    most_mm = most_depth_mm(most_told_mm, stick_out_mm=stick_out_mm)
+    if depth_mm is None or most_mm is None or factor < end_factor(most_mm, depth_mm=depth_mm):
+        return None
+    return "largest depth" if most_mm == most_told_mm else "stick-out", most_mm
+
+
+def round_down(value: float) -> str:
+    """Give a depth or a share of one in hundredths, a tiny one in thousandths, not above the one given.
+
+    >>> round_down(0.348), round_down(1.5), round_down(0.0379)
+    ('0.34', '1.5', '0.037')
+    """
+    step = 100 if value >= 0.1 else 1000
+    return f"{math.floor(step * value + 1e-9) / step:g}"
 
 
 def tell_depth(document: CutDocument) -> str | None:
@@ -336,7 +353,8 @@ def tell_depth(document: CutDocument) -> str | None:
     leaves_it = document.advice.action == "change speed" or verdict_of_all(document) == "stable"
     if document.advice.urgent and (leaves_it or (factor if depths is None else depths[1] / depths[0]) >= 1):
         return None
-    if depths is not None and depths[1] < factor * depths[0]:
+    power_mm = document.advice.power_depth_mm
+    if depths is not None and power_mm is not None and depths[1] >= power_mm:
         return _tell_power_depth(factor, *depths)
     return _tell_stable_depth(document, factor)
 
@@ -344,35 +362,42 @@ def tell_depth(document: CutDocument) -> str | None:
 def _tell_power_depth(factor: float, depth_mm: float, most_mm: float) -> str:
     """Say how deep the spindle's power carries, where that is less than what is stable."""
     text = (
-        f"At the present speed and feed take no more than {round_down_mm(most_mm)} mm instead of "
+        f"At the present speed and feed take no more than {round_down(most_mm)} mm instead of "
         f"{depth_mm:g} mm: deeper needs more power than the spindle has. By the sound alone "
-        f"{factor * depth_mm:.2f} mm would be stable with 90 chances in 100."
+        f"{_round_down_mm(factor, depth_mm)} mm would be stable with 90 chances in 100."
     )
     return text if most_mm < depth_mm else f"{text} Go deeper in small steps, and record each."
+
+
+def _round_down_mm(factor: float, depth_mm: float) -> str:
+    """Give the depth of a factor as it is told, so that the two fit each other."""
+    return round_down(float(round_down(factor)) * depth_mm)
 
 
 def _tell_stable_depth(document: CutDocument, factor: float) -> str:
     """Say how deep is stable at the present speed."""
     ramp_mm, depth_mm = find_told_depths(document)
-    share = f"{factor:.2f} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
-    settings = document.program["settings"]
-    most_mm = most_depth_mm(settings.get("max_depth_mm"), stick_out_mm=settings.get("stick_out_mm"))
-    if depth_mm is not None and most_mm is not None and factor >= end_factor(most_mm, depth_mm=depth_mm):
+    share = f"{round_down(factor)} times the {'present depth' if ramp_mm is None else 'deep end of the ramp'}"
+    end = _find_end(document, factor)
+    if depth_mm is not None and end is not None:
+        told, most_mm = end
         than = f" instead of {depth_mm:g} mm" if most_mm < depth_mm else ""
         return (
-            f"Take no more than {most_mm:g} mm{than}: there the largest depth or the stick-out that you told "
-            "ends it. At the present speed as much is stable with at least 90 chances in 100."
+            f"Take no more than {most_mm:g} mm{than}: there the {told} that you told ends it. At the present "
+            "speed as much is stable with at least 90 chances in 100."
         )
     if factor < 1 and verdict_of_all(document) == "stable":
-        return _tell_room(document, share if depth_mm is None else f"{share} ({factor * depth_mm:.2f} mm)")
+        return _tell_room(
+            document, share if depth_mm is None else f"{share} ({_round_down_mm(factor, depth_mm)} mm)"
+        )
     if depth_mm is not None:
-        share += f" ({factor * depth_mm:.2f} mm instead of {depth_mm:g} mm)"
+        share += f" ({_round_down_mm(factor, depth_mm)} mm instead of {depth_mm:g} mm)"
     if factor >= LITTLE_MORE:
         text = f"At the present speed up to {share} should stay stable with 90 chances in 100: "
         return f"{text}go deeper in small steps, and record each."
     if factor >= 1:
         text = "At the present speed the present depth is about as deep as can be advised from what was heard"
-        more = "" if f"{factor:.2f}" == "1.00" else f": up to {share}, with 90 chances in 100"
+        more = "" if round_down(factor) == "1" else f": up to {share}, with 90 chances in 100"
         if _is_unsure(document.analysis.worst):
             return f"{text}{more}. It isn't sure that it was stable: make it again before you go deeper."
         return f"{text}{more}. To learn how much it bears, go deeper in small steps, and record each."
@@ -406,9 +431,9 @@ def tell_spindle(document: CutDocument) -> str:
         against = f"as dialled ({spindle.programmed_rpm:,.0f})"
     return (
         f"Spindle: {spindle.measured_rpm:,.1f}{spread} rpm measured, {against}. "
-        f"It turns {spindle.measured_rpm / 60:.1f} times a second; "
+        f"It turns {spindle.measured_rpm / 60:,.1f} times a second; "
         f"{spindle.flutes} {'flutes strike' if spindle.flutes > 1 else 'flute strikes'} at "
-        f"{spindle.measured_rpm * spindle.flutes / 60:.1f} Hz."
+        f"{spindle.measured_rpm * spindle.flutes / 60:,.1f} Hz."
     )
 
 

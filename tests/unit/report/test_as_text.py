@@ -6,6 +6,7 @@ import pytest
 
 from chatter.model import Finding, Rings
 from chatter.report import to_text
+from chatter.report.cut_words import find_depths_mm, round_down
 
 
 def test_verdict_stands_first_then_settings_then_reasons_then_cautions(chattering):
@@ -23,7 +24,7 @@ def test_number_to_dial_and_feed_stand_before_the_true_speed(chattering):
 
 def test_depth_is_given_in_millimetres_where_the_present_depth_is_known(chattering):
     # 0.6 of 2.0 mm
-    assert "1.20 mm instead of 2 mm" in " ".join(to_text(chattering).split())
+    assert "1.2 mm instead of 2 mm" in " ".join(to_text(chattering).split())
 
 
 def test_frequency_onset_and_chance_are_told(chattering):
@@ -104,8 +105,8 @@ def test_less_depth_is_told_before_the_speeds_that_are_less_likely_to_help(chatt
     less = replace(chattering, advice=replace(chattering.advice, action="reduce depth"))
     text = " ".join(to_text(less).split())
     # 0.6 of 2.0 mm is what is advised; the speeds come after it, under words that say so.
-    assert text.index("Keep the speed and take less depth") < text.index("1.20 mm instead of 2 mm")
-    assert text.index("1.20 mm instead of 2 mm") < text.index("less likely")
+    assert text.index("Keep the speed and take less depth") < text.index("1.2 mm instead of 2 mm")
+    assert text.index("1.2 mm instead of 2 mm") < text.index("less likely")
     assert text.index("less likely") < text.index("Dial 13,640")
 
 
@@ -114,7 +115,7 @@ def test_less_depth_is_told_before_the_speeds_that_are_less_likely_to_help(chatt
     [
         (
             1.4,
-            "up to 1.40 times the present depth (2.80 mm instead of 2 mm) should stay stable",
+            "up to 1.4 times the present depth (2.8 mm instead of 2 mm) should stay stable",
             "about as deep",
         ),
         (1.03, "about as deep as can be advised from what was heard: up to 1.03 times", "should stay"),
@@ -158,11 +159,11 @@ def test_estimate_of_a_quiet_cut_names_the_earlier_cuts_that_it_rests_on(earlier
         (
             0.379,
             "no more than 0.37 mm instead of 2 mm: deeper needs more power than the spindle has",
-            "1.20 mm i",
+            "1.2 mm i",
         ),
         (0.0379, "no more than 0.037 mm instead of 2 mm", "0.04 mm"),
-        (1.3, "no more than 0.60 times the present depth (1.20 mm instead of 2 mm)", "power"),
-        (None, "no more than 0.60 times the present depth (1.20 mm instead of 2 mm)", "power"),
+        (1.3, "no more than 0.6 times the present depth (1.2 mm instead of 2 mm)", "power"),
+        (None, "no more than 0.6 times the present depth (1.2 mm instead of 2 mm)", "power"),
     ],
 )
 def test_lesser_depth_of_power_and_chatter_is_told_with_the_reason(power_mm, told, untold, chattering):
@@ -179,7 +180,7 @@ def test_stable_cut_is_invited_no_deeper_than_the_power_drives(make_document, ma
     advice = replace(document.advice, depth_factor=1.4, power_depth_mm=2.4)
     text = " ".join(to_text(replace(document, advice=advice)).split())
     assert "no more than 2.4 mm instead of 2 mm: deeper needs more power" in text
-    assert "By the sound alone 2.80 mm would be stable" in text
+    assert "By the sound alone 2.8 mm would be stable" in text
     assert "Go deeper in small steps" in text
 
 
@@ -264,7 +265,7 @@ def test_what_is_unsafe_comes_before_the_action_and_once(verdict, action, after,
 
 def test_depth_at_a_speed_that_is_left_for_safety_is_not_told(chattering):
     text = " ".join(to_text(chattering).split())
-    assert "At the present speed no more than 0.60 times" in text
+    assert "At the present speed no more than 0.6 times" in text
     unsafe = replace(chattering, advice=replace(chattering.advice, urgent=(URGENT,)))
     assert "At the present speed" not in to_text(unsafe)
 
@@ -333,11 +334,18 @@ def test_speed_is_never_told_as_no_percent_off_nor_as_sure_to_nothing(rpm, sd_rp
 
 
 @pytest.mark.parametrize(
-    ("most_mm", "told"), [(1.0, "no more than 1 mm instead of 2 mm"), (3.0, "3 mm: there")]
+    ("numbers", "told"),
+    [
+        ({"max_depth_mm": 1.0}, "no more than 1 mm instead of 2 mm: there the largest depth that you told"),
+        ({"max_depth_mm": 3.0, "stick_out_mm": 20.0}, "than 3 mm: there the largest depth that you told"),
+        ({"stick_out_mm": 3.0}, "than 3 mm: there the stick-out that you told"),
+        ({"max_depth_mm": 5.0, "stick_out_mm": 3.0}, "than 3 mm: there the stick-out that you told"),
+    ],
 )
-def test_depth_that_ends_at_the_users_own_number_is_told_as_that(most_mm, told, make_document, make_cut):
+def test_depth_that_ends_at_the_users_own_number_is_told_as_that(numbers, told, make_document, make_cut):
     document = make_document((make_cut("stable", 0.03),), action="keep")
-    settings = {**document.program["settings"], "max_depth_mm": most_mm, "depth_mm": 2.0}
+    settings = {**document.program["settings"], **numbers, "depth_mm": 2.0}
+    most_mm = min(numbers.values())
     document = replace(
         document,
         program={**document.program, "settings": settings},
@@ -345,8 +353,53 @@ def test_depth_that_ends_at_the_users_own_number_is_told_as_that(most_mm, told, 
     )
     text = " ".join(to_text(document).split())
     assert told in text
-    assert "the largest depth or the stick-out that you told ends it" in text
+    assert "that you told ends it" in text
     assert "promises" not in text
+
+
+@pytest.mark.parametrize(
+    ("factor", "depth_mm", "told"),
+    [
+        (0.348, 1.5, "no more than 0.34 times the present depth (0.51 mm instead of 1.5 mm)"),  # not 0.52
+        (0.345, 1.5, "no more than 0.34 times the present depth (0.51 mm instead of 1.5 mm)"),
+        (0.0379, 2.0, "no more than 0.037 times the present depth (0.074 mm instead of 2 mm)"),
+    ],
+)
+def test_depth_and_factor_are_rounded_down_and_fit_each_other(factor, depth_mm, told, chattering):
+    settings = {**chattering.program["settings"], "depth_mm": depth_mm}
+    for action in ("change speed", "reduce depth"):
+        advice = replace(chattering.advice, depth_factor=factor, action=action)
+        document = replace(chattering, program={**chattering.program, "settings": settings}, advice=advice)
+        assert told in " ".join(to_text(document).split())
+        depths = find_depths_mm(document)  # of which the page tells the second
+        assert f"({round_down(depths[1])} mm" in told
+
+
+def test_deeper_end_of_a_stable_cut_is_rounded_down_too(make_document, make_cut):
+    document = make_document((make_cut("stable", 0.03),), action="keep", depth_mm=1.5)
+    advice = replace(document.advice, depth_factor=1.088)
+    text = " ".join(to_text(replace(document, advice=advice)).split())
+    assert "up to 1.08 times the present depth (1.62 mm instead of 1.5 mm)" in text  # not 1.63
+
+
+@pytest.mark.parametrize(("chance", "told"), [(0.07, True), (0.18, True), (0.2, False), (0.24, False)])
+def test_speed_that_will_more_likely_chatter_is_told_as_one(chance, told, chattering):
+    first = chattering.advice.speeds[0]
+    third = replace(first, set_rpm=9_000.0, rpm=8_907.6, stable_probability=chance)
+    advice = replace(chattering.advice, speeds=(first, third), any_stable_probability=0.88)
+    text = " ".join(to_text(replace(chattering, advice=advice)).split())
+    said = f"stable with {100 * chance:.0f} chances in 100, so it will more likely chatter."
+    assert (said in text) == told
+    assert text.count("more likely chatter") == told
+    assert "2. Dial 9,000 rpm" in text
+
+
+def test_teeth_and_turns_a_second_have_their_thousands_comma(chattering):
+    spindle = replace(chattering.analysis.spindle, measured_rpm=63_510.0, flutes=4)
+    text = " ".join(
+        to_text(replace(chattering, analysis=replace(chattering.analysis, spindle=spindle))).split()
+    )
+    assert "It turns 1,058.5 times a second; 4 flutes strike at 4,234.0 Hz." in text
 
 
 def test_stable_verdict_of_a_part_says_that_not_all_was_judged(make_document, make_cut):
