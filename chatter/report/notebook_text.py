@@ -125,7 +125,7 @@ def tell_noise(noise: CardNoise) -> str:
     cut = "" if noise.set_rpm is None else f"{noise.set_rpm:,.0f} rpm{deep}, {noise.verdict}: "
     if noise.at_phone_db is None:
         return f"{cut}no level could be told ({noise.file})."
-    text = f"{cut}{noise.at_phone_db:.0f} dB(A) at the phone (±{noise.uncertainty_db:.0f})"
+    text = f"{cut}{noise.at_phone_db:.0f} dB(A) at the phone while it cuts (±{noise.uncertainty_db:.0f})"
     if noise.level_in_doubt:
         return f"{text}, but {IN_DOUBT}: calibrate, or record anew ({noise.file})."
     if noise.at_neighbour_db is not None and noise.neighbour_distance_m is not None:

@@ -84,5 +84,6 @@ def test_card_tells_that_a_noise_level_is_in_doubt_and_shows_none_next_door(chat
     assert {noise[name] for name in told} == {None}
     text = " ".join(chatter("card", "6 mm", "--notebook", hot).out.split())
     for shown in (text, " ".join(page.read_text(encoding="utf-8").split())):
-        assert "dB(A) at the phone (±41), but the level is in doubt" in shown  # hypot(10, 40), by hand
+        # hypot(10, 40), by hand
+        assert "dB(A) at the phone while it cuts (±41), but the level is in doubt" in shown
         assert "next door, 15 m" not in shown

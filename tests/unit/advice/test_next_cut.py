@@ -197,6 +197,15 @@ def test_further_cuts_keep_the_chip_load_of_the_best():
     assert f"remove {percent:.0f} % more" in following.why
 
 
+def test_gain_of_a_thousand_percent_has_its_comma():
+    # 0.1 mm at 500 rpm is the best so far; at 12,000 rpm 24 times as much is removed at that depth.
+    slow = replace(SETUP, rpm=500, min_rpm=500)
+    following = choose_next((FIRST, made(500, 0.1, "stable")), setup=slow)
+    percent = 100 * (following.set_rpm * following.depth_mm / (500 * 0.1) - 1)
+    assert percent > 1_000
+    assert f"remove {percent:,.0f} % more" in following.why
+
+
 def test_setting_to_use_whose_feed_was_not_told_gives_none_and_a_cut_to_make_keeps_the_chip_load_told():
     best = replace(made(12_000, 0.4, "stable"), feed_mm_min=None)
     slow = replace(made(9_000, 0.1, "stable"), feed_mm_min=100.0)

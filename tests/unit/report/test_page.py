@@ -285,8 +285,8 @@ def test_card_page_tells_how_loud_it_is_next_door():
     )
     shown = " ".join(Read(to_html(page_of_card(card(noises=(noise,))))).text.split())
     assert (
-        "13,640 rpm, 1.5 mm deep, stable: 82 dB(A) at the phone (±10); next door, 15 m away, 58 dB(A) "
-        "(48 to 69), with its tones rated 64 (a.wav)."
+        "13,640 rpm, 1.5 mm deep, stable: 82 dB(A) at the phone while it cuts (±10); next door, 15 m away, "
+        "58 dB(A) (48 to 69), with its tones rated 64 (a.wav)."
     ) in shown
 
 
@@ -331,10 +331,10 @@ def test_grey_png_is_read_alike_by_another_library():
 
 
 def test_less_depth_is_told_in_millimetres_rounded_down(make_document):
-    # 0.6171 of 2 mm is 1.2342 mm: 1.23 and not 1.24, because a depth rounded up might chatter
+    # 0.6171 is told as 0.61, which of 2 mm is 1.22: a depth rounded up might chatter, and the two have to fit
     shallow = make_document(action="reduce depth")
     shallow = replace(shallow, advice=replace(shallow.advice, depth_factor=0.6171))
-    assert "Keep the speed and take 1.23 mm or less." in Read(to_html(page_of_cut(shallow))).text
+    assert "Keep the speed and take 1.22 mm or less." in Read(to_html(page_of_cut(shallow))).text
 
 
 def test_less_depth_is_no_more_than_the_spindle_drives(make_document):
