@@ -6,15 +6,17 @@ Leaves out: every check of values (_map.py), and the map's unit.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.analysis._peaks import find_best_speeds
 from chatter.milling.lobes import limit_depths_m
 from chatter.milling.semi_discretization import MillingSystem, multiplier_map
 from chatter.milling.stability import immersion_angles_rad
-from chatter.model import MapCut, MapMode
+from chatter.model import BestSpeed, MapCut, MapMode
 from chatter.model.map import VIEW_OVER_LOWEST
 
 Floats = NDArray[np.float64]
@@ -23,6 +25,8 @@ SPEEDS = 1201  # zero order
 EXACT_SPEEDS = 200
 EXACT_DEPTHS = 80
 STEPS_PER_LOBE = 5  # own choice: with fewer speeds between two lobes a peak's place and height are chance
+STEPS_PER_WINDOW = 12  # own choice: a window's ends are known to a twelfth of its width
+ROUNDS = 4  # own choice: windows shrink as they are looked at closer; then they are told as they are known
 LEAST_OVER_LOWEST = 0.1  # exact limits at low immersion lie down to a quarter of zero-order ones
 UNKNOWN_TOP_MM = 100.0  # how deep to look where zero order finds no limit at all
 UM_PER_M = 1e6
@@ -39,6 +43,7 @@ class Limits:
     chatter_hz: tuple[float, ...]
     top_mm: float | None  # no deeper depths were looked at; None: no end
     coarse_below_rpm: float | None  # lobes of the highest mode lie too close for these speeds; None: nowhere
+    best: tuple[BestSpeed, ...]  # depths in mm; none below `coarse_below_rpm`
 
 
 def find_limits(
@@ -50,30 +55,81 @@ def find_limits(
     max_depth_mm: float | None,
     exact: bool,
 ) -> Limits:
-    """Give the limit depth at evenly spaced speeds; stiffness or pressure not known count as 1."""
+    """Give the limit depth at evenly spaced speeds, and at more of them about the windows of the best speeds.
+
+    Stiffness or pressure not known count as 1.
+    """
     system = _system(modes, cut=cut, rpm=low_rpm)
     speeds = np.linspace(low_rpm, high_rpm, EXACT_SPEEDS if exact else SPEEDS)
-    limit_m, chatter_hz = limit_depths_m(system, speeds_rpm=speeds)
-    limit_mm = np.where(np.isfinite(limit_m) & (limit_m > 0), limit_m, np.inf) * MM_PER_M
-    top_mm = max_depth_mm
+    coarse_rpm = _find_coarse_rpm(system, speeds=speeds)
+    quick_mm, _ = _find_quick(system, speeds=speeds)
+    top_mm, depths_mm = max_depth_mm, None
     if exact:
-        lowest_mm = float(limit_mm.min())
+        lowest_mm = float(quick_mm.min())
         if top_mm is None:
             top_mm = VIEW_OVER_LOWEST * lowest_mm if math.isfinite(lowest_mm) else UNKNOWN_TOP_MM
-        least_mm = LEAST_OVER_LOWEST * min(lowest_mm, top_mm)
-        depths_mm = np.geomspace(least_mm, top_mm, EXACT_DEPTHS)
-        multipliers = multiplier_map(system, speeds_rpm=speeds, depths_m=depths_mm / MM_PER_M)
-        limit_mm, chatter_hz = _cross(
-            multipliers, speeds=speeds, depths_mm=depths_mm, system=system, near_hz=chatter_hz
+        depths_mm = np.geomspace(LEAST_OVER_LOWEST * min(lowest_mm, top_mm), top_mm, EXACT_DEPTHS)
+    limit_mm, chatter_hz = np.empty(0), np.empty(0)
+    seen, more = np.empty(0), speeds
+    for _ in range(ROUNDS):
+        found_mm, found_hz = _find(system, speeds=more, depths_mm=depths_mm, top_mm=top_mm)
+        seen = np.concatenate([seen, more])
+        order = np.argsort(seen)
+        seen = seen[order]
+        limit_mm = np.concatenate([limit_mm, found_mm])[order]
+        chatter_hz = np.concatenate([chatter_hz, found_hz])[order]
+        best = find_best_speeds(
+            limit_mm.tolist(),
+            speeds_rpm=seen.tolist(),
+            most_depth=top_mm,
+            most_is_wanted=max_depth_mm is not None,
         )
-    chatter_hz = np.where(np.isfinite(limit_mm), chatter_hz, np.nan)
+        best = tuple(one for one in best if one.low_rpm >= (coarse_rpm or 0.0))
+        more = _look_closer(seen, best=best)
+        if not more.size:
+            break
     return Limits(
-        speeds_rpm=tuple(speeds.tolist()),
+        speeds_rpm=tuple(seen.tolist()),
         depth_mm=tuple(limit_mm.tolist()),
-        chatter_hz=tuple(chatter_hz.tolist()),
+        chatter_hz=tuple(np.where(np.isfinite(limit_mm), chatter_hz, np.nan).tolist()),
         top_mm=top_mm,
-        coarse_below_rpm=_find_coarse_rpm(system, speeds=speeds),
+        coarse_below_rpm=coarse_rpm,
+        best=best,
     )
+
+
+def _find_quick(system: MillingSystem, *, speeds: Floats) -> tuple[Floats, Floats]:
+    """Give zero-order limits in mm, infinite where there are none, and their frequencies."""
+    limit_m, chatter_hz = limit_depths_m(system, speeds_rpm=speeds)
+    return np.where(np.isfinite(limit_m) & (limit_m > 0), limit_m, np.inf) * MM_PER_M, chatter_hz
+
+
+def _find(
+    system: MillingSystem, *, speeds: Floats, depths_mm: Floats | None, top_mm: float | None
+) -> tuple[Floats, Floats]:
+    """Give limits and frequencies by the method that was asked for: exact where depths are given."""
+    limit_mm, chatter_hz = _find_quick(system, speeds=speeds)
+    if depths_mm is not None:
+        multipliers = multiplier_map(system, speeds_rpm=speeds, depths_m=depths_mm / MM_PER_M)
+        return _cross(multipliers, speeds=speeds, depths_mm=depths_mm, system=system, near_hz=chatter_hz)
+    return np.where(limit_mm > (math.inf if top_mm is None else top_mm), np.inf, limit_mm), chatter_hz
+
+
+def _look_closer(speeds: Floats, *, best: Sequence[BestSpeed]) -> Floats:
+    """Give speeds to add, so that no step at either end of a window, or inside it, is wide beside it.
+
+    A limit can fall by half between two speeds: a window's end, and the depth it carries, are no surer than
+    the steps there are fine.
+    """
+    more: list[float] = []
+    low, high = speeds[:-1], speeds[1:]
+    for one in best:
+        finest = (one.high_rpm - one.low_rpm) / STEPS_PER_WINDOW
+        touches = (high >= one.low_rpm) & (low <= one.high_rpm) & (high - low > finest)
+        for at in np.flatnonzero(touches):
+            parts = math.ceil((high[at] - low[at]) / finest)
+            more += np.linspace(low[at], high[at], parts + 1)[1:-1].tolist()
+    return np.unique(more)
 
 
 def _find_coarse_rpm(system: MillingSystem, *, speeds: Floats) -> float | None:

@@ -6,13 +6,13 @@ Leaves out: the stability itself (milling/), layouts and pictures (report/).
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from chatter.analysis._files import hash_file
 from chatter.analysis._map_inputs import check_swings, choose_modes, find_force
 from chatter.analysis._parts import program_part
-from chatter.analysis._peaks import find_best_speeds
 from chatter.analysis._taps import read_tap
 from chatter.analysis._values import DIRECTION, MAX_RPM, checked_setup, read_length, read_number
 from chatter.errors import BadValueError
@@ -178,12 +178,18 @@ def _document(
     lowest_at = None if lowest is None else limits.depth_mm.index(lowest)
     method: MapMethod = "semi-discretization" if settings["exact"] else "zero order"
     top = None if limits.top_mm is None else limits.top_mm / unit
-    best = find_best_speeds(depths, speeds_rpm=limits.speeds_rpm, most_depth=top)
+    best = tuple(
+        replace(
+            speed,
+            limit_depth=None if speed.limit_depth is None else speed.limit_depth / unit,
+            window_depth=speed.window_depth / unit,
+        )
+        for speed in limits.best
+    )
     cautions = _list_cautions(
         cut, method=method, tapped=tapped, is_relative=is_relative, ratio_is_known=ratio_is_known
     )
     if limits.coarse_below_rpm is not None:
-        best = tuple(speed for speed in best if speed.low_rpm >= limits.coarse_below_rpm)
         cautions = (
             f"Below {limits.coarse_below_rpm:,.0f} rpm peaks may lie closer together than the speeds looked "
             "at, so none is named there: map a narrower range to see them.",

@@ -17,7 +17,11 @@ LEAST_WINDOW = 0.01  # own choice: no open-loop spindle keeps its speed to bette
 
 
 def find_best_speeds(
-    limit_depth: Sequence[float], *, speeds_rpm: Sequence[float], most_depth: float | None
+    limit_depth: Sequence[float],
+    *,
+    speeds_rpm: Sequence[float],
+    most_depth: float | None,
+    most_is_wanted: bool = False,
 ) -> tuple[BestSpeed, ...]:
     """Give the peaks of the limit.
 
@@ -29,6 +33,9 @@ def find_best_speeds(
         Rising.
     most_depth
         Depth above which limits count alike; None for twelve times the lowest.
+    most_is_wanted
+        True where no deeper cut is wanted: speeds that carry all of that depth are windows then, if they are
+        wide enough for a spindle to keep.
 
     Returns
     -------
@@ -44,13 +51,19 @@ def find_best_speeds(
     found: list[tuple[float, int, int, BestSpeed]] = []
     for first, last in _summits(capped):
         top = capped[first]
-        if top < PEAK_OVER_LOWEST * min(capped):
+        if most_is_wanted and top == cap and _is_wide(speeds_rpm[first], speeds_rpm[last]):
+            low, high = first, last
+        elif top < PEAK_OVER_LOWEST * min(capped):
             continue
-        low = _reach(capped, first, -1)
-        high = _reach(capped, last, +1)
-        if low is None or high is None or speeds_rpm[high] < (1 + LEAST_WINDOW) * speeds_rpm[low]:
+        else:
+            reach = _reach(capped, first, -1), _reach(capped, last, +1)
+            if reach[0] is None or reach[1] is None:
+                continue
+            low, high = reach[0], reach[1]
+        if not _is_wide(speeds_rpm[low], speeds_rpm[high]):
             continue
-        at = (first + last) // 2
+        middle = (speeds_rpm[first] + speeds_rpm[last]) / 2
+        at = min(range(first, last + 1), key=lambda index: abs(speeds_rpm[index] - middle))
         depth = limit_depth[at]
         best = BestSpeed(
             rpm=speeds_rpm[at],
@@ -59,12 +72,17 @@ def find_best_speeds(
             high_rpm=speeds_rpm[high],
             window_depth=min(capped[low : high + 1]),
         )
-        found.append((best.window_depth * best.rpm, low, high, best))
+        found.append((best.window_depth * best.middle_rpm, low, high, best))
     chosen: list[tuple[float, int, int, BestSpeed]] = []
     for one in sorted(found, key=lambda peak: -peak[0]):
         if all(one[2] < other[1] or one[1] > other[2] for other in chosen):
             chosen.append(one)
     return tuple(best for *_, best in chosen[:MOST])
+
+
+def _is_wide(low_rpm: float, high_rpm: float) -> bool:
+    """Say whether a spindle can keep between two speeds."""
+    return high_rpm >= (1 + LEAST_WINDOW) * low_rpm
 
 
 def _reach(depths: Sequence[float], start: int, step: int) -> int | None:

@@ -68,11 +68,16 @@ class MapCut:
 class BestSpeed:
     """A peak of the limit, with the speeds around it that carry most of its depth."""
 
-    rpm: float
-    limit_depth: float | None  # in the map's unit; None where nothing chatters at the peak
+    rpm: float  # of the peak, which may lie at the end of the window, with a cliff beside it
+    limit_depth: float | None  # at the peak, in the map's unit; None where nothing chatters there
     low_rpm: float
     high_rpm: float
     window_depth: float  # below the limit at every speed of the window
+
+    @property
+    def middle_rpm(self) -> float:
+        """The speed to set: both ends of the window are as far as can be."""
+        return (self.low_rpm + self.high_rpm) / 2
 
     def to_dict(self, *, is_relative: bool) -> dict[str, Any]:
         """Give the speed as it stands in a document."""
@@ -82,6 +87,7 @@ class BestSpeed:
             f"limit_depth_{unit}": self.limit_depth,
             "low_rpm": self.low_rpm,
             "high_rpm": self.high_rpm,
+            "middle_rpm": self.middle_rpm,
             f"window_depth_{unit}": self.window_depth,
         }
 

@@ -4,12 +4,21 @@ In: a `MapDocument`. Out: a `Page`.
 Leaves out: any judgement; every number stands in the document.
 """
 
-from chatter.model.map import BestSpeed, MapDocument
+from chatter.model.map import MapDocument
 from chatter.report._facts import WORKED_OUT, list_provenance, list_settings, tell_version
 from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._map_marks import draw_coast
 from chatter.report._svg import to_svg
-from chatter.report.map_text import ORDER, tell_depth, tell_mode, told_depth
+from chatter.report.map_text import (
+    MIDDLE,
+    ORDER,
+    tell_depth,
+    tell_mode,
+    tell_nothing,
+    tell_peak,
+    tell_window,
+    told_depth,
+)
 from chatter.report.page import Block, Facts, Page, Part, Picture, Points, Words
 from chatter.report.plots import picture_map
 from chatter.report.speed_strip import LEFT, RIGHT, draw_strip
@@ -63,9 +72,9 @@ def page_of_map(document: MapDocument) -> Page:
 
 def _answer(document: MapDocument) -> str:
     if document.best:
-        return f"Most metal near {document.best[0].rpm:,.0f} rpm."
+        return f"Most metal near {document.best[0].middle_rpm:,.0f} rpm."
     if document.lowest_depth is None:
-        return "Nothing chatters at these speeds and depths."
+        return tell_nothing(document)
     return "No speed here is clearly better than the others."
 
 
@@ -79,20 +88,16 @@ def _best(document: MapDocument) -> tuple[Block | None, ...]:
     large, more = None, []
     if document.best:
         first = document.best[0]
-        large = Words(
-            texts=(
-                f"{tell_depth(document, first.window_depth)} should stay quiet from {first.low_rpm:,.0f} to "
-                f"{first.high_rpm:,.0f} rpm.",
-            ),
-            large=True,
-        )
-        more.append(f"At {first.rpm:,.0f} rpm itself {_peak(document, first)}.")
+        large = Words(texts=(f"At {tell_window(document, first)}",), large=True)
+        more.append(tell_peak(document, first))
         others = [
-            f"{_depth(document, one.window_depth)} from {one.low_rpm:,.0f} to {one.high_rpm:,.0f} rpm"
+            f"{_depth(document, one.window_depth)} at {one.middle_rpm:,.0f} rpm ({one.low_rpm:,.0f} to "
+            f"{one.high_rpm:,.0f})"
             for one in document.best[1:]
         ]
         if others:
             more += [f"Further windows carry {', '.join(others)}.", ORDER]
+        more.append(MIDDLE)
     if document.lowest_depth is not None and document.lowest_rpm is not None:
         if document.is_relative:
             more.append(f"The lowest limit, 1 in this map, lies at {document.lowest_rpm:,.0f} rpm.")
@@ -102,13 +107,6 @@ def _best(document: MapDocument) -> tuple[Block | None, ...]:
                 f"that lowest limit lies at {document.lowest_rpm:,.0f} rpm."
             )
     return (large, Words(texts=tuple(more)) if more else None, _picture(document))
-
-
-def _peak(document: MapDocument, speed: BestSpeed) -> str:
-    if speed.limit_depth is None:
-        top = "" if document.max_depth is None else f" down to {_depth(document, document.max_depth)}"
-        return f"no depth{top} chatters"
-    return f"it chatters from {_depth(document, speed.limit_depth)} on"
 
 
 def _picture(document: MapDocument) -> Picture:
@@ -124,7 +122,7 @@ def _picture(document: MapDocument) -> Picture:
     hide_ticks(coast, x=True)
     space_ticks(coast, most_y=6)
     name_height(coast, "× lowest" if document.is_relative else "mm deep")
-    draw_strip(strip, [(one.low_rpm, one.rpm, one.high_rpm) for one in document.best])
+    draw_strip(strip, [(one.low_rpm, one.middle_rpm, one.high_rpm) for one in document.best])
     strip.set_xlabel("true speed, rpm", fontsize=USUAL)
     windows = "; ".join(
         f"{one.low_rpm:,.0f} to {one.high_rpm:,.0f} rpm, {_depth(document, one.window_depth)}"
@@ -141,7 +139,6 @@ def _picture(document: MapDocument) -> Picture:
         texts=(
             "The line is the deepest cut that stays quiet at each speed. In the water below it every turn "
             "of the cut repeats the last one; on the dotted land above it the cut chatters.",
-            "Water in the strip marks the windows, each with the speed at its peak. Stay near the middle: "
-            "peaks have a steep side, and no spindle holds its speed exactly.",
+            "Water in the strip marks the windows, each with the speed in its middle.",
         ),
     )

@@ -8,12 +8,19 @@ Leaves out: any judgement; every number stands in the document.
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chatter.model.map import VIEW_OVER_LOWEST, BestSpeed, MapDocument, MapMode
 from chatter.report._wrapping import wrap
 
+Floats = NDArray[np.float64]
+
 CHART_WIDE, CHART_HIGH = 64, 12
 ORDER = "The order goes by the metal removed: the speed times the depth that its window carries."
+MIDDLE = (
+    "Each speed named is the middle of its window: peaks have a steep side, and no spindle holds its speed "
+    "exactly."
+)
 _AXES = {"x": "along the feed", "y": "across the feed", "both": "alike along and across the feed"}
 
 
@@ -48,20 +55,28 @@ def _best(document: MapDocument) -> list[str]:
     if not document.best:
         return [*lines, *wrap("No speed in this range is clearly better than the others.", "  ")]
     for number, speed in enumerate(document.best, start=1):
-        lines += wrap(f"{number}. {speed.rpm:,.0f} rpm: {_peak(document, speed)}", "  ", "     ")
-        lines += wrap(
-            f"{tell_depth(document, speed.window_depth)} should stay quiet from {speed.low_rpm:,.0f} to "
-            f"{speed.high_rpm:,.0f} rpm.",
-            "     ",
-        )
+        lines += wrap(f"{number}. {tell_window(document, speed)}", "  ", "     ")
+        lines += wrap(f"{tell_peak(document, speed)}", "     ")
+    lines += wrap(MIDDLE, "  ")
     return lines if len(document.best) == 1 else [*lines, *wrap(ORDER, "  ")]
 
 
-def _peak(document: MapDocument, speed: BestSpeed) -> str:
-    if speed.limit_depth is None:
-        top = "" if document.max_depth is None else f" down to {_depth(document, document.max_depth)}"
-        return f"no chatter at any depth{top}."
-    return f"chatters from {_depth(document, speed.limit_depth)} on."
+def tell_window(document: MapDocument, speed: BestSpeed) -> str:
+    """Say which speed to set, and how deep a cut its window carries."""
+    return (
+        f"{speed.middle_rpm:,.0f} rpm: {tell_depth(document, speed.window_depth)} should stay quiet from "
+        f"{speed.low_rpm:,.0f} to {speed.high_rpm:,.0f} rpm."
+    )
+
+
+def tell_peak(document: MapDocument, speed: BestSpeed) -> str:
+    """Say where the limit is highest, and how high."""
+    if speed.limit_depth is not None:
+        return (
+            f"The peak is at {speed.rpm:,.0f} rpm: it chatters from {_depth(document, speed.limit_depth)} on."
+        )
+    top = "" if document.max_depth is None else f" down to {_depth(document, document.max_depth)}"
+    return f"At {speed.rpm:,.0f} rpm nothing chatters{top}."
 
 
 def _depth(document: MapDocument, depth: float) -> str:
@@ -94,13 +109,15 @@ def tell_depth(document: MapDocument, depth: float) -> str:
         depth * cut.pressure_mpa / cut.pressure_high_mpa,
         depth * cut.pressure_mpa / cut.pressure_low_mpa,
     )
+    if document.max_depth is not None:  # deeper cuts were not looked at
+        most = min(most, document.max_depth)
     return f"{told} ({told_depth(least)} to {told_depth(most)} as sources differ about the material)"
 
 
 def _lowest(document: MapDocument) -> list[str]:
     lines = ["At any speed"]
     if document.lowest_depth is None or document.lowest_rpm is None:
-        return [*lines, *wrap("Nothing chatters at any of these speeds and depths.", "  ")]
+        return [*lines, *wrap(tell_nothing(document), "  ")]
     if document.is_relative:
         text = f"The lowest limit, 1 in this map, lies at {document.lowest_rpm:,.0f} rpm."
     else:
@@ -109,6 +126,13 @@ def _lowest(document: MapDocument) -> list[str]:
             f"that lowest limit lies at {document.lowest_rpm:,.0f} rpm."
         )
     return lines + wrap(text, "  ")
+
+
+def tell_nothing(document: MapDocument) -> str:
+    """Say that no speed chatters, and down to which depth."""
+    if document.max_depth is None:
+        return "Nothing chatters at any of these speeds and depths."
+    return f"Nothing chatters at any of these speeds down to {_depth(document, document.max_depth)}."
 
 
 def _chart(document: MapDocument) -> list[str]:
@@ -120,8 +144,13 @@ def _chart(document: MapDocument) -> list[str]:
     top = min(float(finite.max()), VIEW_OVER_LOWEST * document.lowest_depth)
     if document.max_depth is not None:
         top = min(top, document.max_depth)
-    # The least of each column's speeds: a narrow dip must not be lost between two characters.
-    columns = [float(part.min()) for part in np.array_split(limit, CHART_WIDE)]
+    speeds = np.array(document.speeds_rpm)
+    columns = _columns(speeds, np.minimum(limit, top))
+    flags = [" "] * CHART_WIDE
+    for number, speed in reversed(list(enumerate(document.best, start=1))):  # where two meet, the better one
+        share = (speed.middle_rpm - speeds[0]) / (speeds[-1] - speeds[0])
+        at = min(int(CHART_WIDE * share), CHART_WIDE - 1)
+        flags[at], columns[at] = f"{number}", speed.window_depth  # a window may be narrower than a column
     unit = "x lowest" if document.is_relative else "mm"
     lines = [f"  depth, {unit}; # chatters, blank is stable"]
     for row in range(CHART_HIGH, 0, -1):
@@ -129,9 +158,25 @@ def _chart(document: MapDocument) -> list[str]:
         label = f"{depth:>7.2f}" if row % 3 == 0 or row == 1 else " " * 7
         lines.append(f"  {label} |{''.join('#' if depth > column else ' ' for column in columns)}".rstrip())
     lines.append(f"  {'':>7} +{'-' * CHART_WIDE}")
+    if document.best:
+        lines.append(f"  {'':>7}  {''.join(flags)}".rstrip())
     low, high = f"{document.speeds_rpm[0]:,.0f}", f"{document.speeds_rpm[-1]:,.0f} rpm"
     lines.append(f"  {'':>7}  {low}{high:>{CHART_WIDE - len(low)}}")
     return lines
+
+
+def _columns(speeds: Floats, limit: Floats) -> list[float]:
+    """Give the least limit between the edges of each column: a narrow dip must not be lost there.
+
+    Columns are equally wide in speed, however many of the speeds looked at lie in each.
+    """
+    edges = np.linspace(speeds[0], speeds[-1], CHART_WIDE + 1)
+    at_edges = np.interp(edges, speeds, limit)
+    inside = np.searchsorted(speeds, edges)
+    return [
+        float(min(at_edges[at], at_edges[at + 1], *limit[inside[at] : inside[at + 1]]))
+        for at in range(CHART_WIDE)
+    ]
 
 
 def _sources(document: MapDocument) -> list[str]:

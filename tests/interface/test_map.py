@@ -101,6 +101,8 @@ def test_tap_without_stiffness_gives_depths_in_lowest_limits(tap):
     for rpm, limit_mm in SLOT.items():
         assert at(document, rpm)[0] == pytest.approx(limit_mm / 0.112292, rel=0.012)
     assert document.lowest_depth == pytest.approx(1)
+    # Millimetres go away from the best speeds, too: 12 times the lowest limit counts as the most.
+    assert 1 < document.best[0].window_depth <= 12
     said = " ".join(document.cautions)
     assert "multiples of the lowest limit" in said
     assert "strongest tapped mode" in said
@@ -223,6 +225,80 @@ def test_chart_of_characters_shows_the_peak_at_its_place():
     assert rows[-1].count("#") == 0 or rows[-1].count("#") < 64
 
 
+def test_chart_of_characters_is_true_to_speed_where_speeds_do_not_share_out_evenly():
+    # 200 speeds in 64 columns, 3.1 in each: a window from 10,965 to 11,563 rpm of 500 to 60,000 lies in
+    # columns 11.3 to 11.9. Columns of whole numbers of speeds put it into the ninth, at 9,000 rpm.
+    speeds = tuple(500 + 59_500 * number / 199 for number in range(200))
+    crowded = tuple(sorted({*speeds, *(20_000.0 + step for step in range(100))}))  # nor where they crowd
+    for at in (speeds, crowded):
+        depths = tuple(6.0 if 10_600 < rpm < 12_000 else 1.0 for rpm in at)
+        document = replace(bench(), speeds_rpm=at, limit_depth=depths, lowest_depth=1.0, best=())
+        rows = [line.split("|", 1)[1] for line in map_to_text(document).splitlines() if " |" in line]
+        assert rows[2].ljust(64).index(" ") == 11
+        assert rows[2].count("#") == 63
+
+
+def test_chart_of_characters_numbers_the_best_speeds_and_denies_none():
+    document = bench(min_rpm=1_000, max_rpm=40_000)
+    lines = map_to_text(document).splitlines()
+    rows = [line.split("|", 1)[1].ljust(64) for line in lines if " |" in line]
+    axis = next(index for index, line in enumerate(lines) if "+---" in line)
+    numbers = lines[axis + 1][11:].ljust(64)
+    top = min(max(document.limit_depth), 12 * document.lowest_depth)
+    for number, speed in enumerate(document.best, start=1):
+        column = int(64 * (speed.middle_rpm - 1_000) / 39_000)
+        assert numbers[column] == f"{number}"
+        carried = [row for row in range(12) if top * (11.5 - row) / 12 <= speed.window_depth]
+        assert carried
+        assert all(rows[row][column] == " " for row in carried)
+
+
+def test_window_between_coarse_speeds_carries_what_a_finer_map_says():
+    # One peak with a cliff at its fast side; 200 speeds 299 rpm apart, then the same range 15 times finer.
+    cut = {"flutes": 4, "width_mm": 0.6, "direction": "climb", "exact": True, "pressure_mpa": 1_864}
+    modes = ["x:700:0.03:4", "y:2300:0.02:20"]
+    wide = bench(min_rpm=500, max_rpm=60_000, modes=modes, **cut).best[0]
+    fine = bench(min_rpm=10_000, max_rpm=13_980, modes=modes, **cut)  # every 20 rpm
+    inside = [
+        depth
+        for rpm, depth in zip(fine.speeds_rpm, fine.limit_depth, strict=True)
+        if wide.low_rpm <= rpm <= wide.high_rpm
+    ]
+    # Between two speeds of the finer map the limit can dip by a step of its depths, 6 % (80 from 1 to 120).
+    assert wide.window_depth == pytest.approx(min(inside), rel=0.03)
+    # The speed to set is as far from the cliff as from the slow end, the peak is not.
+    assert wide.middle_rpm == pytest.approx((wide.low_rpm + wide.high_rpm) / 2)
+    assert wide.high_rpm - wide.rpm < 0.2 * (wide.high_rpm - wide.low_rpm)
+    at_middle = min(fine.speeds_rpm, key=lambda rpm: abs(rpm - wide.middle_rpm))
+    assert fine.limit_depth[fine.speeds_rpm.index(at_middle)] > wide.window_depth
+
+
+@pytest.mark.parametrize("exact", [False, True])
+def test_largest_depth_that_was_told_is_carried_whole_and_none_below_it_told(exact):
+    # The peak at 12,000 rpm reaches 1.27 mm (zero order), the lowest limit 0.11 mm.
+    document = bench(max_depth_mm=0.5, exact=exact)
+    assert all(depth is None or depth <= 0.5 for depth in document.limit_depth)
+    first = document.best[0]
+    assert first.window_depth == 0.5
+    assert first.limit_depth is None
+    inside = [
+        depth
+        for rpm, depth in zip(document.speeds_rpm, document.limit_depth, strict=True)
+        if first.low_rpm <= rpm <= first.high_rpm
+    ]
+    assert inside.count(None) == len(inside) > 10
+    text = " ".join(map_to_text(document).split())
+    assert f"{first.middle_rpm:,.0f} rpm: 0.50 mm should stay quiet from {first.low_rpm:,.0f} to" in text
+
+
+def test_depth_at_which_nothing_chatters_is_told_where_no_deeper_cut_is_wanted():
+    document = bench(max_depth_mm=0.1)  # the lowest limit is 0.112292 mm
+    assert document.lowest_depth is None
+    told = "Nothing chatters at any of these speeds down to 0.10 mm."
+    assert told in " ".join(map_to_text(document).split())
+    assert page_of_map(document).answer == told
+
+
 @pytest.mark.parametrize(
     ("other", "said"),
     [
@@ -293,7 +369,7 @@ def test_command_prints_the_map_and_draws_the_picture(chatter, tmp_path):
     )
     assert ran.code == 0, ran.err
     assert ran.out.startswith("MAP: how deep this cut may be")
-    first = re.search(r"1\. ([\d,]+) rpm: chatters from 1\.\d mm on", ran.out)
+    first = re.search(r"The peak is at ([\d,]+) rpm: it chatters from 1\.\d mm on", ran.out)
     assert int(first.group(1).replace(",", "")) == pytest.approx(12_000, rel=0.01)
     with Image.open(picture) as image:
         assert image.format == "PNG"

@@ -91,3 +91,27 @@ def test_no_more_than_five_speeds_are_given_and_windows_do_not_overlap():
     best = sorted(find_best_speeds(limit, speeds_rpm=SPEEDS, most_depth=None), key=lambda one: one.rpm)
     assert len(best) == 5
     assert all(one.high_rpm < other.low_rpm for one, other in itertools.pairwise(best))
+
+
+def test_largest_depth_wanted_is_carried_whole_where_a_spindle_can_keep_the_speed():
+    # 5 mm at 1,500 rpm falls by 4 mm over 200 rpm: 2 mm are carried within 150 rpm of the peak.
+    limit = tents((1_500, 5.0, 200))
+    (best,) = find_best_speeds(limit, speeds_rpm=SPEEDS, most_depth=2.0, most_is_wanted=True)
+    assert (best.low_rpm, best.middle_rpm, best.high_rpm) == (1_350, 1_500, 1_650)
+    assert best.window_depth == 2.0
+    # At 4.9 mm the peak is 10 rpm wide, too little: seven tenths of it then, as where nothing was wanted.
+    (best,) = find_best_speeds(limit, speeds_rpm=SPEEDS, most_depth=4.9, most_is_wanted=True)
+    assert best.window_depth == pytest.approx(3.6)
+
+
+def test_speeds_that_carry_the_depth_wanted_count_however_near_the_lowest_limit_is():
+    limit = tents((1_500, 5.0, 200), floor=1.9)
+    (best,) = find_best_speeds(limit, speeds_rpm=SPEEDS, most_depth=2.0, most_is_wanted=True)
+    assert best.window_depth == 2.0
+
+
+def test_peak_of_unevenly_spaced_speeds_is_in_the_middle_of_where_nothing_chatters():
+    speeds = [1_000.0, 1_100.0, 1_101.0, 1_102.0, 1_103.0, 1_300.0, 1_400.0]
+    limit = [1.0, math.inf, math.inf, math.inf, math.inf, math.inf, 1.0]
+    (best,) = find_best_speeds(limit, speeds_rpm=speeds, most_depth=None)
+    assert (best.rpm, best.middle_rpm) == (1_103.0, 1_200.0)
