@@ -240,6 +240,13 @@ def window_to_dial(speed: SpeedWindow) -> tuple[float, float]:
     return scale * speed.low_rpm, scale * speed.high_rpm
 
 
+def dial_per_true(document: CutDocument) -> float:
+    """Give the dialled speed over the true one, as this cut was heard."""
+    worst, spindle = document.analysis.worst, document.analysis.spindle
+    measured = None if worst is None else worst.measured_rpm
+    return spindle.programmed_rpm / (spindle.best_rpm if measured is None else measured)
+
+
 def tell_dial(speed: SpeedWindow) -> str:
     """Say what to dial for one suggested speed, and how sure it is."""
     dial = f"Dial {speed.set_rpm:,.0f} rpm"

@@ -22,11 +22,11 @@ def picture_setup_map(document: SetupMap) -> MapPicture:
     speeds = np.array(document.speeds_rpm)
     top_mm = document.depths_mm[-1]
     shown = _thin(document.cuts, wide_rpm=float(speeds[-1] - speeds[0]), high_mm=top_mm)
-    best: tuple[tuple[float, float], ...] = ()
+    best: tuple[float, float] | None = None
     caption = ["No setting was heard stable yet."]
     if document.best_so_far is not None and document.best_rpm is not None:
         kept = document.best_so_far
-        best = ((document.best_rpm, kept.depth_mm),)
+        best = (document.best_rpm, kept.depth_mm)
         caption = [f"1   best heard stable: dial {kept.set_rpm:,.0f} rpm, {kept.depth_mm:g} mm"]
         beyond = tell_beyond(document)
         caption += [] if beyond is None else [beyond]

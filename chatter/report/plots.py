@@ -17,20 +17,23 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.model.cut import CutDocument, SpeedWindow
+from chatter.model.cut import CutDocument
 from chatter.model.map import VIEW_OVER_LOWEST, MapDocument
 from chatter.report._map_marks import (
     CutPoint,
+    draw_bars,
     draw_chance_image,
     draw_coast,
     draw_cuts,
     draw_flag,
+    draw_flag_rows,
     draw_present,
     explain_cuts,
+    explaining_pt,
     write_word,
 )
 from chatter.report._palette import COAST, INK, MARK, PAPER, WATER
-from chatter.report.cut_words import find_told_depths, tell_odds
+from chatter.report.cut_words import dial_per_true, find_told_depths, tell_odds, window_to_dial
 from chatter.report.map_text import told_depth
 from chatter.report.places import check_place, write_place
 
@@ -60,11 +63,22 @@ class MapPicture:
     limit: Floats | None = None  # shape (n,); inf where nothing chatters
     depths: Floats | None = None  # shape (m,), rising
     stable_probability: Floats | None = None  # shape (m, n)
-    best: tuple[tuple[float, float], ...] = ()  # speed and depth of numbered flags
+    flags_rpm: tuple[float, ...] = ()  # speeds with numbered flags over the picture
+    best: tuple[float, float] | None = None  # speed and depth of the flag at the best setting
     caption: str = ""  # lines under the picture
     windows: tuple[tuple[float, float], ...] = ()  # speeds from, to
     cuts: tuple[CutPoint, ...] = ()
     present_rpm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DialWindow:
+    """A speed to try and its window, as they are dialled."""
+
+    rpm: float
+    low_rpm: float
+    high_rpm: float
+    stable_probability: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,8 +87,8 @@ class ChancePicture:
 
     title: str
     subtitle: str
-    present_rpm: float
-    windows: tuple[SpeedWindow, ...]
+    present_rpm: float  # every speed as it is dialled
+    windows: tuple[DialWindow, ...]
     caption: str = ""
     speeds_rpm: Floats | None = None  # a fuller curve, where there is one
     stable_probability: Floats | None = None
@@ -109,7 +123,7 @@ def picture_map(document: MapDocument) -> MapPicture:
         limit=limit,
         top=_top(document),
         depth_label=unit,
-        best=tuple((speed.rpm, speed.limit_depth or np.inf) for speed in document.best),
+        flags_rpm=tuple(speed.middle_rpm for speed in document.best),
         windows=tuple((speed.low_rpm, speed.high_rpm) for speed in document.best),
         caption=_map_caption(document),
     )
@@ -119,7 +133,7 @@ def _map_caption(document: MapDocument) -> str:
     """Say what the flags stand for, and from what the map was drawn."""
     unit = "x lowest" if document.is_relative else "mm"
     lines = [
-        f"{number}   {speed.rpm:,.0f} rpm; bar from {speed.low_rpm:,.0f} to {speed.high_rpm:,.0f}: "
+        f"{number}   {speed.middle_rpm:,.0f} rpm; bar from {speed.low_rpm:,.0f} to {speed.high_rpm:,.0f}: "
         f"{told_depth(speed.window_depth)} {unit}"
         for number, speed in enumerate(document.best, start=1)
     ]
@@ -130,20 +144,22 @@ def _map_caption(document: MapDocument) -> str:
 
 def picture_chances(document: CutDocument) -> ChancePicture:
     """Give the picture of a cut's advice: its windows, and the fuller curve where the document has one."""
-    worst = document.analysis.worst
-    measured = None if worst is None else worst.measured_rpm
     curve = document.map
+    windows = [(one, *window_to_dial(one)) for one in document.advice.speeds]
     return ChancePicture(
         title="Chance of a stable cut",
         subtitle=_tell_depth(document),
-        present_rpm=document.analysis.spindle.best_rpm if measured is None else measured,
-        windows=document.advice.speeds,
+        present_rpm=document.analysis.spindle.programmed_rpm,
+        windows=tuple(
+            DialWindow(rpm=one.set_rpm, low_rpm=low, high_rpm=high, stable_probability=one.stable_probability)
+            for one, low, high in windows
+        ),
         caption="\n".join(
             f"{number}   dial {speed.set_rpm:,.0f} rpm ({speed.rpm:,.0f} true): "
             f"{tell_odds(speed.stable_probability)}"
             for number, speed in enumerate(document.advice.speeds, start=1)
         ),
-        speeds_rpm=None if curve is None else np.array(curve.speeds_rpm),
+        speeds_rpm=None if curve is None else dial_per_true(document) * np.array(curve.speeds_rpm),
         stable_probability=None if curve is None else np.array(curve.stable_probability),
     )
 
@@ -164,7 +180,7 @@ def draw_map(picture: MapPicture, *, path: Path) -> None:
         The file name can't be a picture's, or the file can't be written.
     """
     check_plot_path(path)
-    figure, axes = _sheet(picture.title, picture.subtitle)
+    figure, axes = _sheet(picture.title, picture.subtitle, room_pt=explaining_pt(picture.cuts))
     speeds = picture.speeds_rpm
     axes.set_xlim(float(speeds[0]), float(speeds[-1]))
     axes.set_ylim(0, picture.top)
@@ -172,13 +188,14 @@ def draw_map(picture: MapPicture, *, path: Path) -> None:
         draw_chance_image(figure, axes, speeds, picture.depths, 100 * picture.stable_probability)
     if picture.limit is not None:
         draw_coast(axes, speeds, picture.limit, picture.top, fill=picture.stable_probability is None)
-    for low, high in picture.windows:
-        axes.plot([low, high], [0, 0], color=MARK, linewidth=7, solid_capstyle="butt", zorder=6)
+    draw_bars(axes, picture.windows)
     if picture.cuts:
         draw_cuts(axes, picture.cuts)
-        explain_cuts(axes, picture.cuts)
-    for number, (rpm, depth) in enumerate(picture.best, start=1):
-        draw_flag(axes, number, rpm, min(depth, picture.top * 0.91))
+        explain_cuts(axes, picture.cuts, is_page=False)
+    if picture.flags_rpm:
+        draw_flag_rows(axes, picture.flags_rpm, top=picture.top)
+    if picture.best is not None:
+        draw_flag(axes, 1, *picture.best)
     if picture.present_rpm is not None:
         draw_present(axes, picture.present_rpm, picture.top)
     axes.set_xlabel("spindle speed, true, rpm")
@@ -205,24 +222,23 @@ def draw_chances(picture: ChancePicture, *, path: Path) -> None:
         ends += [float(picture.speeds_rpm[0]), float(picture.speeds_rpm[-1])]
     room = 0.05 * (max(ends) - min(ends)) or 0.1 * max(ends)
     axes.set_xlim(min(ends) - room, max(ends) + room)
-    axes.set_ylim(0, 112)
     axes.set_yticks(range(0, 101, 20))
-    for number, window in enumerate(picture.windows, start=1):
-        chance = 100 * window.stable_probability
+    for window in picture.windows:
         axes.bar(
             (window.low_rpm + window.high_rpm) / 2,
-            chance,
+            100 * window.stable_probability,
             width=window.high_rpm - window.low_rpm,
             facecolor="none" if picture.speeds_rpm is not None else WATER,
             edgecolor=MARK,
             linewidth=1.6,
             zorder=4,
         )
-        draw_flag(axes, number, window.rpm, chance)
-    draw_present(axes, picture.present_rpm, 112)
+    top = draw_flag_rows(axes, [window.rpm for window in picture.windows], top=100)
+    axes.set_ylim(0, top + 8)
+    draw_present(axes, picture.present_rpm, top + 8)  # on a row of its own, above every flag
     if not picture.windows:
         write_word(axes, sum(axes.get_xlim()) / 2, 50, "no other speed to suggest")
-    axes.set_xlabel("spindle speed, true, rpm")
+    axes.set_xlabel("speed to dial, rpm")
     axes.set_ylabel("chances of a stable cut, of 100")
     _write_caption(figure, picture.caption)
     save_sheet(figure, path)
@@ -230,16 +246,16 @@ def draw_chances(picture: ChancePicture, *, path: Path) -> None:
 
 def _top(document: MapDocument) -> float:
     """Give the depth at the picture's upper edge."""
-    if document.max_depth is not None:
-        return document.max_depth
     finite = [depth for depth in document.limit_depth if depth is not None]
     if not finite or document.lowest_depth is None:
-        return 1.0
+        return 1.0 if document.max_depth is None else document.max_depth
+    if len(finite) < len(document.limit_depth) and document.max_depth is not None:
+        return document.max_depth  # some speeds carry all of it
     return min(1.15 * max(finite), VIEW_OVER_LOWEST * document.lowest_depth)
 
 
-def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:
-    """Give an empty sheet with its titles."""
+def _sheet(title: str, subtitle: str, *, room_pt: float = 0.0) -> tuple["Figure", "Axes"]:
+    """Give an empty sheet with its titles, and room between them and the axes."""
     from matplotlib.figure import Figure
     from matplotlib.ticker import FuncFormatter, MaxNLocator
 
@@ -249,7 +265,7 @@ def _sheet(title: str, subtitle: str) -> tuple["Figure", "Axes"]:
     # A setup's name may hold dollar signs: it is words, not mathematics.
     figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=17, fontweight="bold", parse_math=False)
     told = "\n".join(_wrap(subtitle, SUBTITLE_WIDE))
-    axes.set_title(told, loc="left", color=INK, fontsize=11.5, pad=10, parse_math=False)
+    axes.set_title(told, loc="left", color=INK, fontsize=11.5, pad=10 + room_pt, parse_math=False)
     axes.tick_params(colors=INK, labelsize=11.5, length=5)
     axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda rpm, _: f"{rpm:,.0f}"))

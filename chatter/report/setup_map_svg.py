@@ -50,7 +50,7 @@ def draw_setup_map(document: SetupMap) -> str:
             ends = [float(up[int(np.argmax(percent[:, column] >= level))]) for column in (-1, 0)]
             _name_level(axes, level, ends=ends, cuts=picture.cuts)
     draw_cuts(axes, picture.cuts)
-    explain_cuts(axes, picture.cuts, is_below=True)
+    explain_cuts(axes, picture.cuts, is_page=True)
     space_ticks(axes, most_x=5, most_y=6)
     axes.set_xlabel("true speed, rpm", fontsize=USUAL)
     name_height(axes, "mm deep")

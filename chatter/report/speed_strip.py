@@ -16,7 +16,7 @@ from chatter.model.cut import CutDocument
 from chatter.report._figures import USUAL, add_axes, hide_ticks, name_height, new_figure, space_ticks
 from chatter.report._palette import COAST, INK, MARK, PAPER, VERDICT_SHAPES, WATER
 from chatter.report._svg import to_svg
-from chatter.report.cut_words import SPEEDS_SHOWN, verdict_of_all, window_to_dial
+from chatter.report.cut_words import SPEEDS_SHOWN, dial_per_true, verdict_of_all, window_to_dial
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,11 +33,8 @@ def draw_speeds(document: CutDocument) -> str | None:
     speeds, curve = document.advice.speeds[:SPEEDS_SHOWN], document.map
     if not speeds and curve is None:
         return None
-    spindle = document.analysis.spindle
-    worst = document.analysis.worst
-    true_rpm = spindle.best_rpm if worst is None or worst.measured_rpm is None else worst.measured_rpm
-    dial = spindle.programmed_rpm / true_rpm  # [rpm dialled] / [rpm true]
-    now = spindle.programmed_rpm
+    dial = dial_per_true(document)
+    now = document.analysis.spindle.programmed_rpm
     ranges = [(one, *window_to_dial(one)) for one in speeds]
     windows = [(low, one.set_rpm, high) for one, low, high in ranges]
     ends = [now, *(rpm for low, _, high in windows for rpm in (low, high))]
@@ -57,7 +54,7 @@ def draw_speeds(document: CutDocument) -> str | None:
         )
         upper.plot(
             [now],
-            [float(np.interp(true_rpm, curve.speeds_rpm, 100 * np.array(curve.stable_probability)))],
+            [float(np.interp(now / dial, curve.speeds_rpm, 100 * np.array(curve.stable_probability)))],
             marker=VERDICT_SHAPES[verdict_of_all(document)],
             markersize=12,
             color=INK if verdict_of_all(document) == "chatter" else PAPER,

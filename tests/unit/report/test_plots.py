@@ -1,9 +1,11 @@
 """Pictures: that they are drawn, can be read on a phone and by colour-blind eyes, and refuse wrong names."""
 
+import itertools
 import re
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from PIL import Image
 
 from chatter.errors import BadValueError, OutputError
 from chatter.model import Advice, BestSpeed, MapCut, MapDocument, MapMode, SpeedCurve
+from chatter.report import plots
 from chatter.report._map_marks import draw_cuts
 from chatter.report.plots import CutPoint, MapPicture, draw_chances, draw_map, picture_chances, picture_map
 
@@ -71,7 +74,7 @@ def test_svg_names_both_sides_of_the_coast_the_axes_with_units_and_the_best_spee
     path = tmp_path / "map.svg"
     draw_map(picture_map(map_document()), path=path)
     text = drawn(path)
-    for word in ("stable", "chatters", "spindle speed, true, rpm", "axial depth, mm", "23,900 rpm", ">2<"):
+    for word in ("stable", "chatters", "spindle speed, true, rpm", "axial depth, mm", "23,000 rpm", ">2<"):
         assert word in text
 
 
@@ -168,8 +171,22 @@ def test_chances_over_speed_and_depth_with_cuts_are_drawn(chance, tmp_path):
 def test_chances_of_a_cut_show_the_speed_now_and_the_number_to_dial(tmp_path, chattering):
     draw_chances(picture_chances(chattering), path=tmp_path / "cut.svg")
     text = drawn(tmp_path / "cut.svg")
-    for word in ("now 11,874", "dial 13,640 rpm", "86 in 100", "at 2 mm depth"):
+    # 11,874 rpm were measured where 12,000 were dialled: every speed on the axis is as a hand sets it.
+    for word in ("now 12,000", "dial 13,640 rpm", "86 in 100", "at 2 mm depth", "speed to dial, rpm"):
         assert word in text
+    assert "true, rpm" not in text
+
+
+def test_flags_windows_and_curve_of_a_cut_stand_at_speeds_to_dial(chattering):
+    curve = SpeedCurve(speeds_rpm=(9_000.0, 12_000.0, 15_000.0), stable_probability=(0.2, 0.1, 0.8))
+    picture = picture_chances(replace(chattering, advice=replace(chattering.advice, chances=curve)))
+    (window,) = picture.windows
+    dial = 12_000 / 11_874.2  # dialled over measured
+    assert (picture.present_rpm, window.rpm) == (12_000, 13_640)
+    # To a part in a thousand: the speed to dial was rounded to tens.
+    assert window.low_rpm == pytest.approx(dial * 13_300, rel=1e-3)
+    assert window.high_rpm == pytest.approx(dial * 13_750, rel=1e-3)
+    assert picture.speeds_rpm == pytest.approx(dial * np.array(curve.speeds_rpm))
 
 
 def test_picture_of_a_cut_tells_no_chance_as_certain(tmp_path, chattering):
@@ -189,6 +206,98 @@ def test_fuller_curve_of_chances_is_drawn_where_the_document_has_one(tmp_path, c
     # Windows and present speed lie between 11,874 and 13,750 rpm; only the curve reaches down to 9,000.
     assert ">10,000<" not in drawn(tmp_path / "few.svg")
     assert ">10,000<" in drawn(tmp_path / "full.svg")
+
+
+@pytest.fixture
+def sheet(monkeypatch):
+    """Give a function that draws a picture and returns its axes, laid out."""
+
+    def draw(function, picture):
+        kept = []
+        monkeypatch.setattr(plots, "save_sheet", lambda figure, path: kept.append(figure))
+        function(picture, path=Path("sheet.png"))
+        kept[0].draw_without_rendering()
+        return kept[0].axes[0]
+
+    return draw
+
+
+def boxes(axes):
+    """Give the number and the box on the sheet of each flag."""
+    flags = [text for text in axes.texts if text.get_text().isdigit()]
+    return {text.get_text(): text.get_bbox_patch().get_window_extent() for text in flags}
+
+
+def test_flags_of_near_speeds_hide_neither_each_other_nor_the_coast(sheet):
+    middles = (11_300.0, 24_600.0, 21_700.0, 23_200.0, 53_000.0)
+    best = tuple(
+        BestSpeed(rpm=rpm, limit_depth=3.0, low_rpm=rpm - 400, high_rpm=rpm + 400, window_depth=2.0)
+        for rpm in middles
+    )
+    speeds = np.linspace(500, 60_000, 200)
+    limit = 1 + 7.6 * np.exp(-(((speeds - 11_300) / 500) ** 2))
+    document = map_document(limit, best=best, max_depth=16.0, speeds_rpm=tuple(speeds.tolist()))
+    axes = sheet(draw_map, picture_map(document))
+    flags = boxes(axes)
+    assert sorted(flags) == ["1", "2", "3", "4", "5"]
+    assert not any(one.overlaps(other) for one, other in itertools.combinations(flags.values(), 2))
+    coast = max(axes.lines, key=lambda line: line.get_xdata().size).get_window_extent()
+    assert all(box.y0 > coast.y1 for box in flags.values())
+    # Nothing was found deeper than 8.6 mm: the axis ends there, with room for three rows of flags.
+    assert 8.6 < axes.get_ylim()[1] < 13
+
+
+def test_bars_of_neighbouring_windows_stand_at_two_heights(sheet):
+    windows = ((20_700.0, 22_600.0), (22_800.0, 23_600.0), (24_200.0, 25_000.0), (46_000.0, 60_000.0))
+    picture = MapPicture(
+        title="So far",
+        subtitle="brass",
+        speeds_rpm=np.array([500.0, 60_000.0]),
+        top=5.0,
+        depth_label="mm",
+        windows=windows,
+    )
+    heights = [line.get_window_extent().y0 for line in sheet(draw_map, picture).lines]
+    assert heights[0] == heights[2] == heights[3] < heights[1]
+
+
+def test_flag_of_a_suggested_speed_hides_nothing_of_the_curve(sheet, chattering):
+    speeds = tuple(
+        replace(chattering.advice.speeds[0], set_rpm=rpm, rpm=rpm, low_rpm=rpm - 200, high_rpm=rpm + 200)
+        for rpm in (13_000.0, 13_500.0, 20_000.0)
+    )
+    curve = SpeedCurve(speeds_rpm=(9_000.0, 13_100.0, 24_000.0), stable_probability=(0.2, 0.99, 0.1))
+    advice = replace(chattering.advice, speeds=speeds, chances=curve)
+    axes = sheet(draw_chances, picture_chances(replace(chattering, advice=advice)))
+    flags = boxes(axes)
+    assert not any(one.overlaps(other) for one, other in itertools.combinations(flags.values(), 2))
+    top = axes.transData.transform((13_100, 99))[1]
+    (now,) = [text for text in axes.texts if text.get_text().startswith("now")]
+    assert all(box.y0 > top and not box.overlaps(now.get_window_extent()) for box in flags.values())
+
+
+@pytest.mark.parametrize("depth", [1.0, 4.9])
+def test_setup_map_hides_neither_its_best_cut_under_the_flag_nor_its_cuts_under_their_legend(depth, sheet):
+    picture = MapPicture(
+        title="So far",
+        subtitle="brass",
+        speeds_rpm=SPEEDS,
+        top=5.0,
+        depth_label="mm",
+        best=(9_000.0, depth),
+        cuts=tuple(
+            CutPoint(rpm=9_000.0, depth=depth, verdict=verdict)
+            for verdict in ("stable", "marginal", "chatter", "undecided")
+        ),
+    )
+    axes = sheet(draw_map, picture)
+    at = axes.transData.transform((9_000, depth))
+    flag, legend = boxes(axes)["1"], axes.get_legend().get_window_extent()
+    half_px = 13 / 2 / 72 * axes.figure.dpi  # the shape of a cut is some 13 points high
+    assert flag.y0 > at[1] + half_px or flag.y1 < at[1] - half_px
+    assert not legend.overlaps(axes.get_window_extent())
+    assert not legend.overlaps(flag)
+    assert not legend.overlaps(axes._left_title.get_window_extent())
 
 
 @pytest.mark.parametrize(
