@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from chatter.analysis._files import hash_file
-from chatter.analysis._map_inputs import check_swings, choose_modes, find_force
+from chatter.analysis._map_inputs import Force, check_swings, choose_modes, find_force, tell_missing
 from chatter.analysis._parts import program_part
 from chatter.analysis._taps import read_tap
 from chatter.analysis._values import DIRECTION, MAX_RPM, checked_setup, read_length, read_number
@@ -109,12 +109,13 @@ def map_stability(
         check_swings(used, flutes=setup.flutes, low_rpm=low)
     material = setup.material
     force = find_force(material, pressure_mpa=pressure_mpa, radial_ratio=radial_ratio)
-    is_relative = force.pressure_mpa is None or any(mode.stiffness_n_per_um is None for mode in used)
-    if is_relative and max_depth_mm is not None:
+    missing = tell_missing(used, force=force)
+    if missing is not None and max_depth_mm is not None:
+        why = "" if force.why_no_pressure is None else f". {force.why_no_pressure.rstrip('.')}"
         raise BadValueError(
             "max_depth_mm",
             max_depth_mm,
-            "the mode's stiffness and the cutting pressure too: without both, depths have no millimetres",
+            f"{missing} too: without that, depths have no millimetres{why}",
         )
     cut = MapCut(
         flutes=setup.flutes,
@@ -155,8 +156,8 @@ def map_stability(
         cut=cut,
         settings=settings,
         tapped=tapped,
-        is_relative=is_relative,
-        ratio_is_known=force.ratio_is_known,
+        missing=missing,
+        force=force,
     )
 
 
@@ -167,10 +168,11 @@ def _document(
     cut: MapCut,
     settings: dict[str, Any],
     tapped: TapMode | None,
-    is_relative: bool,
-    ratio_is_known: bool,
+    missing: str | None,
+    force: Force,
 ) -> MapDocument:
     """Put the limits in the map's unit, and add what follows from them."""
+    is_relative = missing is not None
     finite = [depth for depth in limits.depth_mm if math.isfinite(depth)]
     lowest = min(finite, default=None)
     unit = lowest if is_relative and lowest is not None else 1.0
@@ -186,9 +188,7 @@ def _document(
         )
         for speed in limits.best
     )
-    cautions = _list_cautions(
-        cut, method=method, tapped=tapped, is_relative=is_relative, ratio_is_known=ratio_is_known
-    )
+    cautions = _list_cautions(cut, method=method, tapped=tapped, missing=missing, force=force)
     if limits.coarse_below_rpm is not None:
         cautions = (
             f"Below {limits.coarse_below_rpm:,.0f} rpm peaks may lie closer together than the speeds looked "
@@ -213,7 +213,7 @@ def _document(
 
 
 def _list_cautions(
-    cut: MapCut, *, method: MapMethod, tapped: TapMode | None, is_relative: bool, ratio_is_known: bool
+    cut: MapCut, *, method: MapMethod, tapped: TapMode | None, missing: str | None, force: Force
 ) -> tuple[str, ...]:
     """Say what to mind, most pressing first."""
     cautions = [
@@ -222,10 +222,11 @@ def _list_cautions(
         "A map is only as good as its modes: another stick-out, holder, clamping or work gives another map. "
         "Check the first pass with half the depth, and record it.",
     ]
-    if is_relative:
+    if missing is not None:
+        why = "" if force.why_no_pressure is None else f"{force.why_no_pressure} "
         cautions.append(
-            "Depths are multiples of the lowest limit, because the stiffness or the cutting pressure isn't "
-            "known: speeds can be read from this map, depths in millimetres can't."
+            "Depths are multiples of the lowest limit: speeds can be read from this map, depths in "
+            f"millimetres can't. {why}Give {missing} to get millimetres."
         )
     if tapped is not None:
         cautions.append(
@@ -236,14 +237,14 @@ def _list_cautions(
             cautions.append(
                 "The tap gives only an upper bound of the damping: limits may be lower, and peaks narrower."
             )
-    if cut.pressure_low_mpa is not None and cut.pressure_high_mpa is not None and not is_relative:
+    if cut.pressure_low_mpa is not None and cut.pressure_high_mpa is not None and missing is None:
         drawn = cut.pressure_mpa or 1.0
         cautions.append(
             f"Sources put the cutting pressure of {cut.material} between {cut.pressure_low_mpa:,.0f} and "
             f"{cut.pressure_high_mpa:,.0f} MPa: true limits may be {drawn / cut.pressure_high_mpa:.2f} to "
             f"{drawn / cut.pressure_low_mpa:.2f} times those drawn."
         )
-    if not ratio_is_known:
+    if not force.ratio_is_known:
         cautions.append(
             f"How hard the material pushes the tool away isn't known: {cut.radial_ratio:g} of the tangential "
             "force was taken. It shifts the limits, and the best speeds a little."

@@ -37,6 +37,7 @@ class Force:
     high_mpa: float | None
     radial_ratio: float
     ratio_is_known: bool
+    why_no_pressure: str | None = None  # a sentence, where the material's isn't sure enough
 
 
 def read_mode(text: str) -> MapMode:
@@ -117,7 +118,7 @@ def check_swings(modes: tuple[MapMode, ...], *, flutes: int, low_rpm: float) -> 
 
 def find_force(material: str | None, *, pressure_mpa: float | None, radial_ratio: float | None) -> Force:
     """Take what was told, and the material for the rest."""
-    pressure, low, high, ratio = None, None, None, None
+    pressure, low, high, ratio, why = None, None, None, None, None
     if pressure_mpa is not None:
         pressure = read_number("pressure_mpa", pressure_mpa, MAX_PRESSURE_MPA)
     if radial_ratio is not None:
@@ -130,6 +131,11 @@ def find_force(material: str | None, *, pressure_mpa: float | None, radial_ratio
         if pressure is None and known is not None and known.is_sure:
             low, high = known.low, known.high
             pressure = math.sqrt(low * high)  # own choice: the middle of a range of ratios
+        elif pressure is None and known is not None:
+            why = (
+                f"Of {found.name} only a cutting pressure from memory is known, {known.low:g} to "
+                f"{known.high:g} MPa: no depth rests on that."
+            )
         if ratio is None and found.radial_ratio is not None and found.radial_ratio.is_sure:
             ratio = (found.radial_ratio.low + found.radial_ratio.high) / 2
     return Force(
@@ -138,4 +144,15 @@ def find_force(material: str | None, *, pressure_mpa: float | None, radial_ratio
         high_mpa=high,
         radial_ratio=USUAL_RADIAL_RATIO if ratio is None else ratio,
         ratio_is_known=ratio is not None,
+        why_no_pressure=why,
     )
+
+
+def tell_missing(modes: tuple[MapMode, ...], *, force: Force) -> str | None:
+    """Name what depths in millimetres need and nobody gave; None where nothing is missing."""
+    missing = []
+    if any(mode.stiffness_n_per_um is None for mode in modes):
+        missing.append("the mode's stiffness")
+    if force.pressure_mpa is None:
+        missing.append("the cutting pressure")
+    return " and ".join(missing) or None

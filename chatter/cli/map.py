@@ -45,7 +45,7 @@ def map_command(
         typer.Option(metavar="N/UM", help="Stiffness of the tapped mode; without it depths are relative."),
     ] = None,
     material: Annotated[
-        str | None, typer.Option(metavar="NAME", help="What is cut, such as 6061, brass or acetal.")
+        str | None, typer.Option(metavar="NAME", help="What is cut, such as 6061, brass or mild steel.")
     ] = None,
     pressure_mpa: Annotated[
         float | None,

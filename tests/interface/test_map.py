@@ -140,6 +140,39 @@ def test_material_without_a_sure_pressure_gives_relative_depths():
     assert document.cut.pressure_mpa is None
 
 
+@pytest.mark.parametrize(
+    ("other", "said"),
+    [
+        # docs/materials.md: 100 to 200 N/mm² for acetal, marked weak
+        (
+            {"material": "acetal"},
+            "Of acetal only a cutting pressure from memory is known, 100 to 200 MPa: no depth rests on that. "
+            "Give the cutting pressure to get millimetres.",
+        ),
+        ({}, "can't. Give the cutting pressure to get millimetres."),
+    ],
+)
+def test_reason_for_depths_without_millimetres_is_said(other, said):
+    document = bench(pressure_mpa=None, **other)
+    assert any(caution.endswith(said) for caution in document.cautions)
+    assert not any("stiffness" in caution for caution in document.cautions)
+
+
+def test_stiffness_that_a_tap_lacks_is_asked_for(tap):
+    said = "Give the mode's stiffness to get millimetres."
+    assert any(caution.endswith(said) for caution in bench(modes=(), tap=tap).cautions)
+    both = "Give the mode's stiffness and the cutting pressure to get millimetres."
+    document = bench(modes=(), tap=tap, pressure_mpa=None)
+    assert any(caution.endswith(both) for caution in document.cautions)
+
+
+def test_help_names_materials_that_give_millimetres(chatter):
+    told = " ".join(chatter("map", "--help").out.replace("│", " ").split())
+    names = re.search(r"What is cut, such as ([^.]+)\.", told)[1]
+    for name in re.split(r", | or ", names):
+        assert not bench(pressure_mpa=None, material=name).is_relative
+
+
 def test_radial_ratio_that_nobody_gave_is_said():
     assert any("0.3 of the tangential" in caution for caution in bench(radial_ratio=None).cautions)
     assert not any("0.3 of the tangential" in caution for caution in bench().cautions)
@@ -324,6 +357,10 @@ def test_depth_at_which_nothing_chatters_is_told_where_no_deeper_cut_is_wanted()
         ({"radial_ratio": float("nan")}, "radial_ratio is nan"),
         ({"max_depth_mm": 0}, "max_depth_mm is 0"),
         ({"pressure_mpa": None, "max_depth_mm": 3}, "depths have no millimetres"),
+        (
+            {"pressure_mpa": None, "material": "acetal", "max_depth_mm": 3},
+            "Of acetal only a cutting pressure",
+        ),
         ({"material": "unobtainium"}, "material is 'unobtainium'"),
     ],
 )
