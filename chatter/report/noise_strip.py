@@ -6,10 +6,12 @@ the scale is a coast: dotted land begins at the limit that was given; a range th
 Leaves out: any judgement.
 """
 
+import itertools
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from chatter.model.noise import NoiseDocument
-from chatter.report._figures import SMALL, USUAL, add_axes, hide_ticks, new_figure, space_ticks
+from chatter.report._figures import SMALL, USUAL, WIDE_IN, add_axes, hide_ticks, new_figure, space_ticks
 from chatter.report._palette import COAST, DOTS, INK, LAND, MARK, PAPER, WATER
 from chatter.report._svg import to_svg
 from chatter.report.noise_words import tell_between, tell_number
@@ -18,9 +20,24 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 LEFT, RIGHT = 0.03, 0.965
-ROW_IN, BAR_HIGH = 0.5, 0.34  # inches a row, share of a row
+BAR_IN, LINE_IN, GAP_IN = 0.17, 0.17, 0.16  # inches: a bar, a line of words, what parts them and the rows
+WIDE_PT = 72 * WIDE_IN * (RIGHT - LEFT)
+LETTER_PT, BESIDE_PT = 5.5, 5.0  # a letter's width with room to spare; between words and the limit
 ROOM_DB = 4.0
 Row = tuple[str, float, float, float, bool]  # name, low, likeliest, high; whether the limit is for it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Words:
+    """What stands over one bar, and where."""
+
+    text: str
+    at_db: float  # where they begin
+
+    @property
+    def high_in(self) -> float:
+        """Their height, inches."""
+        return LINE_IN * (1 + self.text.count("\n"))
 
 
 def list_levels(document: NoiseDocument) -> tuple[Row, ...]:
@@ -51,21 +68,29 @@ def draw_noise_strip(document: NoiseDocument) -> str | None:
     if not rows:
         return None
     limit_db = None if document.evening is None else document.evening.limit_db
-    figure = new_figure(0.62 + ROW_IN * len(rows) + 0.3)
-    axes = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=0.52 + ROW_IN * len(rows) + 0.05)
     ends = [end for _, low, _, high, _ in rows for end in (low, high)] + (
         [] if limit_db is None else [limit_db]
     )
-    axes.set_xlim(min(ends) - ROOM_DB, max(ends) + ROOM_DB)
-    axes.set_ylim(len(rows), -0.05)
+    left, right = min(ends) - ROOM_DB, max(ends) + ROOM_DB
+    if limit_db is not None:  # one side of it has room for every line of words
+        longest = max(len(line) for row in rows for line in _lines(row))
+        share = (LETTER_PT * longest + BESIDE_PT) / WIDE_PT
+        if max(limit_db - left, right - limit_db) < share * (right - left):
+            right = left + (limit_db - left) / (1 - share)
+    words = [_place_words(row, left=left, right=right, limit_db=limit_db) for row in rows]
+    tops = [0.0, *itertools.accumulate(one.high_in + BAR_IN + GAP_IN for one in words)]
+    figure = new_figure(0.92 + tops[-1])
+    axes = add_axes(figure, left=LEFT, right=RIGHT, low_in=0.52, high_in=0.57 + tops[-1])
+    axes.set_xlim(left, right)
+    axes.set_ylim(tops[-1], -0.05)  # inches, from the top
     hide_ticks(axes, y=True)
     axes.spines["left"].set_visible(False)
     space_ticks(axes, most_x=6)
     axes.set_xlabel("dB(A)", fontsize=USUAL)
     if limit_db is not None:
-        _draw_limit(axes, limit_db, rows=sum(row[4] for row in rows))
-    for place, row in enumerate(rows):
-        _draw_row(axes, place, row)
+        _draw_limit(axes, limit_db, down_to=tops[sum(row[4] for row in rows)])
+    for top, row, one in zip(tops, rows, words, strict=False):
+        _draw_row(axes, top, row, one)
     told = "; ".join(
         f"{name} {tell_number(db)} dB, between {tell_between(low, high)}" for name, low, db, high, _ in rows
     )
@@ -73,13 +98,35 @@ def draw_noise_strip(document: NoiseDocument) -> str | None:
     return to_svg(figure, name="strip", title="How loud it is where", description=f"{told}.{limit}")
 
 
-def _draw_limit(axes: "Axes", limit_db: float, *, rows: int) -> None:
+def _lines(row: Row) -> tuple[str, str]:
+    """Give a row's words as two lines: its name and its numbers."""
+    name, low, db, high, _ = row
+    return f"{name}:", f"{tell_number(db)}, from {tell_between(low, high, to='to')}"
+
+
+def _place_words(row: Row, *, left: float, right: float, limit_db: float | None) -> _Words:
+    """Put a row's words where the limit doesn't run through them: beside it, in two lines if need be."""
+    whole = " ".join(_lines(row))
+    if limit_db is None or not row[4]:
+        return _Words(text=whole, at_db=left)
+    db_per_pt = (right - left) / WIDE_PT
+    gap = BESIDE_PT * db_per_pt
+    needed = LETTER_PT * db_per_pt * len(whole)
+    if left + needed + gap < limit_db:  # ends before the limit
+        return _Words(text=whole, at_db=left)
+    text = whole if limit_db + gap + needed < right else "\n".join(_lines(row))
+    if limit_db > (left + right) / 2 and text != whole:
+        return _Words(text=text, at_db=left)
+    return _Words(text=text, at_db=limit_db + gap)
+
+
+def _draw_limit(axes: "Axes", limit_db: float, *, down_to: float) -> None:
     """Draw land beyond the limit behind the neighbour's rows, and the limit's name."""
     right = axes.get_xlim()[1]
     axes.fill_between(
-        [limit_db, right], 0, rows, facecolor=LAND, edgecolor=DOTS, hatch="..", linewidth=0, zorder=1
+        [limit_db, right], 0, down_to, facecolor=LAND, edgecolor=DOTS, hatch="..", linewidth=0, zorder=1
     )
-    axes.plot([limit_db, limit_db], [-0.05, rows], color=MARK, linewidth=2, zorder=4)
+    axes.plot([limit_db, limit_db], [-0.05, down_to], color=MARK, linewidth=2, zorder=4)
     on_left = limit_db > sum(axes.get_xlim()) / 2
     axes.annotate(
         f"limit {limit_db:g}",
@@ -94,18 +141,16 @@ def _draw_limit(axes: "Axes", limit_db: float, *, rows: int) -> None:
     )
 
 
-def _draw_row(axes: "Axes", place: int, row: Row) -> None:
+def _draw_row(axes: "Axes", top: float, row: Row, words: _Words) -> None:
     """Draw one range with its likeliest level, its name above it."""
-    name, low, db, high, _ = row
-    top = place + 0.52
-    axes.fill_between(
-        [low, high], top, top + BAR_HIGH, facecolor=WATER, edgecolor=COAST, linewidth=1.4, zorder=3
-    )
-    axes.plot([db, db], [top, top + BAR_HIGH], color=COAST, linewidth=4, solid_capstyle="butt", zorder=5)
+    _, low, db, high, _ = row
+    bar = top + GAP_IN / 2 + words.high_in, top + GAP_IN / 2 + words.high_in + BAR_IN
+    axes.fill_between([low, high], *bar, facecolor=WATER, edgecolor=COAST, linewidth=1.4, zorder=3)
+    axes.plot([db, db], bar, color=COAST, linewidth=4, solid_capstyle="butt", zorder=5)
     axes.text(
-        axes.get_xlim()[0],
-        place + 0.3,
-        f"{name}: {tell_number(db)}, from {tell_between(low, high, to='to')}",
+        words.at_db,
+        top + GAP_IN / 4 + words.high_in / 2,
+        words.text,
         ha="left",
         va="center",
         fontsize=SMALL,
