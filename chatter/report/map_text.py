@@ -71,6 +71,8 @@ def tell_window(document: MapDocument, speed: BestSpeed) -> str:
 
 def tell_peak(document: MapDocument, speed: BestSpeed) -> str:
     """Say where the limit is highest, and how high."""
+    if speed.window_depth == document.max_depth:
+        return "No deeper cut was looked at."
     if speed.limit_depth is not None:
         return (
             f"The peak is at {speed.rpm:,.0f} rpm: it chatters from {_depth(document, speed.limit_depth)} on."

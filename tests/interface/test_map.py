@@ -322,6 +322,7 @@ def test_largest_depth_that_was_told_is_carried_whole_and_none_below_it_told(exa
     assert inside.count(None) == len(inside) > 10
     text = " ".join(map_to_text(document).split())
     assert f"{first.middle_rpm:,.0f} rpm: 0.50 mm should stay quiet from {first.low_rpm:,.0f} to" in text
+    assert f"{first.high_rpm:,.0f} rpm. No deeper cut was looked at." in text
 
 
 def test_depth_at_which_nothing_chatters_is_told_where_no_deeper_cut_is_wanted():
