@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.spindle_comb import Comb, chance_of_spindle, find_comb
-from chatter.cut.weights import LEAST_CHANCE
+from chatter.cut.weights import LEAST_CHANCE, SPEED_SPREAD
 from chatter.dsp.angle import phase_turns, refine_phase
 from chatter.dsp.comb import Layer, find_base, score_apart, score_at_fractions
 from chatter.dsp.envelope import TOP_HZ as ENVELOPE_TOP_HZ
@@ -33,11 +33,13 @@ TOP_HZ = 6000.0
 PAD = 4
 MOST_ORDERS = 20  # of the loudness: higher ones blur
 STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
-LEAST_SD = 2e-5  # of the speed: the median error on simulated cuts is half of it
+LEAST_SD = 2e-5  # share of the speed; the median error on simulated cuts
+LEAST_OFF = 4e-5  # share of the speed, of how far off the comb's base it lies; fitted
 BLOCK_S = 0.25  # blocks in which drift is measured
 MOST_DRIFT = 0.005  # share by which the speed may wander inside a cut
 MOST_OFF = 0.0003  # share by which its mean may leave the comb's base: beats of chatter pull at the phases
 MOST_FINE = 0.0002  # share left to the lines once the loudness has said its part: chatter pulls at them
+PULLED = 0.9  # own choice: of that share, from which they are pulled all the way, and have no say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -184,12 +186,10 @@ def measure_speed(
         most_off=most_off,
         strong=np.flatnonzero(weights > STRONG_WEIGHT) + 1,
     )
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(track)))) / np.sqrt(2) if len(track) > 2 else 0.0
-    sd = max(scatter / np.sqrt(len(track)), LEAST_SD * mean_hz)
     return Speed(
         found=True,
         rotation_hz=mean_hz,
-        sd_hz=sd,
+        sd_hz=mean_hz * _spread(track / mean_hz, off=mean_hz / base_hz - 1),
         times_s=times_s,
         track_hz=track,
         score=score,
@@ -245,11 +245,29 @@ def _follow(
         mean_hz = _mean_hz(phase, envelope_hz)
         track = track * np.clip(mean_hz / base_hz, 1 - most_off, 1 + most_off) * base_hz / mean_hz
     phase = phase_turns(count=len(samples), rate_hz=rate_hz, times_s=times_s, rotation_hz=track)
-    phase = refine_phase(
+    fine = refine_phase(
         [samples], phase, rate_hz=rate_hz, orders=strong[:10], block_s=block_s / 2, most=MOST_FINE
     )
+    if abs(_mean_hz(fine, rate_hz) / _mean_hz(phase, rate_hz) - 1) < PULLED * MOST_FINE:
+        phase = fine
     times_s, track = _speed_of(phase, rate_hz, block_s / 4)
     return times_s, track, _mean_hz(phase, rate_hz)
+
+
+def _spread(track: Floats, *, off: float) -> float:
+    """Give the standard deviation of a mean speed, as a share of it.
+
+    Where chatter pulls at the lines the speed seems to wander, and its mean leaves the comb's base: the error
+    grows with both.
+
+    Parameters
+    ----------
+    track
+        Shape (t,): the speed along the section over its mean.
+    off
+        By which the mean lies off the comb's base, as a share.
+    """
+    return float(max(LEAST_SD, SPEED_SPREAD * np.std(track) * (abs(off) + LEAST_OFF)))
 
 
 def _mean_hz(phase: Floats, rate_hz: float) -> float:

@@ -27,6 +27,7 @@ from scipy.optimize import minimize
 from chatter.audio import read_recording
 from chatter.cut import judge_recording, study_recording
 from chatter.cut.verdict import lineless_marks, marks
+from chatter.cut.weights import SPEED_SPREAD
 from chatter.errors import BadValueError
 from chatter.model import CutSetup, Recording
 from chatter.simulate import RenderedScene, Scene, random_scene, render_scene
@@ -51,6 +52,7 @@ class Row:
     family_marks: tuple[dict[str, float], ...]  # of every cut with a family of lines, only when fitting
     lineless: tuple[dict[str, float], ...]  # of every cut without one, only when fitting
     speed_right: bool
+    speed_deviations: float  # by which the stated speed is off; infinite without one
     start_right: bool
     line_right: bool
 
@@ -82,7 +84,7 @@ def judge(rendered: RenderedScene, *, codec: Codec, fitting: bool = False) -> Ro
     worst = analysis.worst
     heard_hz = None if worst is None else worst.chatter_hz
     start_s = analysis.cuts[0].start_s if analysis.cuts else None
-    measured = analysis.spindle.measured_rpm
+    measured, sd_rpm = analysis.spindle.measured_rpm, analysis.spindle.measured_rpm_sd
     return Row(
         codec=codec.name,
         chattering=rendered.chattering,
@@ -94,6 +96,7 @@ def judge(rendered: RenderedScene, *, codec: Codec, fitting: bool = False) -> Ro
             lineless_marks(evidence, evidence.broad) for evidence in heard if len(evidence.family) < 2
         ),
         speed_right=measured is not None and abs(measured / rendered.true_rpm - 1) < 1e-3,
+        speed_deviations=np.inf if not measured or not sd_rpm else abs(measured - rendered.true_rpm) / sd_rpm,
         start_right=start_s is not None and abs(start_s - rendered.cut_times_s[0][0]) < 0.2,
         line_right=heard_hz is not None
         and any(line_matches(heard_hz, true_hz, turn_hz) for true_hz in rendered.chatter_lines_hz),
@@ -130,6 +133,7 @@ def figures(rows: list[Row]) -> dict[str, float]:
         "wrong among the sure": share(wrong[sure]),
         "undecided": share(verdicts == "undecided"),
         "speed within 0.1 %": share(np.array([row.speed_right for row in rows])),
+        "speed within two deviations": share(np.array([row.speed_deviations <= 2 for row in rows])),
         "chatter line in the right family": share(np.array([r.line_right for r in scored if r.chattering])),
         "start within 0.2 s": share(np.array([row.start_right for row in rows])),
     }
@@ -156,7 +160,7 @@ def reliability(rows: list[Row]) -> list[tuple[str, int, float, float]]:
 
 
 def fit(rows: list[Row]) -> dict[str, float]:
-    """Fit both logistic maps on the cuts whose speed was measured right."""
+    """Fit both logistic maps on the cuts whose speed was measured right, and the spread of all speeds."""
     used = [row for row in rows if row.scored and row.speed_right]
     families = [(row.chattering, values) for row in used for values in row.family_marks]
     lineless = [
@@ -167,6 +171,7 @@ def fit(rows: list[Row]) -> dict[str, float]:
     return {
         **fit_logistic(families, "intercept", ridge=RIDGE),
         **fit_logistic(lineless, "lineless intercept", ridge=RIDGE),
+        "speed spread": SPEED_SPREAD * float(np.quantile([row.speed_deviations for row in rows], 0.95)) / 2,
     }
 
 

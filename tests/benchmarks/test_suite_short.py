@@ -28,6 +28,7 @@ def test_figures_count_undecided_as_half_and_leave_out_what_cannot_be_told():
             family_marks=(),
             lineless=(),
             speed_right=True,
+            speed_deviations=1.0,
             start_right=True,
             line_right=chattering,
         )

@@ -192,3 +192,27 @@ def test_faint_combs_of_another_speed_are_no_cut_beside_a_sure_one():
         assert of_one_spindle([voice, sure, alike, faster], without=without) == [False, True, True, True]
         assert of_one_spindle([voice, alike], without=without) == [not without] * 2  # none is sure
         assert of_one_spindle([], without=without) == []
+
+
+def test_speed_lies_within_two_stated_deviations_where_chatter_pulls_at_it():
+    rate_hz, deviations, spreads = 16_000, [], []
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        turn_hz = float(rng.uniform(40, 200))
+        t = np.arange(int(rng.uniform(1.5, 3) * rate_hz)) / rate_hz
+        off_hz = float(rng.uniform(500, 3000))
+        family = sum(
+            np.sin(2 * np.pi * (off_hz + 2 * k * turn_hz) * t + k * k) / (1 + k * k) for k in range(-4, 5)
+        )
+        teeth = sum(0.2 * np.sin(2 * np.pi * 2 * k * turn_hz * t + k) for k in range(1, 9))
+        speed = measure_speed(
+            family + teeth + 0.2 * rng.normal(size=len(t)),
+            rate_hz=rate_hz,
+            bandwidth_hz=8000.0,
+            programmed_rpm=61.2 * turn_hz,
+            flutes=2,
+        )
+        deviations.append(abs(speed.rotation_hz - turn_hz) / speed.sd_hz)
+        spreads.append(speed.sd_hz / turn_hz)
+    assert sum(one < 2 for one in deviations) >= 17
+    assert np.median(spreads) < 5e-4  # half of what a speed may be off: no spread that tells nothing
