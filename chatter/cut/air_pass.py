@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chatter.cut.channel import power_of
 from chatter.dsp.spectra import TINY, find_tops, frame_powers, line_reach_bins, line_ring, peak_frequency_hz
 from chatter.model import Finding, Recording
 
@@ -87,10 +88,11 @@ class AirPass:
 
 
 def idle_sound(idle: Recording, channel: int) -> IdleSound:
-    """Take the channel of an idle recording that stands for one of the cut's recording."""
+    """Take the channel of an idle recording that stands for one of the cut's recording, or its loudest."""
     codes = {finding.code for finding in idle.findings}
+    same = idle.samples[min(channel, idle.channels - 1)]
     return IdleSound(
-        samples=idle.samples[min(channel, idle.channels - 1)].astype(np.float64),
+        samples=(same if np.any(same) else max(idle.samples, key=power_of)).astype(np.float64),
         rate_hz=idle.rate_hz,
         reach_hz=WHOLE_BAND * idle.bandwidth_hz,
         is_changed=bool(CHANGED & codes),

@@ -23,6 +23,7 @@ from chatter.dsp.spectra import frame_powers
 Floats = NDArray[np.float64]
 HOP_S = 0.02
 WINDOW_S = 0.2
+WINDOW_TEETH = 8  # in a window at least: in one with fewer, lines and what lies between them share bins
 GAP_S = 0.3  # the comb must be away this long before a cut is parted
 EDGE_S = 0.35  # the level places an edge better than the comb unless they differ by more
 LEAST_CONTRAST = 0.5  # nepers between cutting and idle, below which the comb can't decide
@@ -76,7 +77,7 @@ def follow_comb(
     tooth_hz
         Measured tooth-passing frequency.
     """
-    size_s = float(max(WINDOW_S, 4 / tooth_hz))
+    size_s = float(max(WINDOW_S, WINDOW_TEETH / tooth_hz))
     top_hz = min(bandwidth_hz, 0.45 * rate_hz, TOP_HZ)
     orders = np.arange(1, min(20, max(1, int(top_hz / tooth_hz))) + 1)
     times_s, hz, powers = frame_powers(

@@ -203,8 +203,8 @@ def _loudest(spectra: CutSpectra, peaks: tuple[Peak, ...], *, rotation_hz: float
     above = np.where(_off_comb(spectra, rotation_hz=rotation_hz), spectra.rest, 0.0)
     if spectra.idle is not None:
         above = np.where((spectra.rest > 2 * spectra.idle) & ~_in_air(spectra, peaks), above, 0.0)
-    index = int(np.argmax(above))
-    if not 0 < index < len(above) - 1 or above[index] <= 0:
+    index = 1 + int(np.argmax(above[1:-1]))
+    if above[index] <= 0:
         return ()
     frequency_hz = peak_frequency_hz(spectra.rest, index, spectra.bin_hz)
     near = [peak for peak in peaks if abs(peak.frequency_hz - frequency_hz) < spectra.line_width_hz]

@@ -106,6 +106,8 @@ def find_begin_s(
     if not telling:
         return None
     began = np.flatnonzero(np.median(telling, axis=0) >= QUARTER)
+    if len(began) == 0:  # no moment holds half of the lines
+        return None
     return start_s if began[0] == 0 else float(times_s[began[0]])
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from chatter.cut.air_pass import IDLE_CUTS, IDLE_SHORT, IdleSound, has_teeth, idle_sound, say_unfit
 from chatter.cut.burst import MOST_SHORT, hear_burst
+from chatter.cut.channel import choose_channel, without_offset
 from chatter.cut.engagement import add_combed, follow_comb, trim_to_comb
 from chatter.cut.findings import Doubt, find_doubt
 from chatter.cut.idle import (
@@ -30,7 +31,7 @@ from chatter.cut.mix_up import find_mix_up, hear_idling, study_otherwise
 from chatter.cut.no_cut import SHORT, say_moment, say_no_cut, say_unjudged, speed_of_whole
 from chatter.cut.pictures import make_pictures
 from chatter.cut.ramp_pass import judge_ramp
-from chatter.cut.sections import Sections, find_sections, find_softer
+from chatter.cut.sections import Sections, find_softer
 from chatter.cut.spectrum import comb_rise
 from chatter.cut.spindle import BELIEVED, Speed, of_one_spindle
 from chatter.cut.spoilt import find_spoilt
@@ -68,7 +69,7 @@ def study_recording(
     channel, sections, cuts
         The channel used; where it cuts; the sections in which a comb was found, studied.
     """
-    channel, sections = _choose_channel(recording, rotation_hz=setup.rpm / 60)
+    channel, sections = choose_channel(recording, rotation_hz=setup.rpm / 60)
     samples = recording.samples[channel].astype(np.float64)
     rate_hz = recording.rate_hz
     air = None if idle is None else idle_sound(idle, channel)
@@ -186,6 +187,9 @@ def judge_recording(
             idle.rate_hz,
             f"one recorded like the cut, at {recording.rate_hz:g} Hz",
         )
+    as_written = recording
+    recording = without_offset(recording)
+    idle = None if idle is None else without_offset(idle)
     channel, sections, studied = study_recording(recording, setup=setup, idle=idle)
     compared: list[Finding] = []
     if idle is not None and (unusable := _find_unusable(studied, setup=setup)) is not None:
@@ -195,7 +199,7 @@ def judge_recording(
     doubt = _find_doubt(
         recording.samples[channel], recording, replace(sections, cuts=judged or sections.cuts), setup
     )
-    spoilt = find_spoilt(recording.samples[channel], studied, rate_hz=recording.rate_hz)
+    spoilt = find_spoilt(as_written.samples[channel], studied, rate_hz=recording.rate_hz)
     cuts = tuple(_judge(cut, setup=setup, spoilt=spoilt is not None) for cut in studied)
     cuts = tuple(
         _with_onset(cut, study, recording=recording, channel=channel)
@@ -319,26 +323,6 @@ def _spindle(setup: CutSetup, speed: Speed) -> Spindle:
     )
 
 
-def _choose_channel(recording: Recording, *, rotation_hz: float) -> tuple[int, Sections]:
-    """Take the channel that rises most when the tool cuts."""
-    best: tuple[float, int, Sections] | None = None
-    for index in range(recording.channels):
-        if index and np.array_equal(recording.samples[index], recording.samples[0]):
-            continue
-        found = find_sections(
-            recording.samples[index],
-            rate_hz=recording.rate_hz,
-            bandwidth_hz=recording.bandwidth_hz,
-            rotation_hz=rotation_hz,
-        )
-        value = found.rise_db if found.cuts else -1.0
-        if best is None or value > best[0]:
-            best = (value, index, found)
-    if best is None:  # a recording has at least one channel
-        raise BadValueError("the number of channels", 0, "a recording with at least one channel")
-    return best[1], best[2]
-
-
 def _hear_otherwise(
     samples: Floats,
     idle: tuple[tuple[float, float], ...],
@@ -448,7 +432,7 @@ def _judge(cut: StudiedCut, *, setup: CutSetup, spoilt: bool) -> JudgedCut:
         measured_rpm_sd=cut.speed.sd_hz * 60,
         verdict=verdict,
         chatter_probability=None if untold else chance,
-        chatter_hz=cut.evidence.base[0].frequency_hz if chattering else None,
+        chatter_hz=cut.evidence.base[0].frequency_hz if chattering and cut.evidence.base else None,
         onset_s=None,
         lines=lines,
         findings=tuple(findings),

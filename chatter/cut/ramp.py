@@ -10,13 +10,13 @@ Source: change of a linear regime, R. E. Quandt, J. Am. Stat. Assoc. 53 (1958) 8
 Leaves out: ramps that fall, where chatter lingers below the depth at which it began.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from chatter.cut.engagement import follow_comb
+from chatter.cut.engagement import WINDOW_TEETH, follow_comb
 from chatter.cut.sections import Section, band_levels_db
 from chatter.cut.spindle import Speed
 from chatter.dsp.angle import phase_turns, split_repeating
@@ -130,6 +130,13 @@ def find_ramp_start_s(
     """
     if section.open_start:
         return section.start_s
+    muted = int(np.argmax(samples != 0))  # that a recorder left out before its first sound
+    if muted:
+        muted_s = muted / rate_hz
+        later = replace(section, start_s=section.start_s - muted_s, end_s=section.end_s - muted_s)
+        return muted_s + find_ramp_start_s(
+            samples[muted:], rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, tooth_hz=tooth_hz, section=later
+        )
     comb = follow_comb(samples, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, tooth_hz=tooth_hz)
     times_s = comb.times_s
     contrast = ndimage.median_filter(comb.contrast, size=SMOOTH_FRAMES, mode="nearest")
@@ -194,7 +201,7 @@ def tooth_rise_db(samples: Floats, *, rate_hz: float, bandwidth_hz: float, tooth
         does, or the pass is too short.
     """
     edge, length_s = round(RISE_EDGE_S * rate_hz), len(samples) / rate_hz - 2 * RISE_EDGE_S
-    window_s = float(max(RISE_WINDOW_S, 4 / tooth_hz))
+    window_s = float(max(RISE_WINDOW_S, WINDOW_TEETH / tooth_hz))
     if RISE_SHARE * length_s < 2 * window_s:
         return None
     top_hz = min(bandwidth_hz, 0.45 * rate_hz, TOP_HZ)

@@ -6,13 +6,13 @@ Source: each stage names its own (chatter/cut/ramp.py).
 Leaves out: the verdict, which is the deep end's (chatter/cut/study.py).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chatter.cut.ramp import depth_rise_db, find_ramp_onset, find_ramp_start_s, tooth_rise_db
-from chatter.cut.spindle import measure_speed
+from chatter.cut.spindle import Speed, measure_speed
 from chatter.cut.study import StudiedCut
 from chatter.model import CutSetup, Finding, JudgedCut, Recording
 from chatter.model.cut import NO_RAMP, RampOnset, RampPass
@@ -134,7 +134,7 @@ def _find_onset(
     onset = find_ramp_onset(
         samples,
         rate_hz=rate_hz,
-        speed=speed if speed.found else cut.speed,
+        speed=speed if speed.found else _held_even(cut.speed),
         family_hz=tuple(peak.frequency_hz for peak in cut.evidence.base),
         depth_ratio=first_mm / last_mm,
     )
@@ -146,3 +146,8 @@ def _find_onset(
         time_s=start_s + onset.time_s,
         chatter_hz=cut.evidence.base[0].frequency_hz,
     )
+
+
+def _held_even(speed: Speed) -> Speed:
+    """Give a speed measured in another part of the pass, as its mean: when it wandered isn't known here."""
+    return replace(speed, track_hz=np.full(len(speed.track_hz), speed.rotation_hz))

@@ -1,11 +1,10 @@
 """Find where the tool cuts.
 
 In: one channel. Out: sections with their edges, and the spans that are surely idle.
-Method: levels in third-octave-like bands every 10 ms, and the spectrum's shape without its level (automatic
-gain moves only the first), weighed by how well each tells the loud state from the quiet one; two thresholds
-with hysteresis; pieces that are close are joined; a cut begins where it leaves the quiet, and ends half-way
-down the step.
-Source: two-class threshold after N. Otsu, IEEE Trans. SMC 9 (1979) 62 to 66; the rest is our own.
+Method: levels in third-octave-like bands every 10 ms give one score that tells the loud state from the quiet
+one (two_states.py); two thresholds with hysteresis; pieces that are close are joined; a cut begins
+where it leaves the quiet, and ends half-way down the step. What a recorder left out is neither.
+Source: our own.
 Leaves out: whether the loud state is a cut at all (the spindle stage looks for its comb).
 """
 
@@ -18,20 +17,21 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from chatter.cut.two_states import LEAST_STEP_DB, tell_apart
 from chatter.dsp.runs import find_runs
 from chatter.dsp.spectra import frame_powers
 
 Floats = NDArray[np.float64]
 HOP_S = 0.010
 WINDOW_S = 0.040
+LOW = 0.1  # quantile over time of the levels that others are counted from
+MUTED_DB = -125.0  # a band; sixteen bits of noise have some -110 dB
 TOP_HZ = 12_000.0
 JOIN_S = 0.3  # a corner: shorter pauses never part a cut
 JOIN_SHORT_S = 1.0  # pauses up to this join two pieces that are both shorter than this
 LEAST_S = 0.35  # shorter loud spells are bumps
 BUMP_S = 0.25  # a spell shorter than this beside long ones is a bump
-LEAST_STEP_DB = 1.5  # smallest mean rise over the idle that counts as another state
 LEAST_SEPARATION = 2.5  # smallest distance of the two states, in pooled standard deviations
-LEAST_SPREAD_DB = 0.7  # keeps a band that hardly moves from deciding alone
 LOUD_SPELL_DB = 6.0  # own choice: over the idle, in the mean of the bands
 SPELL_RISE_DB, SPELL_SHARE = 3.0, 0.3  # a further loud spell: least rise of the cuts, and its share of that
 # Where a cut has begun: share of the step, and deviations of the quiet, that it stands above; longest way
@@ -94,101 +94,6 @@ def band_levels_db(samples: NDArray[np.floating], *, rate_hz: float, top_hz: flo
     return times_s, 10 * np.log10(sums + 1e-14)
 
 
-def part_in_two(values: Floats) -> float:
-    """Give the threshold that parts two classes best."""
-    largest = float(np.abs(values).max())
-    if np.ptp(values) < 1e-9 * max(1.0, largest):  # a sound that never changes has one class
-        return float(values.mean())
-    counts, edges = np.histogram(values, bins=128)
-    middle = (edges[:-1] + edges[1:]) / 2
-    below = np.cumsum(counts)
-    above = below[-1] - below
-    mean_below = np.cumsum(counts * middle) / np.maximum(below, 1)
-    mean_above = (np.sum(counts * middle) - np.cumsum(counts * middle)) / np.maximum(above, 1)
-    between = below * above * (mean_below - mean_above) ** 2
-    flat = np.flatnonzero(between >= between.max() * (1 - 1e-9))
-    return float(middle[flat].mean())
-
-
-def _discriminate(features: Floats, loud: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_], float]:
-    """Improve a two-class split: weigh each feature by how well it parts the classes, and split again.
-
-    Returns
-    -------
-    score, loud, separation
-        Shapes (t,), (t,), and the distance of the classes in pooled standard deviations.
-    """
-    score = features[:, 0]
-    separation = 0.0
-    centred = features - features.mean(0)
-    squares = centred**2
-    total, total_squares = centred.sum(0), squares.sum(0)
-    for _ in range(6):
-        if loud.sum() < 5 or (~loud).sum() < 5:
-            return score, loud, 0.0
-        # Moments of both classes from the sums over one of them.
-        inside, many, few = loud.astype(np.float64), int((~loud).sum()), int(loud.sum())
-        up, up_squares = inside @ centred, inside @ squares
-        mean_up, mean_down = up / few, (total - up) / many
-        var_up = np.maximum(up_squares / few - mean_up**2, 0.0)
-        var_down = np.maximum((total_squares - up_squares) / many - mean_down**2, 0.0)
-        gap = mean_up - mean_down
-        spread = np.sqrt((var_up + var_down) / 2) + LEAST_SPREAD_DB
-        weights = gap / spread**2
-        score = features @ (weights / np.abs(weights).sum())
-        before, loud = loud, score > part_in_two(score)
-        if loud.sum() < 5 or (~loud).sum() < 5:
-            return score, loud, 0.0
-        pooled = np.sqrt((score[loud].var() + score[~loud].var()) / 2) + 0.05
-        separation = float((score[loud].mean() - score[~loud].mean()) / pooled)
-        if np.array_equal(before, loud):
-            break  # nothing moves any more
-    return score, loud, separation
-
-
-def _steps_up(level: Floats, loud: NDArray[np.bool_]) -> float:
-    """Give the mean jump of level into the loud class at its edges, dB; automatic gain can't hide it."""
-    reach = round(0.15 / HOP_S)
-    jumps = []
-    for a, b in find_runs(loud):
-        if b - a < reach:
-            continue
-        if a >= 2 * reach:
-            jumps.append(level[a + 2 : a + 2 + reach].mean() - level[a - reach : a - 2].mean())
-        if b + 2 * reach < len(level):
-            jumps.append(level[b - reach : b - 2].mean() - level[b + 2 : b + 2 + reach].mean())
-    return float(np.mean(jumps)) if jumps else 0.0
-
-
-def _score(levels: Floats, excess: Floats) -> tuple[Floats, NDArray[np.bool_], float]:
-    """Give one score a frame that tells cutting from idle, the loud frames, and their separation.
-
-    Features are the levels, and the shape of the spectrum without its level: a phone's automatic gain
-    moves the first and leaves the second. Several first guesses are refined; the best split wins.
-    """
-    overall = 10 * np.log10((10 ** (levels / 10)).sum(axis=1))
-    shape = levels - levels.mean(axis=1, keepdims=True)
-    features = np.column_stack([excess, shape])
-    middle = excess.mean(axis=1)
-    centred = shape - shape.mean(axis=0)
-    main = centred @ np.linalg.eigh(centred.T @ centred)[1][:, -1]
-    fast = overall - ndimage.gaussian_filter1d(overall, 0.6 / HOP_S, mode="nearest")
-    best: tuple[float, Floats, NDArray[np.bool_], float] | None = None
-    for guess in (middle, main, -main, fast):
-        for used in (excess, shape, features):
-            score, loud, separation = _discriminate(used, guess > part_in_two(guess))
-            step_db = _steps_up(overall, loud)
-            if step_db < LEAST_STEP_DB:
-                continue
-            changes = len(find_runs(loud))
-            value = min(separation, 8.0) + min(step_db, 8.0) / 2 - 0.15 * changes
-            if best is None or value > best[0]:
-                best = (value, score, loud, separation)
-    if best is None:
-        return middle, np.zeros(len(middle), dtype=bool), 0.0
-    return best[1], best[2], best[3]
-
-
 def find_sections(
     samples: NDArray[np.floating], *, rate_hz: float, bandwidth_hz: float, rotation_hz: float
 ) -> Sections:
@@ -211,11 +116,53 @@ def find_sections(
     duration_s = len(samples) / rate_hz
     if duration_s < 2 * LEAST_S:
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=0.0)
-    times_s, levels = band_levels_db(samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, TOP_HZ))
+    times_s, heard = band_levels_db(samples, rate_hz=rate_hz, top_hz=min(bandwidth_hz, TOP_HZ))
+    muted = heard.max(axis=1) < MUTED_DB
+    find = partial(
+        _find_in,
+        samples,
+        times_s=times_s,
+        rate_hz=rate_hz,
+        bandwidth_hz=bandwidth_hz,
+        rotation_hz=rotation_hz,
+    )
+    if muted.any() and not muted.all():
+        filled = heard.copy()
+        filled[muted] = np.quantile(heard[~muted], LOW, axis=0)
+        found = find(filled, muted=muted)
+        if found.cuts:
+            return found
+    return find(heard, muted=np.zeros(len(heard), dtype=bool))  # what is muted may be all the idle there is
+
+
+def _find_in(
+    samples: NDArray[np.floating],
+    levels: Floats,
+    *,
+    times_s: Floats,
+    muted: NDArray[np.bool_],
+    rate_hz: float,
+    bandwidth_hz: float,
+    rotation_hz: float,
+) -> Sections:
+    """Find the loud spells in band levels.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,), what the levels are of.
+    levels, times_s
+        Shapes (t, bands), (t,).
+    muted
+        Shape (t,): what the recorder left out is no idle.
+    rate_hz, bandwidth_hz, rotation_hz
+        As for `find_sections`.
+    """
+    duration_s = len(samples) / rate_hz
     smooth = max(5, round(1.5 / rotation_hz / HOP_S))
     levels = ndimage.uniform_filter1d(levels, smooth, axis=0, mode="nearest")
-    excess = np.clip(levels - np.quantile(levels, 0.10, axis=0), -3.0, 25.0)
-    score, loud, separation = _score(levels, excess)
+    excess = np.clip(levels - np.quantile(levels, LOW, axis=0), -3.0, 25.0)
+    score, loud, separation = tell_apart(levels, excess, hop_s=HOP_S)
     if loud.sum() < 5 or (~loud).sum() < 5:
         return Sections(cuts=(), idle=((0.0, duration_s),), rise_db=0.0)
     low, high = float(np.median(score[~loud])), float(np.median(score[loud]))
@@ -227,7 +174,7 @@ def find_sections(
     raw = _join(_without_bumps(raw))
     least = max(LEAST_S, 4 / rotation_hz) / HOP_S
     kept = [(a, b) for a, b in raw if b - a >= least]
-    clear = ndimage.binary_dilation(score > lower, iterations=round(0.12 / HOP_S))
+    clear = ndimage.binary_dilation(score > lower, iterations=round(0.12 / HOP_S)) | muted
     idle = tuple(
         (float(times_s[a]), float(times_s[b - 1])) for a, b in find_runs(~clear) if b - a > 0.15 / HOP_S
     )

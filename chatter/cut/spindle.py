@@ -34,7 +34,7 @@ PAD = 4
 MOST_ORDERS = 20  # of the loudness: higher ones blur
 STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
 LEAST_SD = 2e-5  # share of the speed; the median error on simulated cuts
-LEAST_OFF = 4e-5  # share of the speed, of how far off the comb's base it lies; fitted
+LEAST_OFF = 8e-5  # share of the speed, of how far off the comb's base it lies; fitted
 BLOCK_S = 0.25  # blocks in which drift is measured
 MOST_DRIFT = 0.005  # share by which the speed may wander inside a cut
 MOST_OFF = 0.0003  # share by which its mean may leave the comb's base: beats of chatter pull at the phases
@@ -267,7 +267,7 @@ def _spread(track: Floats, *, off: float) -> float:
     off
         By which the mean lies off the comb's base, as a share.
     """
-    return float(max(LEAST_SD, SPEED_SPREAD * np.std(track) * (abs(off) + LEAST_OFF)))
+    return max(LEAST_SD, SPEED_SPREAD * float(np.std(track)) * (abs(off) + LEAST_OFF))
 
 
 def _mean_hz(phase: Floats, rate_hz: float) -> float:

@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from chatter.cut.sections import LEAST_S, Section, Sections, part_in_two
+from chatter.cut.sections import LEAST_S, Section, Sections
 from chatter.cut.study import StudiedCut
+from chatter.cut.two_states import part_in_two
 from chatter.dsp.spectra import TINY, frame_powers
 
 Floats = NDArray[np.float64]
