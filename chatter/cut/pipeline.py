@@ -30,6 +30,7 @@ from chatter.cut.long_cut import QUARTER, find_begin_s, sounding_power
 from chatter.cut.mix_up import find_mix_up, hear_idling, study_otherwise
 from chatter.cut.no_cut import SHORT, say_moment, say_no_cut, say_unjudged, speed_of_whole
 from chatter.cut.pictures import make_pictures
+from chatter.cut.quiet_ends import reach_quiet_ends
 from chatter.cut.ramp_pass import judge_ramp
 from chatter.cut.sections import Sections, find_softer
 from chatter.cut.spectrum import comb_rise
@@ -138,7 +139,9 @@ def study_recording(
     cuts: list[StudiedCut] = []
     for section in sections.cuts:
         cuts.extend(heard(section, cuts=tuple(cut for cut in found if section.holds(cut.section))))
-    return channel, sections, tuple(cuts)
+    if setup.is_ramp:  # its begin is found by itself
+        return channel, sections, tuple(cuts)
+    return channel, sections, reach_quiet_ends(tuple(cuts), comb, idle=sections.idle)
 
 
 def _with_teeth(studied: list[StudiedCut | None]) -> tuple[StudiedCut, ...]:

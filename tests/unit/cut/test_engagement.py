@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from chatter.cut import judge_recording
+from chatter.cut.engagement import follow_comb
 from tests.unit.cut.built import RATE_HZ, SETUP, built_cut, recording
 
 TURN_HZ = 99.0
@@ -65,3 +66,13 @@ def test_pass_whose_speed_is_stepped_is_judged_where_it_turned_as_measured(rng, 
     assert cut.verdict == "stable"
     assert (cut.start_s, cut.end_s) == pytest.approx((begins[2], begins[2] + 1.5), abs=0.35)
     assert "not-judged" in [one.code for one in analysis.findings]
+
+
+@pytest.mark.parametrize("tooth_hz", [12.0, 20.0, 25.0, 40.0])
+def test_slow_teeth_stand_clear_of_what_lies_between_them(rng, tooth_hz):
+    t = np.arange(6 * RATE_HZ) / RATE_HZ
+    teeth = sum(np.sin(2 * np.pi * k * tooth_hz * t + k * k) for k in range(1, 60))
+    comb = follow_comb(
+        teeth + 0.01 * rng.normal(size=len(t)), rate_hz=RATE_HZ, bandwidth_hz=RATE_HZ / 2, tooth_hz=tooth_hz
+    )
+    assert np.median(comb.contrast) > 5.0  # nepers; with 4 teeth to a window it was 1.1

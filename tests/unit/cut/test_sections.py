@@ -144,3 +144,21 @@ def test_cut_that_chatters_late_is_open_where_the_recording_begins_inside_it(rng
     (cut,) = sections(sound).cuts
     assert cut.open_start
     assert cut.end_s == pytest.approx(4.5, abs=0.15)
+
+
+@pytest.mark.parametrize(("lead_s", "tail_s"), [(0.6, 0.0), (0.0, 0.6), (1.0, 1.0), (3.0, 3.0)])
+def test_what_the_recorder_left_out_moves_no_cut_and_is_no_idle(rng, lead_s, tail_s):
+    sound = built_cut(rng, cuts=((2.0, 4.5),)) + 0.05 * rng.normal(size=7 * RATE_HZ)
+    (as_it_was,) = sections(sound).cuts
+    muted = np.concatenate([np.zeros(int(lead_s * RATE_HZ)), sound, np.zeros(int(tail_s * RATE_HZ))])
+    found = sections(muted)
+    (cut,) = found.cuts
+    assert cut.start_s - lead_s == pytest.approx(as_it_was.start_s, abs=0.03)
+    assert cut.end_s - lead_s == pytest.approx(as_it_was.end_s, abs=0.03)
+    assert not any(a < lead_s - 0.05 or b > lead_s + 7.05 for a, b in found.idle)
+
+
+def test_cut_is_found_where_the_recorder_left_out_all_beside_it(rng):
+    t = np.arange(7 * RATE_HZ) / RATE_HZ
+    (cut,) = sections(np.where((t > 2.0) & (t < 4.5), built_cut(rng), 0.0)).cuts
+    assert (cut.start_s, cut.end_s) == pytest.approx((2.0, 4.5), abs=0.1)
