@@ -36,6 +36,7 @@ MIX_UPS = (2 / 3, 3 / 4, 4 / 5, 5 / 6, 6 / 5, 5 / 4, 4 / 3, 3 / 2)  # of the spe
 HALF = 1 / 2
 MAINS_COMBS_HZ = (50.0, 60.0)
 SURER = 2.0  # times less likely to be wrong than the comb at the speed told; own choice
+BESIDE_S = 1.0  # idling farther from a cut may be another cut's, at another speed; own choice
 ON_COMB = 0.02  # of a turn's frequency, by which a line may lie off the other comb; own choice
 
 
@@ -66,20 +67,20 @@ def find_mix_up(
         where no such speed has a believed comb, a surer one than the speed told, and is stable, or where the
         spindle idles more clearly at the speed told.
     """
-    worst = max(studied, key=lambda cut: cut.chance)
-    if not worst.evidence.base:
-        return None
-    turn_hz, line_hz = worst.speed.rotation_hz, worst.evidence.base[0].frequency_hz
-    for share in (*MIX_UPS, HALF):
-        order = line_hz / (share * turn_hz)
-        if abs(order - round(order)) > ON_COMB:
+    for asked in sorted(studied, key=lambda cut: -cut.chance):
+        if verdict_of(asked.chance) != "chatter" or not asked.evidence.base:
             continue
-        doubles, other = share == HALF, replace(setup, rpm=60 * share * turn_hz)
-        for cut in study(other, (worst,)):
-            surer = doubles or SURER * (1 - cut.speed.chance) <= 1 - worst.speed.chance
-            if not (surer and _is_quiet(cut)) or idling(setup, worst) > idling(other, worst):
+        turn_hz, line_hz = asked.speed.rotation_hz, asked.evidence.base[0].frequency_hz
+        for share in (*MIX_UPS, HALF):
+            order = line_hz / (share * turn_hz)
+            if abs(order - round(order)) > ON_COMB:
                 continue
-            return _doubt(cut, setup=setup, doubles=doubles), () if doubles else study(other, studied)
+            doubles, other = share == HALF, replace(setup, rpm=60 * share * turn_hz)
+            for cut in study(other, (asked,)):
+                surer = doubles or SURER * (1 - cut.speed.chance) <= 1 - asked.speed.chance
+                if not (surer and _is_quiet(cut)) or idling(setup, asked) > idling(other, asked):
+                    continue
+                return _doubt(cut, setup=setup, doubles=doubles), () if doubles else study(other, studied)
     return None
 
 
@@ -162,6 +163,7 @@ def hear_idling(
         (start_s, end_s)
         for start_s, end_s in nearest_spans(idle, cut.section)
         if end_s - start_s >= LEAST_IDLE_S
+        and max(start_s - cut.section.end_s, cut.section.start_s - end_s) < BESIDE_S
     ]
     parts = [samples[int(start_s * rate_hz) : int(end_s * rate_hz)] for start_s, end_s in spans]
     speeds = [measure_idling(part, recording=recording, setup=setup) for part in parts if np.any(part)]

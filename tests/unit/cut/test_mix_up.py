@@ -119,3 +119,38 @@ def test_hum_at_the_speed_told_is_no_spindle_that_idles(hum):
     )
     assert [cut.verdict for cut in analysis.cuts] == ["undecided"]
     assert "facts-do-not-fit" in {one.code for one in analysis.findings}
+
+
+def test_cut_told_at_a_speed_mixed_up_is_asked_about_beside_surer_chatter_at_the_speed_told():
+    quiet, singing = (
+        read_recording(RECORDINGS / f"clock-plate-{name}.flac") for name in ("quiet", "singing")
+    )
+    told = CutSetup(rpm=1.5 * RPM, flutes=2)
+    (asked,) = study_recording(quiet, setup=told)[2]
+    (surer,) = study_recording(singing, setup=CutSetup(rpm=RPM, flutes=2))[2]
+    assert surer.chance >= asked.chance
+
+    def study(setup, cuts):
+        return study_recording(quiet, setup=setup)[2] if asked in cuts else ()
+
+    found = find_mix_up((surer, asked), setup=told, study=study, idling=lambda setup, cut: 0.0)
+    assert found is not None
+
+
+def test_idling_beside_another_cut_is_none_of_this_one():
+    recording = read_recording(RECORDINGS / "clock-plate-quiet.flac")
+    _, sections, (cut,) = study_recording(recording, setup=CutSetup(rpm=RPM, flutes=2))
+    first_s = sections.idle[0][1]
+    far = replace(cut, section=replace(cut.section, start_s=first_s + 1.5, end_s=first_s + 2.0))
+    score = [
+        hear_idling(
+            CutSetup(rpm=RPM, flutes=2),
+            one,
+            samples=recording.samples[0].astype(np.float64),
+            idle=sections.idle[:1],
+            recording=recording,
+            dialled_rpm=RPM,
+        )
+        for one in (cut, far)
+    ]
+    assert score[0] > score[1] == 0
