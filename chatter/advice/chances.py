@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from chatter.advice.heard import MadeCut, true_per_set
 from chatter.advice.machines import HeardCut, Machines, draw_machines
+from chatter.advice.near import ONE_SPEED, speeds_apart
 from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import score_depths, smooth_over_speeds
 from chatter.model.cut import CutSetup
@@ -88,10 +89,10 @@ def grid_chances(
     stable = np.array([cut.verdict == "stable" for cut in cuts], dtype=bool)
     dialled = np.array([cut.set_rpm for cut in cuts]) * (true_per_set(cuts) if cuts else 1.0)
     for column, speed in enumerate(speeds_rpm.tolist()):
-        away = np.abs(rpm / speed - 1)
+        away = speeds_apart(rpm, speed)
         # What wasn't stable counts at the speed it was dialled at, too: chatter may have slowed the spindle.
-        away = np.where(stable, away, np.minimum(away, np.abs(dialled / speed - 1)))
-        weight = np.clip((FADED - away) / (FADED - SAME_SPEED), 0.0, 1.0)
+        away = np.where(stable, away, np.minimum(away, speeds_apart(dialled, speed)))
+        weight = np.clip((FADED - away) / (FADED - ONE_SPEED), 0.0, 1.0)
         # Cuts of this very speed last: they outweigh those made near it.
         for use in ((weight > 0) & (weight < 1), weight == 1):
             if use.any():

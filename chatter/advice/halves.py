@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from chatter.model.notebook import SAME_SPEED
+from chatter.advice.near import are_one_speed
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -49,7 +49,7 @@ def compare_halves(
         least twice its depth, and nothing at this speed doubles; None else.
     """
     known = np.isfinite(halves_db) & np.isfinite(depths_mm) & ~chattering
-    near = np.abs(speeds_rpm[:, None] / speeds_rpm[None, :] - 1) < SAME_SPEED
+    near = are_one_speed(speeds_rpm[:, None], speeds_rpm[None, :])
     compared = near & known[:, None] & known[None, :]
     share = depths_mm[None, :] / depths_mm[:, None]  # of the lighter one, along the second axis
     rise_db = halves_db[:, None] - halves_db[None, :]

@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chatter.advice.machines import ChatterLine
+from chatter.advice.near import are_one_speed, speeds_apart
 from chatter.advice.words import DOUBTFUL
 from chatter.milling.limits import SpeedRange, feed_at_mm_min, find_speed_range
 from chatter.model.cut import CutSetup, Verdict
-from chatter.model.notebook import SAME_SPEED
 
 SAME_METAL = 1 + 1e-9  # rounding
 
@@ -83,8 +83,7 @@ def find_held(cuts: tuple[MadeCut, ...], *, setup: CutSetup) -> Iterator[HeldSet
     for number in sorted(inside, key=lambda number: -_metal(cuts[number], setup=setup)):
         deep = depth_mm[number]
         # By the dial too: a card is read by it, and load may have slowed one cut and not the other.
-        away = np.minimum(np.abs(rpm / rpm[number] - 1), np.abs(set_rpm / set_rpm[number] - 1))
-        near = away < SAME_SPEED
+        near = are_one_speed(rpm, rpm[number]) | are_one_speed(set_rpm, set_rpm[number])
         spoils = near & ~stable
         if np.min(sure_mm[spoils], initial=np.inf) > deep:
             # A ramp may have begun to chatter deeper than was heard: at a depth that was stable it had not.
@@ -157,7 +156,12 @@ def _metal(cut: MadeCut, *, setup: CutSetup) -> float:
 
 def _is_taken(cuts: tuple[MadeCut, ...], held: HeldSetting, *, by: list[HeldSetting]) -> bool:
     set_rpm = cuts[held.number].set_rpm
-    return any(abs(set_rpm / cuts[one.number].set_rpm - 1) < SAME_SPEED for one in by)
+    return any(are_one_speed(set_rpm, cuts[one.number].set_rpm) for one in by)
+
+
+def lies_near(cut: MadeCut, *, rpm: float, set_rpm: float, within: float) -> bool:
+    """Say whether a cut was made within a share of a speed, truly or by the dial: chatter slows some."""
+    return bool(min(speeds_apart(cut.rpm, rpm), speeds_apart(cut.set_rpm, set_rpm)) <= within)
 
 
 def allows_speed(setup: CutSetup, *, set_rpm: float) -> bool:

@@ -24,10 +24,12 @@ from chatter.advice.heard import (
     find_best,
     find_held,
     keep_chip_load,
+    lies_near,
     range_to_try,
     true_per_set,
 )
 from chatter.advice.machines import Machines
+from chatter.advice.near import are_one_speed, speeds_apart
 from chatter.advice.shapes import KnownMode
 from chatter.advice.speeds import speed_grid_rpm
 from chatter.advice.words import tell_machines
@@ -40,7 +42,6 @@ from chatter.milling.limits import (
     takes_thick_chips,
 )
 from chatter.model.cut import CutSetup
-from chatter.model.notebook import SAME_SPEED
 
 Floats = NDArray[np.float64]
 
@@ -57,7 +58,6 @@ HARDLY_MM = 0.02  # own choice: a shallower cut is hardly one
 # Of a depth that chattered: nothing deeper is tried within this share of its speed. Own choices; in another's
 # simulator 6 of 35 such cuts were stable, where the machines promised 16.
 TRIED_AGAIN, MUCH_THE_SAME = 0.9, 0.03
-LIGHTER_SHARE = 0.45  # of the depth of a cut that may double its period; own choice
 STEP_DOWN = 0.6  # of the depth where a chattering cut tells of no machine; own choice
 CHANGE_FIRST = (
     "Better change something else first: a shorter or stiffer tool, less width, work clamped better."
@@ -126,13 +126,10 @@ def choose_next(
             f"the limits of spindle and tool leave no speed to try (lowest {limits.low_rpm:,g} rpm, highest "
             f"{limits.high_rpm:,g}): copy the setup with the right ones, and record a cut inside them"
         )
-    deepest_mm = _deepest_mm(cuts, setup=setup, best=best, boldest_step=boldest_step)
-    driven_mm = _powered_mm(deepest_mm, set_rpm=limits.low_rpm, setup=setup)  # the slowest takes the least
+    deepest_mm = deepest_to_try_mm(cuts, setup=setup, best=best, boldest_step=boldest_step)
+    driven_mm = powered_mm(deepest_mm, set_rpm=limits.low_rpm, setup=setup)  # the slowest takes the least
     if best is None and driven_mm < min(LEAST_MM, deepest_mm):
-        raise InputError(
-            f"the spindle's {setup.spindle_power_w:,g} W drive no cut of {LEAST_MM:g} mm at the width and "
-            "the chip load told: check these numbers, or copy the setup with less width and feed less"
-        )
+        raise too_weak(setup)
     if machines is None:
         return _step_blindly(history, setup=setup, best=best, deepest_mm=deepest_mm)
     if best is None:
@@ -265,7 +262,7 @@ def _cut_at(
         action="cut",
         rpm=set_rpm * slip,
         set_rpm=set_rpm,
-        depth_mm=round_down(_powered_mm(depth_mm, set_rpm=set_rpm, setup=setup)),
+        depth_mm=round_down(powered_mm(depth_mm, set_rpm=set_rpm, setup=setup)),
         feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
         stable_probability=round(float(choice.chance[at]), 3),
         best=best,
@@ -273,37 +270,11 @@ def _cut_at(
     )
 
 
-def choose_lighter(
-    cuts: tuple[MadeCut, ...], *, setup: CutSetup, rpm: float, set_rpm: float, depth_mm: float
-) -> NextCut:
-    """Choose the cut that tells period doubling from run-out: the same speed, less than half the depth.
-
-    Parameters
-    ----------
-    cuts, setup
-        As for `choose_next`; there may be no cut yet.
-    rpm, set_rpm, depth_mm
-        Of the cut that could not be told, at a speed that `allows_speed`.
-    """
-    lighter_mm = LIGHTER_SHARE * depth_mm
-    if setup.most_depth_mm is not None:
-        lighter_mm = min(lighter_mm, setup.most_depth_mm)
-    why = (
-        "Half the tooth-passing frequency is loud in the last cut, from run-out (the tool turns a little off "
-        "centre) or from a kind of chatter. This cut at less than half the depth tells which: run-out stays "
-        "as loud beside the other sounds of the cut, the chatter gets far softer."
-    )
-    if lighter_mm < LEAST_MM:
-        lighter_mm, why = LEAST_MM, f"The last cut leaves hardly any depth. {CHANGE_FIRST}"
-    return NextCut(
-        action="cut",
-        rpm=rpm,
-        set_rpm=set_rpm,
-        depth_mm=round_down(lighter_mm),
-        feed_mm_min=feed_to_suggest_mm_min(setup, set_rpm=set_rpm),
-        stable_probability=None,
-        best=find_best(cuts, setup=setup),
-        why=why,
+def too_weak(setup: CutSetup) -> InputError:
+    """Give the error of a spindle that can drive no cut."""
+    return InputError(
+        f"the spindle's {setup.spindle_power_w:,g} W drive no cut of {LEAST_MM:g} mm at the width and "
+        "the chip load told: check these numbers, or copy the setup with less width and feed less"
     )
 
 
@@ -324,13 +295,13 @@ def _likely(chance: Floats, removal: Floats, *, asked: float) -> tuple[int, int]
     return _place(np.where(enough, chance * removal, -1.0))
 
 
-def _deepest_mm(
+def deepest_to_try_mm(
     cuts: tuple[MadeCut, ...], *, setup: CutSetup, best: BestSoFar | None, boldest_step: float
 ) -> float:
     """Give the deepest that may be tried."""
     if best is None:
         spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
-        deepest = max(min(spoilt or [cut.depth_mm for cut in cuts]), LEAST_MM)
+        deepest = max(min(spoilt or [cut.depth_mm for cut in cuts], default=math.inf), LEAST_MM)
     else:
         deepest = boldest_step * max(cuts[one.number].depth_mm for one in find_held(cuts, setup=setup))
     return deepest if setup.most_depth_mm is None else min(deepest, setup.most_depth_mm)
@@ -361,8 +332,8 @@ def _was_spoilt(grid: ChanceGrid, cuts: tuple[MadeCut, ...]) -> NDArray[np.bool_
     slip = true_per_set(cuts)
     for cut in cuts:
         if cut.verdict == "chatter":
-            near = np.abs(grid.speeds_rpm / cut.rpm - 1) < MUCH_THE_SAME
-            near |= np.abs(grid.speeds_rpm / (slip * cut.set_rpm) - 1) < MUCH_THE_SAME
+            near = speeds_apart(grid.speeds_rpm, cut.rpm) <= MUCH_THE_SAME
+            near |= speeds_apart(grid.speeds_rpm, slip * cut.set_rpm) <= MUCH_THE_SAME
             spoilt |= (grid.depths_mm[:, None] >= TRIED_AGAIN * cut.depth_mm) & near[None, :]
     return spoilt
 
@@ -380,9 +351,9 @@ def _one_step(grid: ChanceGrid, cuts: tuple[MadeCut, ...], *, setup: CutSetup) -
     if not _is_quiet(cuts):
         return np.ones(grid.stable_probability.shape, dtype=np.bool_)
     cut_rpm = np.array([cut.rpm for cut in cuts if allows_speed(setup, set_rpm=cut.set_rpm)])
-    away = np.abs(grid.speeds_rpm[None, :] / cut_rpm[:, None] - 1).min(axis=0, initial=np.inf)
+    there = np.any(are_one_speed(grid.speeds_rpm[None, :], cut_rpm[:, None]), axis=0, keepdims=True)
     deepest_mm = max(cut.depth_mm for cut in cuts)
-    return np.asarray((grid.depths_mm[:, None] <= deepest_mm) | (away[None, :] < SAME_SPEED))
+    return np.asarray((grid.depths_mm[:, None] <= deepest_mm) | there)
 
 
 def _done(
@@ -424,17 +395,21 @@ def _step_blindly(
         elif depth_mm < HARDLY_MM:
             why = f"The chatter heard leaves hardly any depth. {CHANGE_FIRST}"
     else:
-        spoilt = [cut.depth_mm for cut in cuts if cut.verdict != "stable"]
-        depth_mm = deepest_mm if not spoilt else min(deepest_mm, math.sqrt(best.depth_mm * min(spoilt)))
-        set_rpm = best.set_rpm
+        between_mm = _between_mm(cuts, best)
+        set_rpm, depth_mm = best.set_rpm, min(deepest_mm, between_mm)
         why = "No cut has chattered yet, so nothing tells where deeper ones would: go deeper in steps."
-        if spoilt:
+        if math.isfinite(between_mm):
             why = "The chatter heard tells of no machine that would do so: go between it and the stable cut."
+        elif not _is_quiet(cuts):
+            why = (
+                "The chatter heard tells of no machine that would do so, and was heard at other speeds: go "
+                "deeper at this one in steps."
+            )
         elif depth_mm < best.depth_mm * (1 + LEAST_GAIN):
             set_rpm, depth_mm = limits.high_rpm, min(depth_mm, best.depth_mm)
             why = "The depth has reached its limit without chatter: try the fastest speed."
     set_rpm = min(max(set_rpm, limits.low_rpm), limits.high_rpm)
-    depth_mm = _powered_mm(depth_mm, set_rpm=set_rpm, setup=setup)
+    depth_mm = powered_mm(depth_mm, set_rpm=set_rpm, setup=setup)
     if best is not None and set_rpm * depth_mm < (1 + LEAST_GAIN) * best.set_rpm * best.depth_mm:
         return _done(best, history, None, setup=setup, why=NO_MORE)
     return NextCut(
@@ -449,7 +424,19 @@ def _step_blindly(
     )
 
 
-def _powered_mm(depth_mm: float, *, set_rpm: float, setup: CutSetup) -> float:
+def _between_mm(cuts: tuple[MadeCut, ...], best: BestSoFar) -> float:
+    """Give a depth between the best and what wasn't stable at much its speed, no deeper than may be tried."""
+    near = [
+        cut
+        for cut in cuts
+        if cut.verdict != "stable"
+        and lies_near(cut, rpm=best.rpm, set_rpm=best.set_rpm, within=MUCH_THE_SAME)
+    ]
+    middle_mm = math.sqrt(best.depth_mm * min((cut.depth_mm for cut in near), default=math.inf))
+    return min(middle_mm, *(TRIED_AGAIN * cut.depth_mm for cut in near if cut.verdict == "chatter"), math.inf)
+
+
+def powered_mm(depth_mm: float, *, set_rpm: float, setup: CutSetup) -> float:
     """Give the depth, or the lesser one that the spindle can drive."""
     feed = feed_at_mm_min(setup, set_rpm=set_rpm)
     needed_w = power_needed_w(setup, set_rpm=set_rpm, feed_mm_min=feed, depth_mm=depth_mm)

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from chatter.model.cut import DOUBTFUL_RUN_OUT, HALVES_UNTOLD_DB, CutAnalysis
-from chatter.model.notebook import SAME_SPEED, KeptCut
+from chatter.model.notebook import KeptCut
 
 MOST_COMPARED = 200  # of one dialled speed, the newest; own choice: keeps long notebooks quick
 SOFT_DB = -10.0  # own choice: 1 in 100 cuts with softer halves doubles (tests/benchmarks/halves.py)
@@ -73,6 +73,7 @@ def may_double(cut: KeptCut, *, among: Iterable[KeptCut]) -> bool:
         All cuts of its setup, as they count.
     """
     from chatter.advice.halves import LIGHTER
+    from chatter.advice.near import are_one_speed
 
     depth_mm, half_db = cut.depth_mm, cut.half_passing_db
     if not depth_mm or half_db is None or half_db <= SOFT_DB:
@@ -82,8 +83,8 @@ def may_double(cut: KeptCut, *, among: Iterable[KeptCut]) -> bool:
         and one.half_passing_db is not None
         and one.verdict != "chatter"
         and one.set_rpm == cut.set_rpm
-        and abs(one.true_rpm / cut.true_rpm - 1) < SAME_SPEED
         and 0 < (one.depth_mm or 0.0) <= LIGHTER * depth_mm
+        and are_one_speed(one.true_rpm, cut.true_rpm)
         for one in among
     )
 

@@ -84,7 +84,8 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         raise _no_cuts(history)
     from chatter.advice.concerns import Setting, find_concerns
     from chatter.advice.heard import allows_speed, keep_chip_load, range_to_try
-    from chatter.advice.next_cut import choose_lighter, choose_next
+    from chatter.advice.lighter import choose_lighter
+    from chatter.advice.next_cut import choose_next
     from chatter.advice.words import (
         URGENT_CONCERNS,
         ask_for_air_pass_first,
@@ -100,12 +101,20 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
         untold = None  # no cut may be made at that speed again
         if not history.cuts:
             raise _no_cuts(history)
-    at_load = known
+    chosen, last, at_load = None, known, known
     if untold is not None and untold.depth_mm is not None:
         chosen = choose_lighter(
-            made, setup=known, rpm=untold.true_rpm, set_rpm=untold.set_rpm, depth_mm=untold.depth_mm
+            made,
+            setup=known,
+            rpm=untold.true_rpm,
+            set_rpm=untold.set_rpm,
+            depth_mm=untold.depth_mm,
+            feed_mm_min=untold.feed_mm_min,
+            boldest_step=boldest_step,
         )
-    else:
+        if chosen is not None:
+            last = at_load = replace(known, rpm=untold.set_rpm, feed_mm_min=untold.feed_mm_min)
+    if chosen is None:
         chosen = choose_next(
             made, setup=known, known=_known_modes(history), boldest_step=boldest_step, weighed=weighed
         )
@@ -118,7 +127,7 @@ def suggest_next_cut(setup: str, *, notebook: NotebookPath = None, boldest_step:
     limits = range_to_try(made, setup=known) if made else find_speed_range(known)
     cautions = list_cautions(limits, record_again=False, gives_speeds=chosen.action == "cut")
     if not keeps_untold:
-        jump = caution_jump(known, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min)
+        jump = caution_jump(last, set_rpm=chosen.set_rpm, feed_mm_min=chosen.feed_mm_min)
         cautions = (*jump, *cautions)
     tone_hz = _tone_in_doubt_hz(history)
     if tone_hz is not None:

@@ -21,8 +21,8 @@ import numpy as np
 
 from chatter.advice.advise import find_lines
 from chatter.advice.heard import MadeCut, find_best
+from chatter.advice.lighter import choose_lighter
 from chatter.advice.machines import ChatterLine
-from chatter.advice.next_cut import choose_lighter
 from chatter.analysis._halves import is_untold, settle_cuts
 from chatter.cut import judge_recording
 from chatter.errors import BadValueError
@@ -170,11 +170,18 @@ def play(scene: Scene, player: str, *, first_mm: float, seed: int) -> tuple[list
         holds = known is not None and truly[known.set_rpm, known.depth_mm]
         stable_by.append(holds)
         share_by.append(known.set_rpm * known.depth_mm / best if known is not None and holds else 0.0)
+        lighter = None
         if setting is not None and player == "next" and is_last_untold:
-            chosen = choose_lighter(
-                tuple(cuts), setup=setup, rpm=heard[-1].true_rpm, set_rpm=setting[0], depth_mm=setting[1]
+            lighter = choose_lighter(
+                tuple(cuts),
+                setup=setup,
+                rpm=heard[-1].true_rpm,
+                set_rpm=setting[0],
+                depth_mm=setting[1],
+                feed_mm_min=None,
             )
-            setting = (chosen.set_rpm, chosen.depth_mm)
+        if lighter is not None:
+            setting = (lighter.set_rpm, lighter.depth_mm)
         elif cuts and setting is not None:
             setting = PLAYERS[player](setup, cuts)
     return stable_by, share_by

@@ -53,6 +53,14 @@ def test_setting_holds_only_where_no_lesser_depth_was_heard_otherwise_before_or_
     assert find_best((deep, replace(spoilt, rpm=13_000.0, set_rpm=13_000.0)), setup=SETUP).depth_mm == 4.0
 
 
+@pytest.mark.parametrize("rpm", [10_000, 10_100])
+def test_speeds_just_one_percent_apart_are_one_whichever_is_faster(rpm):
+    spoilt = made(20_100 - rpm, 0.3, "chatter", chance=0.9)
+    assert find_best((made(rpm, 0.5), spoilt), setup=SETUP) is None
+    apart = replace(spoilt, rpm=1.0102 * 10_100, set_rpm=1.0102 * 10_100)
+    assert find_best((made(10_100, 0.5), apart), setup=SETUP).depth_mm == 0.5
+
+
 def test_setting_is_spoilt_by_its_dialled_speed_too():
     cuts = (made(12_000, 1.0, rpm=11_900), made(12_000, 0.8, "chatter", chance=0.9, rpm=11_600))
     assert find_best(cuts, setup=SETUP) is None
