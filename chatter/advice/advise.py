@@ -80,7 +80,8 @@ class EarlierCut:
     """A cut made before with the same tool, holder, work and width."""
 
     analysis: CutAnalysis
-    depth_mm: float
+    depth_mm: float  # of a ramped pass that chattered, where the chatter began
+    onset_sd_mm: float | None = None  # of where it began; None where no ramp told it
 
 
 def advise(
@@ -203,7 +204,11 @@ def _hear_earlier(earlier: tuple[EarlierCut, ...], *, depth_mm: float | None) ->
     if depth_mm is None:
         return ()
     return tuple(
-        _hear(worst, rpm=one.analysis.spindle.best_rpm, depth_share=one.depth_mm / depth_mm)
+        replace(
+            _hear(worst, rpm=one.analysis.spindle.best_rpm, depth_share=one.depth_mm / depth_mm),
+            # The depth of a ramp is where its chatter began, so it is the limit.
+            limit=None if one.onset_sd_mm is None else (1.0, one.onset_sd_mm / one.depth_mm),
+        )
         for one in earlier
         if (worst := one.analysis.worst) is not None and worst.verdict != "undecided"
     )

@@ -11,9 +11,9 @@ import numpy as np
 
 from chatter.advice.machines import ChatterLine
 from chatter.advice.near import are_one_speed, speeds_apart
-from chatter.advice.words import DOUBTFUL
 from chatter.milling.limits import SpeedRange, feed_at_mm_min, find_speed_range
 from chatter.model.cut import CutSetup, Verdict
+from chatter.model.notebook import DOUBTFUL
 
 SAME_METAL = 1 + 1e-9  # rounding
 

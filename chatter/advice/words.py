@@ -11,6 +11,7 @@ from chatter.milling.kinematics import surface_speed_m_min
 from chatter.milling.limits import SpeedRange, feed_at_mm_min, takes_thick_chips
 from chatter.milling.materials import find_material
 from chatter.model.cut import CutSetup
+from chatter.model.notebook import DOUBTFUL
 
 USUAL_CAUTIONS = (
     "Keep the guards closed, and nobody leans in to hold the phone.",
@@ -27,7 +28,6 @@ RECORDING_CAUTIONS = (
 # The tool may break or burn, or the spindle stall: told first.
 URGENT_CONCERNS = frozenset({"power", "chip-thick", "speed-far"})
 BIG_JUMP = 2.0  # own choice: times the present speed and feed, from where on the machine is asked after
-DOUBTFUL = 0.2  # a stable verdict with more chance of chatter counts only where there is no surer; own choice
 IN_STEP = 0.15  # own choice: swings off a whole number, up to which a tooth meets the last one's wave in step
 UNLIKELY_THERE = "No allowed speed is likely to be stable at this depth: take less depth there, too."
 

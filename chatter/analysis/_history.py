@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._halves import as_settled, caution_doubling, is_untold, may_double, settle_cuts
 from chatter.analysis._notebook import NotebookPath, kept_taps, notebook_path
+from chatter.analysis._onsets import Onset, onsets_of
 from chatter.analysis._parts import program_part
 from chatter.analysis._values import read_number
 from chatter.errors import InputError
@@ -32,12 +33,10 @@ from chatter.notebook.checks import check_in_use
 from chatter.notebook.documents import (
     MOST_CUTS,
     from_onset_on,
-    is_bound_only,
     is_noise_in_doubt,
     noise_cutting_db,
     pick_telling_cuts,
     read_analysis,
-    surely_from_mm,
 )
 from chatter.notebook.store import now
 
@@ -284,7 +283,7 @@ class _Read:
     documents: dict[int, dict[str, Any]]  # of the cuts that tell most
     taps: tuple[Tap, ...]
     noises: tuple[CardNoise, ...]  # newest first
-    onsets: "dict[int, _Onset]"  # of the ramped passes that chattered
+    onsets: dict[int, Onset]  # of the ramped passes that chattered
 
     @property
     def newest(self) -> KeptCut | None:
@@ -308,31 +307,8 @@ def _read(setup: str, notebook: NotebookPath, *, most: int = MOST_CUTS) -> _Read
             documents={cut.number: opened.read_cut(cut.number) for cut in telling},
             taps=kept_taps(opened, setup),
             noises=_noises(opened, setup, told),
-            onsets=_onsets(opened, setup, told),
+            onsets=onsets_of(opened, setup, told),
         )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Onset:
-    """How well is known where a ramped pass began to chatter."""
-
-    sure_mm: float | None  # from there on it chattered for sure
-    sd_mm: float | None  # None where it chattered from the start
-
-
-def _onsets(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> dict[int, _Onset]:
-    """Give how well the onsets of ramped passes are known, by the number of the cut as it was filed."""
-    if all(cut.ramp_onset_mm is None for cut in cuts):
-        return {}
-    spreads = opened.read_onsets(setup)
-    onsets: dict[int, _Onset] = {}
-    for cut in cuts:
-        sd_mm, from_mm = spreads.get(cut.number, (None, None))
-        if cut.verdict == "chatter" and sd_mm is not None:
-            bound = is_bound_only(cut, from_mm=from_mm or 0.0)
-            sure_mm = surely_from_mm(cut, onset_sd_mm=sd_mm)
-            onsets[cut.number] = _Onset(sure_mm=sure_mm, sd_mm=None if bound else sd_mm)
-    return onsets
 
 
 def _noises(opened: Notebook, setup: str, cuts: tuple[KeptCut, ...]) -> tuple[CardNoise, ...]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from chatter.analysis._folders import default_notebook
 from chatter.analysis._halves import as_settled, caution_doubling, may_double, settle_cuts, tell_settled
+from chatter.analysis._onsets import onsets_of
 from chatter.analysis._taps import read_tap_document
 from chatter.analysis._values import check_reach, checked_setup
 from chatter.errors import BadValueError, NotebookError
@@ -266,13 +267,16 @@ def begin_history(setup: str, *, notebook: NotebookPath, values: dict[str, Any])
         filled = {key: facts[key] if values.get(key) is None else values[key] for key in FACT_NAMES}
         if facts["stick_out_mm"] is None or facts["max_depth_mm"] is None:
             _check_most_depth(filled, known=facts, name=kept.name)
-        telling = pick_telling_cuts(tuple(from_onset_on(cut) for cut in settle_cuts(opened.list_cuts(name))))
+        told = settle_cuts(opened.list_cuts(name))
+        onsets = onsets_of(opened, name, told)
+        telling = pick_telling_cuts(tuple(from_onset_on(cut) for cut in told))
         earlier = tuple(
             (
                 cut.sha256,
                 EarlierCut(
                     analysis=as_settled(read_analysis(opened.read_cut(cut.number)), cut),
                     depth_mm=cut.depth_mm,
+                    onset_sd_mm=onsets[cut.number].sd_mm if cut.number in onsets else None,
                 ),
             )
             for cut in telling

@@ -39,7 +39,8 @@ class SetupFacts:
 
 FACT_NAMES = tuple(field.name for field in fields(SetupFacts))
 WORDS = ("machine", "tool", "holder")  # facts in the user's own words
-SAME_SPEED = 0.01  # own choice: cuts whose speeds differ by less are made at one speed
+SAME_SPEED = 0.01  # own choice: cuts whose speeds differ by no more are made at one speed
+DOUBTFUL = 0.2  # a stable verdict with more chance of chatter counts only where there is no surer; own choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

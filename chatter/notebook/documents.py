@@ -10,7 +10,7 @@ from typing import Any
 
 from chatter.model.cut import NO_RAMP, CutAnalysis, JudgedCut, Line, Spindle, present_depth_mm
 from chatter.model.noise import FULL_SCALE_IN_DOUBT
-from chatter.model.notebook import SAME_SPEED, KeptCut
+from chatter.model.notebook import DOUBTFUL, SAME_SPEED, KeptCut
 
 ONSET_DEVIATIONS = 2.0  # so many deeper than its onset a ramp surely chattered; own choice
 LEAST_ONSET_SHARE = 0.02  # of the ramp's end: from the start may be from no depth at all; own choice
@@ -148,13 +148,14 @@ _CUT_FIELDS = (
 
 
 def pick_telling_cuts(cuts: tuple[KeptCut, ...], *, most: int = MOST_CUTS) -> tuple[KeptCut, ...]:
-    """Give the cuts that tell most about the machine, oldest first.
+    """Give the cuts that tell most about the machine, in the order given: oldest first.
 
     Cuts without a depth or a verdict tell nothing. Of stable cuts at one speed the deepest tells what the
-    shallower ones tell, and of chattering ones the shallowest, with a chatter frequency and without one. Of
-    what remains the newest are taken, at least half of them with a frequency where there are so many.
+    shallower ones tell, of sure and of doubtful ones, and of chattering ones the shallowest, with a chatter
+    frequency and without one. Of what remains the newest are taken, at least half of them with a frequency
+    where there are so many.
     """
-    telling: dict[tuple[bool, bool, int], KeptCut] = {}
+    telling: dict[tuple[bool, bool, bool, int], KeptCut] = {}
     edge: list[KeptCut] = []
     for cut in cuts:
         if cut.depth_mm is None or cut.verdict == "undecided":
@@ -162,14 +163,17 @@ def pick_telling_cuts(cuts: tuple[KeptCut, ...], *, most: int = MOST_CUTS) -> tu
         if cut.verdict == "marginal":
             edge.append(cut)
             continue
-        place = (cut.verdict == "chatter", cut.chatter_hz is not None, _speed_place(cut.true_rpm))
+        chatters = cut.verdict == "chatter"
+        is_doubtful = not chatters and (cut.chatter_probability or 0.0) > DOUBTFUL
+        place = (chatters, is_doubtful, cut.chatter_hz is not None, _speed_place(cut.true_rpm))
         had = telling.get(place)
         if had is None or had.depth_mm is None or _tells_more(cut, had):
             telling[place] = cut
-    left = sorted([*telling.values(), *edge], key=lambda cut: -cut.number)
+    age = {cut.number: -place for place, cut in enumerate(cuts)}
+    left = sorted([*telling.values(), *edge], key=lambda cut: age[cut.number])
     singing = [cut for cut in left if cut.chatter_hz is not None][: most // 2]
     others = [cut for cut in left if cut not in singing][: most - len(singing)]
-    return tuple(sorted([*singing, *others], key=lambda cut: cut.number))
+    return tuple(sorted([*singing, *others], key=lambda cut: -age[cut.number]))
 
 
 def _speed_place(rpm: float) -> int:

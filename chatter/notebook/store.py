@@ -302,11 +302,12 @@ class Notebook:
     def _rows(
         self, table: str, setup: KeptSetup, *, columns: str = "*", earlier_versions: bool
     ) -> list[sqlite3.Row]:
-        """Give the rows of a setup, oldest first."""
+        """Give the rows of a setup, oldest first: an import may bring older ones than are there."""
         current = "" if earlier_versions else "AND is_current = 1"
-        query = f"SELECT {columns} FROM {table} WHERE setup_id = ? {current} ORDER BY id"
+        query = f"SELECT {columns} FROM {table} WHERE setup_id = ? {current}"
         with telling(self.path):
-            return self._connection.execute(query, (setup.number,)).fetchall()
+            rows = self._connection.execute(query, (setup.number,)).fetchall()
+            return sorted(rows, key=lambda row: (_moment(row["added"]), row["id"]))
 
     def _read(self, table: str, number: int) -> dict[str, Any]:
         with telling(self.path):

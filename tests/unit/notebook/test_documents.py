@@ -5,7 +5,7 @@ from chatter.notebook.documents import noise_values, pick_telling_cuts, read_ana
 from tests.unit.notebook.made import made_cut, made_noise
 
 
-def kept(number, rpm, depth_mm, verdict, *, hz=None):
+def kept(number, rpm, depth_mm, verdict, *, hz=None, chance=None):
     return KeptCut(
         number=number,
         setup="a",
@@ -20,7 +20,7 @@ def kept(number, rpm, depth_mm, verdict, *, hz=None):
         width_mm=None,
         feed_mm_min=None,
         verdict=verdict,
-        chatter_probability=None,
+        chatter_probability=chance,
         chatter_hz=hz,
     )
 
@@ -75,3 +75,14 @@ def test_of_many_cuts_half_are_chattering_ones_and_the_rest_the_newest():
     chattering = [kept(n, 5000 * 1.03**n, 2.0, "chatter", hz=900.0) for n in range(1, 9)]
     stable = [kept(n, 5000 * 1.03**n, 1.0, "stable") for n in range(11, 31)]
     assert numbers([*chattering, *stable], most=6) == [6, 7, 8, 28, 29, 30]
+
+
+def test_surer_cut_is_kept_beside_a_deeper_doubtful_one_at_its_speed():
+    sure = kept(1, 9000, 0.5, "stable", chance=0.02)
+    assert numbers([sure, kept(2, 9000, 0.8, "stable", chance=0.45)]) == [1, 2]
+    assert numbers([sure, kept(2, 9000, 0.8, "stable", chance=0.1)]) == [2]
+
+
+def test_newest_are_those_given_last_whatever_their_numbers():
+    cuts = [kept(n, 5000 * 1.03**n, 1.0, "stable") for n in (5, 6, 7, 1, 2)]  # 1 and 2: imported later
+    assert numbers(cuts, most=3) == [7, 1, 2]

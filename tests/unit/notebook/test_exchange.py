@@ -15,7 +15,7 @@ from chatter.analysis import (
     import_notebook,
     list_setups,
 )
-from chatter.analysis._notebook import begin_history, checked_facts
+from chatter.analysis._notebook import begin_history, checked_facts, kept_taps
 from chatter.errors import NotebookError, OutputError
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
@@ -73,6 +73,32 @@ def test_lines_imported_twice_add_nothing(filled, tmp_path):
     done = import_notebook(tmp_path / "out.jsonl", notebook=filled)
     assert (done.setups, done.cuts, done.taps, done.noises, done.known) == (0, 0, 0, 0, 6)
     assert everything(filled) == before
+
+
+def test_what_an_import_brings_is_as_old_as_when_it_was_added(tmp_path):
+    def made(name, day, *, frequency_hz):
+        path = tmp_path / f"{name}.db"
+        added = f"2026-11-{day}T12:00:00+00:00"
+        with Notebook(path, write=True, make=True) as notebook:
+            notebook.add_setup("long", facts=FACTS)
+            notebook.add_cut("long", document=made_cut(name), added=added)
+            notebook.add_tap("long", document=made_tap(name, frequency_hz=frequency_hz), added=added)
+            notebook.add_noise("long", document=made_noise(name), added=added)
+        return path
+
+    older, newer = made("old", "01", frequency_hz=600.0), made("new", "02", frequency_hz=930.0)
+    export_notebook(tmp_path / "out.jsonl", notebook=older)
+    import_notebook(tmp_path / "out.jsonl", notebook=newer)
+    with Notebook(newer) as notebook:
+        for listed, read in (
+            (notebook.list_cuts("long"), notebook.read_cut),
+            (notebook.list_taps("long"), notebook.read_tap),
+            (notebook.list_noises("long"), notebook.read_noise),
+        ):
+            assert [(one.file, one.number) for one in listed] == [("old.wav", 2), ("new.wav", 1)]
+            assert [read(one.number)["recording"]["file"] for one in listed] == ["old.wav", "new.wav"]
+        (tap,) = kept_taps(notebook, "long")
+    assert tap.modes[0].frequency_hz == 930.0
 
 
 def filed_at(path, *documents):
