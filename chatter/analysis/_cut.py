@@ -116,12 +116,16 @@ def analyse_cut(
     known = checked_setup(values)
     history = None
     if setup is not None:
-        from chatter.analysis._notebook import begin_history, file_cut
+        from chatter.analysis._filing import file_cut
+        from chatter.analysis._notebook import begin_history
 
         history = begin_history(setup, notebook=notebook, values=asdict(known))
         known = checked_setup(history.values)
     tap_paths = tuple(Path(name) for name in ([tap] if isinstance(tap, (str, Path)) else tap))
     taps = tuple(read_tap(path) for path in tap_paths)
+    if history is not None:
+        told = {one.of for one in taps}  # a tap that is told takes the place of the kept one of its part
+        history = replace(history, taps=tuple(one for one in history.taps if one.of not in told))
     # Imported here: scipy takes longer to load than a wrong value or file takes to refuse.
     from chatter.audio import read_recording
 

@@ -171,7 +171,7 @@ def kept_cuts(history: "History | None", measured: Measured) -> list[ReadCut]:
     """Give the setup's cut of the same recording, where there is one."""
     if history is None:
         return []
-    from chatter.analysis._notebook import find_kept_cut
+    from chatter.analysis._filing import find_kept_cut
 
     document = find_kept_cut(history, measured.recording["sha256"])
     return [] if document is None else [as_read_cut(document)]
@@ -181,7 +181,7 @@ def filed(document: NoiseDocument, history: "History | None") -> NoiseDocument:
     """File an answer with a setup; give it back with what became of it."""
     if history is None:
         return document
-    from chatter.analysis._notebook import file_noise
+    from chatter.analysis._filing import file_noise
 
     return replace(document, notebook=file_noise(history, document=document.to_dict()))
 

@@ -71,7 +71,8 @@ def analyse_tap(
     fastest = None if max_rpm is None else read_number("max_rpm", max_rpm, MAX_RPM)
     history = None
     if setup is not None:
-        from chatter.analysis._notebook import begin_history, file_tap
+        from chatter.analysis._filing import file_tap
+        from chatter.analysis._notebook import begin_history
 
         # Without the fastest speed: how far to name speeds is a question, and no fact of the spindle.
         asked = {"flutes": edges, "min_rpm": None, "max_rpm": None, "tool_max_rpm": None}

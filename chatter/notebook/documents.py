@@ -10,7 +10,8 @@ from typing import Any
 
 from chatter.model.cut import NO_RAMP, CutAnalysis, JudgedCut, Line, Spindle, present_depth_mm
 from chatter.model.noise import FULL_SCALE_IN_DOUBT
-from chatter.model.notebook import DOUBTFUL, SAME_SPEED, KeptCut
+from chatter.model.notebook import DOUBTFUL, FACT_NAMES, SAME_SPEED, KeptCut
+from chatter.notebook.checks import is_same_fact
 
 ONSET_DEVIATIONS = 2.0  # so many deeper than its onset a ramp surely chattered; own choice
 LEAST_ONSET_SHARE = 0.02  # of the ramp's end: from the start may be from no depth at all; own choice
@@ -87,9 +88,23 @@ def is_bound_only(cut: KeptCut, *, from_mm: float) -> bool:
 def told_alike(had: dict[str, Any], document: dict[str, Any]) -> bool:
     """Say whether two documents of one recording were made from the same facts by the same program.
 
-    The settings hold the name of a calibration alone, and what is kept by that name may have been replaced.
+    The settings hold facts of the setup too: what it has learnt since tells nothing of the recording. They
+    hold the name of a calibration alone, and what is kept by that name may have been replaced.
     """
-    return all(had.get(part) == document.get(part) for part in ("program", "calibration"))
+    before, now = (dict(one["program"]) for one in (had, document))
+    settings, others = before.pop("settings"), now.pop("settings")
+    return (
+        had.get("calibration") == document.get("calibration")
+        and before == now
+        and all(_is_same_setting(name, settings, others) for name in {*settings, *others})
+    )
+
+
+def _is_same_setting(name: str, settings: dict[str, Any], others: dict[str, Any]) -> bool:
+    one, other = settings.get(name), others.get(name)
+    if name in FACT_NAMES:
+        return one is None or other is None or is_same_fact(name, one, other)
+    return bool(one == other)
 
 
 def noise_cutting_db(document: dict[str, Any]) -> float | None:

@@ -9,7 +9,7 @@ import soundfile
 
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
-from tests.interface.test_notebook import QUIET
+from tests.interface.test_notebook import QUIET, RECORDINGS
 from tests.unit.cut.built import RATE_HZ, built_cut
 from tests.unit.notebook.made import made_cut, made_noise, made_tap
 
@@ -112,3 +112,39 @@ def test_level_pass_that_was_kept_as_a_ramp_is_told_as_it_is_kept(chatter, tmp_p
     assert "nothing added" in again.err
     assert "it was kept as 2.8 mm deep" in again.err
     assert "its depth isn't known" not in again.err
+
+
+def test_recording_filed_again_after_its_setup_learnt_a_fact_is_not_added_again(chatter, two_cuts):
+    first = ("cut", "one.wav", *SETTING, "--depth-mm", "0.5", "--notebook", "n.db", "--json")
+    assert chatter(*first).code == 0
+    learnt = chatter("cut", "two.wav", *SETTING, "--max-rpm", "24000", "--notebook", "n.db")
+    assert "now also knows max_rpm" in learnt.err
+    again = json.loads(chatter(*first).out)
+    assert again["program"]["settings"]["max_rpm"] == 24_000
+    assert [again["notebook"][name] for name in ("filed", "cut", "version")] == ["again", 1, 1]
+    other = json.loads(chatter(*first, "--feed-mm-min", "480").out)["notebook"]
+    assert (other["filed"], other["version"]) == ("changed", 2)
+    assert not any("earlier version was told" in note for note in other["notes"])
+
+
+def test_what_the_earlier_version_was_told_and_the_present_one_was_not_is_said(chatter, two_cuts):
+    words = ("cut", "one.wav", *SETTING, "--notebook", "n.db")
+    chatter(*words, "--depth-mm", "0.5", "--feed-mm-min", "480")
+    less = chatter(*words, "--depth-mm", "0.6")
+    assert "the earlier version was told the feed (480 mm/min), the present one not" in " ".join(
+        less.err.split()
+    )
+    none = json.loads(chatter(*words, "--json").out)["notebook"]["notes"]
+    assert any("was told the depth (0.6 mm), the present one not" in note for note in none)
+
+
+def test_tap_that_is_told_beside_a_setup_takes_the_place_of_the_kept_one(chatter, two_cuts):
+    taps = (RECORDINGS / "clock-plate-taps.flac", RECORDINGS / "clock-plate-taps-damped.flac")
+    chatter("tap", taps[0], "--setup", "a", "--flutes", "2", "--notebook", "n.db")
+    (two_cuts / "told.json").write_text(chatter("tap", taps[1], "--json").out)
+    words = ("cut", "two.wav", *SETTING, "--depth-mm", "0.5", "--json")
+    beside = json.loads(chatter(*words, "--notebook", "n.db", "--tap", "told.json").out)
+    chatter("tap", taps[1], "--setup", "a", "--flutes", "2", "--notebook", "told.db")
+    alone = json.loads(chatter(*words, "--notebook", "told.db").out)
+    assert beside["notebook"]["taps_used"] == 0
+    assert beside["advice"] == alone["advice"]

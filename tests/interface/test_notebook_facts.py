@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from chatter.analysis._notebook import add_setup, begin_history, file_cut, show_setup
+from chatter.analysis._filing import file_cut
+from chatter.analysis._notebook import add_setup, begin_history, show_setup
 from chatter.errors import BadValueError
 from tests.interface.test_cli import is_one_clear_line
 from tests.unit.notebook.made import made_cut

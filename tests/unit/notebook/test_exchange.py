@@ -113,7 +113,8 @@ def filed_at(path, *documents):
 def versions(path):
     with Notebook(path) as notebook:
         kept = notebook.list_cuts("long", earlier_versions=True)
-        return [(cut.depth_mm, cut.version, cut.is_current) for cut in kept]
+        told = [(cut.depth_mm, cut.version, cut.is_current) for cut in kept]
+    return sorted(told, key=lambda one: one[1])
 
 
 @pytest.mark.parametrize(
