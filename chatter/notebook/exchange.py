@@ -197,6 +197,8 @@ def _take(
                 f"its setup {there.name!r} has other facts than the one to import; nothing was added",
                 "import into a notebook of its own",
             )
+        elif record["retired"] is None:  # in use there or here: then in use, whichever is imported first
+            notebook.bring_back_setup(name)
         return
     kinds: dict[str, tuple[Callable[[dict[str, Any]], None], Callable[..., Filing]]] = {
         "cut": (_check_cut, notebook.add_cut),

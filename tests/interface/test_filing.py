@@ -130,10 +130,8 @@ def test_recording_filed_again_after_its_setup_learnt_a_fact_is_not_added_again(
 def test_what_the_earlier_version_was_told_and_the_present_one_was_not_is_said(chatter, two_cuts):
     words = ("cut", "one.wav", *SETTING, "--notebook", "n.db")
     chatter(*words, "--depth-mm", "0.5", "--feed-mm-min", "480")
-    less = chatter(*words, "--depth-mm", "0.6")
-    assert "the earlier version was told the feed (480 mm/min), the present one not" in " ".join(
-        less.err.split()
-    )
+    less = " ".join(chatter(*words, "--depth-mm", "0.6").err.split())
+    assert "the earlier version was told the feed (480 mm/min), the present one not" in less
     none = json.loads(chatter(*words, "--json").out)["notebook"]["notes"]
     assert any("was told the depth (0.6 mm), the present one not" in note for note in none)
 

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from chatter.analysis import suggest_next_cut
 from chatter.analysis._halves import may_double, settle_cuts, tell_settled
 from chatter.model.notebook import SetupFacts
 from chatter.notebook import Notebook
@@ -93,3 +94,33 @@ def test_lighter_cut_tells_of_a_stable_one_only_where_the_two_can_be_compared(tm
 def test_cuts_without_halves_count_as_they_were_heard(tmp_path):
     cuts = filed(tmp_path / "n.db", (1.0, "stable", None), (0.4, "chatter", None))
     assert settle_cuts(cuts) == cuts
+
+
+@pytest.mark.parametrize("feed_mm_min", [240.0, None])
+def test_lighter_cut_that_is_asked_for_keeps_the_feed_of_the_untold_cut(tmp_path, feed_mm_min):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, diameter_mm=6.0, width_mm=3.0))
+        notebook.add_cut("one", document=made_cut("x", depth_mm=0.3, settings={"feed_mm_min": 2400.0}))
+        untold = made_cut(
+            "y", verdict="undecided", half_passing_db=25.0, settings={"feed_mm_min": feed_mm_min}
+        )
+        notebook.add_cut("one", document=untold)
+    following = suggest_next_cut("one", notebook=path)
+    assert (following.set_rpm, following.depth_mm, following.feed_mm_min) == (12_000, 0.45, feed_mm_min)
+    assert not any("the present feed" in text for text in following.cautions)
+    assert ("keep the one that it was cut with" in following.why) == (feed_mm_min is None)
+
+
+def test_cut_that_could_not_be_told_above_one_that_chattered_leaves_the_choice_to_the_others(tmp_path):
+    path = tmp_path / "n.db"
+    with Notebook(path, write=True, make=True) as notebook:
+        notebook.add_setup("one", facts=SetupFacts(flutes=2, max_rpm=24_000.0, diameter_mm=6.0, width_mm=3.0))
+        chattered = made_cut("x", depth_mm=0.3, verdict="chatter", chatter_hz=700.0)
+        notebook.add_cut("one", document=chattered)
+    alone = suggest_next_cut("one", notebook=path)
+    with Notebook(path, write=True) as notebook:
+        untold = made_cut("y", depth_mm=2.0, verdict="undecided", half_passing_db=25.0)
+        notebook.add_cut("one", document=untold)
+    assert suggest_next_cut("one", notebook=path) == alone
+    assert alone.depth_mm <= 0.3

@@ -101,6 +101,20 @@ def test_what_an_import_brings_is_as_old_as_when_it_was_added(tmp_path):
     assert tap.modes[0].frequency_hz == 930.0
 
 
+@pytest.mark.parametrize("retired", [(), ("a",), ("b",), ("a", "b")])
+def test_setup_in_use_in_either_notebook_is_in_use_whichever_is_imported(retired, tmp_path):
+    for name in ("a", "b"):
+        with Notebook(tmp_path / f"{name}.db", write=True, make=True) as notebook:
+            notebook.add_setup("long", facts=FACTS)
+            if name in retired:
+                notebook.retire_setup("long")
+        export_notebook(tmp_path / f"{name}.jsonl", notebook=tmp_path / f"{name}.db")
+    for into, lines in (("a", "b"), ("b", "a")):
+        import_notebook(tmp_path / f"{lines}.jsonl", notebook=tmp_path / f"{into}.db")
+        with Notebook(tmp_path / f"{into}.db") as notebook:
+            assert (notebook.get_setup("long").retired is None) == (len(retired) < 2)
+
+
 def filed_at(path, *documents):
     """Make a notebook that holds versions of one recording, each as deep and added as told."""
     with Notebook(path, write=True, make=True) as notebook:
