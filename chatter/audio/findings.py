@@ -25,7 +25,8 @@ VOICE_CODECS = {"amrnb", "amrwb", "amr_nb", "amr_wb", "gsm", "gsm_ms", "pcm_mula
 VOICE_BANDS_HZ = (6000.0, 8000.0)  # medium and wide band of Opus, RFC 6716, table 1
 VOICE_EDGE_HZ = (100.0, 300.0)  # below and above: an edge reads up to a band of the spectrum high
 LOSSLESS = ("pcm_", "alac", "flac", "wavpack", "tta", "ape")
-NARROW_HZ = 4200.0
+NARROW_HZ = 4800.0  # a file of 8 kHz that was resampled reads up to some 4,700 Hz
+LEAST_MADE_UP = 1e-6  # own choice: of the energy; codecs fill bands with far more, resamplers leak far less
 CLIFF_DB = 25.0  # fall within EDGE_WIDTH_HZ that marks a codec's edge: 150 dB an octave at 5 kHz
 EDGE_WIDTH_HZ = 600.0  # a telephone band ends between 3.4 and 4 kHz
 EDGE_FROM_HZ = 2500.0  # no codec that phones record with stops lower
@@ -84,8 +85,9 @@ def describe(
     if float(np.abs(samples).max()) < QUIET_PEAK:
         findings.append(QUIET)
     bandwidth_hz = carried_bandwidth_hz(samples, rate_hz=rate_hz)
-    core_hz = made_up_from_hz(samples[0], rate_hz=rate_hz, bandwidth_hz=bandwidth_hz)
-    if core_hz is not None:
+    loudest = max(samples, key=lambda channel: float(np.mean(np.square(channel))))
+    core_hz = made_up_from_hz(loudest, rate_hz=rate_hz, bandwidth_hz=bandwidth_hz)
+    if core_hz is not None and _share_above(loudest, core_hz, rate_hz=rate_hz) > LEAST_MADE_UP:
         bandwidth_hz = core_hz
         findings.append(
             _finding(
@@ -98,6 +100,16 @@ def describe(
         findings.extend(_band_findings(bandwidth_hz, rate_hz=rate_hz, codec=codec))
     findings.extend(_processing_findings(samples, rate_hz=rate_hz, holes=holes))
     return bandwidth_hz, findings
+
+
+def _share_above(channel: Samples, hz: float, *, rate_hz: float) -> float:
+    """Give the share of a channel's energy above a frequency; 0 of one too short to say."""
+    count = len(channel) // BLOCK
+    if count == 0:
+        return 0.0
+    blocks = channel[: count * BLOCK].reshape(count, BLOCK)[:: max(1, count // 100)]
+    power = np.square(np.abs(np.fft.rfft(blocks * np.hanning(BLOCK), axis=1))).mean(axis=0)
+    return float(power[int(hz * BLOCK / rate_hz) :].sum() / max(power.sum(), 1e-30))
 
 
 def is_clipped(samples: Samples, *, lossy: bool) -> bool:

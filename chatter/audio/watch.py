@@ -28,7 +28,6 @@ EXCERPT_S = 60.0  # own choice: what automatic gain and gates are looked for in
 LOUDER = 4.0  # own choice: a later excerpt takes the first one's place when it is 6 dB louder
 MOST_PIECES = 200  # of the spectrum that the bandwidth is read from; then every other one is dropped
 MADE_UP = "synthetic-upper-band"
-LEAST_MADE_UP = 1e-6  # own choice: of the energy; codecs fill bands with far more, a pure tone leaks far less
 ABOUT_ALL = ("clipped", "quiet", "too-short")  # what is said about the whole, not about the excerpt
 
 
@@ -70,15 +69,6 @@ class Watch:
     def _lossy(self) -> bool:
         return bool(self._codec) and not self._codec.startswith(LOSSLESS)
 
-    def _share_above(self, hz: float) -> float:
-        """Give the share of the excerpt's energy above a frequency."""
-        if self._best is None or self._best.shape[1] < BLOCK:
-            return 0.0
-        count = self._best.shape[1] // BLOCK
-        blocks = self._best[0, : count * BLOCK].reshape(count, BLOCK)[:: max(1, count // 100)]
-        power = np.square(np.abs(np.fft.rfft(blocks * np.hanning(BLOCK), axis=1))).mean(axis=0)
-        return float(power[int(hz * BLOCK / self._rate_hz) :].sum() / max(power.sum(), 1e-30))
-
     def bandwidth_hz(self) -> float:
         """Give the highest frequency that the sound so far carries."""
         if not self._pieces:
@@ -94,7 +84,7 @@ class Watch:
         excerpt_hz, said = describe(self._best, rate_hz=self._rate_hz, codec=self._codec, holes=holes)
         bandwidth_hz = self.bandwidth_hz()
         if any(finding.code == MADE_UP for finding in said):
-            if self._lossy and self._share_above(excerpt_hz) > LEAST_MADE_UP:
+            if self._lossy:
                 bandwidth_hz = min(excerpt_hz, bandwidth_hz)
             else:  # pure tones leave nothing else that flutters
                 said = [finding for finding in said if finding.code != MADE_UP]
