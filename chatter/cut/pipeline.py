@@ -31,7 +31,7 @@ from chatter.cut.mix_up import find_mix_up, hear_idling, study_otherwise
 from chatter.cut.no_cut import SHORT, say_moment, say_no_cut, say_unjudged, speed_of_whole
 from chatter.cut.pictures import make_pictures
 from chatter.cut.quiet_ends import reach_quiet_ends
-from chatter.cut.ramp_pass import judge_ramp
+from chatter.cut.ramp_pass import as_ramped, judge_ramp
 from chatter.cut.sections import Sections, find_softer
 from chatter.cut.spectrum import comb_rise
 from chatter.cut.spindle import BELIEVED, Speed, of_one_spindle
@@ -248,7 +248,9 @@ def judge_recording(
         unfit = say_unfit(studied[worst].spectra.air, tone_hz=tone_hz)
         findings.extend([] if unfit is None else [unfit])
     ramp = judge_ramp(recording, channel, studied, judged=cuts, setup=setup)
-    findings.extend(() if ramp is None else ramp.doubts)
+    if ramp is not None:
+        findings.extend(ramp.doubts)
+        cuts = as_ramped(cuts, ramp)
     return CutAnalysis(
         spindle=_spindle(setup, studied[worst].speed),
         channel=channel,

@@ -96,6 +96,14 @@ def judge_ramp(
     return JudgedRamp(ramp_pass=ramp_pass, onset=onset, doubts=())
 
 
+def as_ramped(cuts: tuple[JudgedCut, ...], ramp: JudgedRamp) -> tuple[JudgedCut, ...]:
+    """Give the cuts with the ramp's own begin and onset, which are looked for more closely."""
+    index = ramp.ramp_pass.cut_index
+    onset_s = cuts[index].onset_s if ramp.onset is None else ramp.onset.time_s
+    ramped = replace(cuts[index], start_s=ramp.ramp_pass.start_s, onset_s=onset_s)
+    return (*cuts[:index], ramped, *cuts[index + 1 :])
+
+
 def _doubt_growth(rise_db: float | None, *, first_mm: float, last_mm: float) -> tuple[Finding, ...]:
     """Ask whether the pass was a ramp, where its teeth get no louder as a growing depth makes them."""
     expected_db = depth_rise_db(first_mm, last_mm=last_mm)

@@ -1,6 +1,10 @@
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from chatter.audio import read_recording
 from chatter.cut import judge_recording
 from chatter.cut.ramp import find_ramp_onset, find_ramp_start_s, tooth_rise_db
 from chatter.cut.sections import Section
@@ -159,3 +163,24 @@ def test_shallow_end_whose_comb_drowns_in_ringing_is_found_by_its_loudness(rng, 
         sound, rate_hz=RATE_HZ, bandwidth_hz=RATE_HZ / 2, tooth_hz=198.0, section=loud
     )
     assert start_s == pytest.approx(2.0, abs=0.25)
+
+
+RAMP = Path(__file__).parents[3] / "fixtures/recordings/clock-plate-ramp.flac"
+RAMPED = CutSetup(rpm=12_000, flutes=2, depth_from_mm=0.4, depth_to_mm=2.8)
+
+
+def test_cut_begins_and_chatters_from_where_the_ramp_does():
+    analysis = judge_recording(read_recording(RAMP), setup=RAMPED)
+    (cut,) = analysis.cuts
+    assert cut.start_s == analysis.ramp_pass.start_s < 1.4
+    assert cut.onset_s == analysis.ramp.time_s < 4.2
+
+
+def test_what_the_recorder_left_out_before_a_ramp_moves_nothing():
+    whole = read_recording(RAMP)
+    muted_s = 1.0
+    lead = np.zeros((whole.channels, int(muted_s * whole.rate_hz)), dtype=np.float32)
+    muted = replace(whole, samples=np.concatenate([lead, whole.samples], axis=1))
+    plain, moved = (judge_recording(one, setup=RAMPED) for one in (whole, muted))
+    assert moved.ramp_pass.start_s - muted_s == pytest.approx(plain.ramp_pass.start_s, abs=0.05)
+    assert moved.ramp.depth_mm == pytest.approx(plain.ramp.depth_mm, rel=0.02)
