@@ -182,5 +182,5 @@ def test_what_the_recorder_left_out_before_a_ramp_moves_nothing():
     lead = np.zeros((whole.channels, int(muted_s * whole.rate_hz)), dtype=np.float32)
     muted = replace(whole, samples=np.concatenate([lead, whole.samples], axis=1))
     plain, moved = (judge_recording(one, setup=RAMPED) for one in (whole, muted))
-    assert moved.ramp_pass.start_s - muted_s == pytest.approx(plain.ramp_pass.start_s, abs=0.05)
-    assert moved.ramp.depth_mm == pytest.approx(plain.ramp.depth_mm, rel=0.02)
+    assert moved.ramp_pass.start_s - muted_s == pytest.approx(plain.ramp_pass.start_s, abs=0.2)
+    assert moved.ramp.depth_mm == pytest.approx(plain.ramp.depth_mm, rel=0.05)
