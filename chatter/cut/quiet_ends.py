@@ -22,7 +22,6 @@ Spans = tuple[tuple[float, float], ...]
 EDGE_S = 0.1  # half a window: in one nearer to an edge both sides of it sound
 LEAST_S, LEAST_BEFORE_S = 0.2, 0.4  # of the quiet end; of idling before it
 AFTER_S = 2.5  # how far idling on the other side of the cut is asked for
-IDLE_SHARE = 0.25  # quantile of that over time: the cut may have a quiet end there, too
 LATE_S = 0.05  # by which a window hears a step of some nepers before it comes
 TELLING = 5  # the lines that rise most in the cut are followed
 # Own choices, in nepers: the telling lines' least step, and the same over idling after the cut; the step in
@@ -86,7 +85,7 @@ def _reach(comb: CombTrack, cut_s: tuple[float, float], *, beyond_s: float, idle
     step = _find_step(level, first=least, last=len(level) - round(LEAST_S / HOP_S))
     low, high = np.median(level[:step]), np.median(level[step:])
     deviation = max(LEAST_SPREAD, 1.4826 * float(np.median(np.abs(level[:step] - low))))
-    over_after = high - np.quantile(comb.lines[after][:, telling].mean(axis=1), IDLE_SHARE)
+    over_after = high - np.median(comb.lines[after][:, telling].mean(axis=1))
     stays = ndimage.uniform_filter1d(level[step:], SMOOTHED, mode="nearest") > (low + high) / 2
     steps_up = (
         high - low > max(LEAST_STEP, LEAST_DEVIATIONS * deviation)

@@ -19,7 +19,7 @@ def recorded(rng, *, teeth_s, chatter_s, before=0.0):
     return recording((teeth + loud + hiss) / 3)
 
 
-@pytest.mark.parametrize("teeth_s", [(2.5, 7.0), (3.0, 6.0), (3.2, 6.4)])
+@pytest.mark.parametrize("teeth_s", [(2.9, 6.6), (3.0, 6.0), (3.2, 6.4)])
 def test_cut_reaches_to_where_its_teeth_enter_and_leave_the_work(rng, teeth_s):
     (cut,) = judge_recording(recorded(rng, teeth_s=teeth_s, chatter_s=(4.0, 5.5)), setup=SETUP).cuts
     assert (cut.start_s, cut.end_s) == pytest.approx(teeth_s, abs=0.15)
