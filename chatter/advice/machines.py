@@ -4,7 +4,8 @@ In: the cuts heard (lines, verdict, speed, depth), tapped modes, what is known o
 equally likely machines (natural frequencies, damping, stiffness over cutting pressure, depth over limit).
 Method: shapes of machines are drawn from a prior (chatter/advice/shapes.py); the phase between one tooth's
 wave and the next, known from chatter frequency and speed, says where on its lobes each shape stands, and so
-its natural frequency. Taps and further cuts weigh the machines.
+its natural frequency. Each cut that sang places its share of the draws; taps and what the other cuts did
+weigh them. The order of the cuts takes no part.
 Source: Altintas and Budak 1995 (chatter/milling/stability.py); systematic resampling, common practice.
 Leaves out: period doubling.
 """
@@ -22,7 +23,8 @@ from chatter.model.cut import CutSetup
 
 Floats = NDArray[np.float64]
 
-FIRST_DRAWS = 1200  # of places on the lobes, before their limits are worked out
+FIRST_DRAWS = 1200  # of places on the lobes, of all anchors, before their limits are worked out
+MOST_ANCHORS = 5  # own choice: so many cuts a practitioner gives a setup; each costs some 0.1 s
 DRAWS = 500
 SEED = 1995
 PHASE_SPREAD_TURNS = 0.08  # what zero order, run-out and a tool that leaves the cut do to the phase
@@ -39,6 +41,10 @@ RADIATION_POWER = 1.25  # own choice: large faces sound by velocity (1), small b
 COLOUR_DB, ODD_COLOUR_DB, ODD_SHARE = 6.0, 18.0, 0.25  # spread of what work, room and phone do to one line
 USUAL_HZ, USUAL_SPREAD = 1000.0, 0.9  # tool-point modes, ln: common practice for small mills
 SURPRISE = 0.03  # own choice: share of cuts whose verdict no machine explains
+# Of ln(chatter frequency) at another cut's speed: what zero order, the depth and another lobe do to it.
+FREQUENCY_SPREAD = 0.08
+ODD_FREQUENCY = 0.2  # own choice: share of cuts that sing on a lobe, or in a line, that no machine explains
+HEARD_RANGE = math.log(8000 / 60)  # ln of the range in which a family is heard, advise.LOWEST_BASE_HZ on
 _share_below = np.frompyfunc(NormalDist().cdf, 1, 1)  # scipy's takes longer to load than this to run
 
 
@@ -80,59 +86,82 @@ def draw_machines(
     The same input gives the same machines. None where nothing heard says where the modes lie, or no drawn
     shape explains it.
     """
-    singing = [cut for cut in cuts if cut.lines]
+    singing = sorted((cut for cut in cuts if cut.lines), key=_rank)
     if not singing and not known:
         return None
     rng = np.random.default_rng(SEED)
     shapes = draw_shapes(rng, setup=setup, known=known)
     if singing:
-        anchor = max(singing, key=lambda cut: cut.chatter_probability)
-        drawn = _stand_on_lobes(shapes, rng=rng, cut=anchor, flutes=setup.flutes)
+        anchors = singing[:MOST_ANCHORS]
+        count = FIRST_DRAWS // len(anchors)
+        places = [
+            _stand_on_lobes(shapes, rng=rng, cut=cut, flutes=setup.flutes, count=count) for cut in anchors
+        ]
     else:
-        anchor = cuts[0]
-        drawn = _stand_on_taps(shapes, rng=rng, cut=anchor, flutes=setup.flutes)
-    if drawn is None:
+        anchors = [min(cuts, key=_rank_quiet)]
+        places = [_stand_on_taps(shapes, rng=rng, cut=anchors[0], flutes=setup.flutes)]
+    found = [(cut, drawn) for cut, drawn in zip(anchors, places, strict=True) if drawn is not None]
+    if not found:
         return None
-    shape, x_hz, near_hz, limit_times_kt, weight = drawn
-    share = draw_limit_share(anchor, count=len(shape))
+    shape, x_hz, near_hz, limit_times_kt, weight = (
+        np.concatenate(part) for part in zip(*(drawn for _, drawn in found), strict=True)
+    )
+    sizes = [len(drawn[0]) for _, drawn in found]
+    anchor = np.repeat(np.arange(len(found)), sizes)
+    share = np.concatenate(
+        [draw_limit_share(cut, count=size) for (cut, _), size in zip(found, sizes, strict=True)]
+    )
     # Limit over the depth of the anchor, and over the present depth.
-    per_depth = share * anchor.depth_share / limit_times_kt
+    per_depth = share * np.array([cut.depth_share for cut, _ in found])[anchor] / limit_times_kt
     edge = stability.Boundary(
         depth_times_kt=shapes.edge.depth_times_kt[:, shape] * per_depth[:, None],
         phase_turns=shapes.edge.phase_turns[:, shape],
     )
     trial_hz = shapes.trial[shape] * x_hz[:, None]
-    for cut in cuts:
-        if cut is not anchor:
-            limit, _ = stability.limit_at_speed(
+    limit_share, is_own = share, np.ones(len(shape), dtype=np.bool_)
+    for cut in sorted(cuts, key=_rank):
+        own = np.array([cut is one for one, _ in found])[anchor]
+        if not own.all():
+            limit, chatter_hz = stability.limit_at_speed(
                 edge, frequency_hz=trial_hz, speed_rpm=cut.rpm, flutes=setup.flutes
             )
-            weight = weight * _fit(cut, limit_share=limit)
-    if anchor is cuts[0]:
-        limit_share = share
-    else:
-        limit_share, _ = stability.limit_at_speed(
-            edge, frequency_hz=trial_hz, speed_rpm=cuts[0].rpm, flutes=setup.flutes
-        )
+            fit = _fit(cut, limit_share=limit)
+            if cut.lines:
+                fit = fit * _fit_frequency(cut, chatter_hz=chatter_hz)
+            weight = weight * np.where(own, 1.0, fit)
+            if cut is cuts[0]:
+                limit_share, is_own = np.where(own, share, limit), own
     if not weight.sum() > 0:
         return None
     pick = _resample(weight, rng=rng, count=DRAWS)
     error = np.exp(rng.normal(0, LIMIT_SPREAD, DRAWS))
-    # Only the anchor's own limit is known without what zero order gets wrong from one speed to another.
-    limit_share = limit_share[pick] if anchor is cuts[0] else limit_share[pick] * error
     return Machines(
         trial_hz=trial_hz[pick],
         phase_turns=edge.phase_turns[:, pick],
         depth_share=edge.depth_times_kt[:, pick] * error[:, None],
         natural_hz=near_hz[pick],
-        limit_share=limit_share,
+        # Only the anchor's own limit is known without what zero order gets wrong from one speed to another.
+        limit_share=limit_share[pick] * np.where(is_own[pick], 1.0, error),
     )
+
+
+def _rank(cut: HeardCut) -> tuple[float, float, float, tuple[tuple[float, float], ...]]:
+    """Order cuts by what was heard, never by when: the surest chatter first, then the shallowest."""
+    lines = tuple((line.frequency_hz, line.level_db) for line in cut.lines)
+    return -cut.chatter_probability, cut.depth_share, cut.rpm, lines
+
+
+def _rank_quiet(cut: HeardCut) -> tuple[float, float, float]:
+    """Order cuts of which none sang: the deepest tells most of the limit."""
+    return -cut.depth_share, -cut.chatter_probability, cut.rpm
 
 
 Drawn = tuple[NDArray[np.intp], Floats, Floats, Floats, Floats]
 
 
-def _stand_on_lobes(shapes: Shapes, *, rng: np.random.Generator, cut: HeardCut, flutes: int) -> Drawn | None:
+def _stand_on_lobes(
+    shapes: Shapes, *, rng: np.random.Generator, cut: HeardCut, flutes: int, count: int
+) -> Drawn | None:
     """Find where on its lobes each shape stands when it chatters as heard.
 
     Returns
@@ -141,11 +170,7 @@ def _stand_on_lobes(shapes: Shapes, *, rng: np.random.Generator, cut: HeardCut, 
         Shape, frequency of its first x mode, frequency of the mode that rings, limit depth times tangential
         coefficient at the heard speed, weight; one entry a place.
     """
-    places = [
-        _find_places(shapes, rng=rng, base=line, rpm=cut.rpm, flutes=flutes)
-        for line in cut.lines[:MOST_BASES]
-        if line.level_db > FAINTEST_BASE_DB
-    ]
+    places = [_find_places(shapes, rng=rng, base=line, rpm=cut.rpm, flutes=flutes) for line in _bases(cut)]
     shape, ratio, depth, weight, base_hz = (np.concatenate(part) for part in zip(*places, strict=True))
     x_hz = base_hz / ratio
     weight = weight * np.exp(-0.5 * (np.log(x_hz / USUAL_HZ) / USUAL_SPREAD) ** 2)
@@ -157,7 +182,7 @@ def _stand_on_lobes(shapes: Shapes, *, rng: np.random.Generator, cut: HeardCut, 
     weight = weight * np.exp(-0.5 * off**2)
     if not weight.sum() > 0:
         return None
-    pick = _resample(weight, rng=rng, count=FIRST_DRAWS)
+    pick = _resample(weight, rng=rng, count=count)
     shape, ratio, depth, x_hz = shape[pick], ratio[pick], depth[pick], x_hz[pick]
     limit = _limit_times_kt(shapes, shape=shape, x_hz=x_hz, rpm=cut.rpm, flutes=flutes)
     limit = np.minimum(limit, depth)
@@ -166,6 +191,11 @@ def _stand_on_lobes(shapes: Shapes, *, rng: np.random.Generator, cut: HeardCut, 
     apart = np.where(there, np.abs(np.log(shapes.hz[shape] / ratio[:, None])), np.inf)
     nearest = np.take_along_axis(shapes.hz[shape], apart.argmin(axis=1)[:, None], axis=1)[:, 0]
     return shape, x_hz, nearest * x_hz, limit, weight
+
+
+def _bases(cut: HeardCut) -> list[ChatterLine]:
+    """Give the lines that may be the one beside the mode."""
+    return [line for line in cut.lines[:MOST_BASES] if line.level_db > FAINTEST_BASE_DB]
 
 
 def _fit_levels(
@@ -270,6 +300,19 @@ def _fit(cut: HeardCut, *, limit_share: Floats) -> Floats:
     chatters = np.asarray(_share_below(over), dtype=float)
     heard = cut.chatter_probability
     return np.asarray(SURPRISE + (1 - SURPRISE) * (heard * chatters + (1 - heard) * (1 - chatters)))
+
+
+def _fit_frequency(cut: HeardCut, *, chatter_hz: Floats) -> Floats:
+    """Give the likelihood of what a cut sang, from where each machine sings at its speed; NaN: nowhere.
+
+    As for an anchor, any member of the family may be its base, the louder the likelier. Some fit no machine.
+    """
+    lines = _bases(cut)
+    base_hz = np.array([line.frequency_hz for line in lines])
+    likely = 10 ** (BASE_LEVEL_POWER * np.array([line.level_db for line in lines]) / 20)
+    off = np.log(base_hz[:, None] / chatter_hz) / FREQUENCY_SPREAD
+    density = np.nan_to_num(np.exp(-0.5 * off**2)) / (FREQUENCY_SPREAD * math.sqrt(2 * math.pi))
+    return np.asarray((1 - ODD_FREQUENCY) * (likely / likely.sum()) @ density + ODD_FREQUENCY / HEARD_RANGE)
 
 
 def _resample(weight: Floats, *, rng: np.random.Generator, count: int) -> NDArray[np.intp]:

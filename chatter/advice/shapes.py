@@ -66,8 +66,12 @@ class Shapes:
 
 
 def known_modes(taps: tuple[Tap, ...], *, lines: tuple[Line, ...]) -> tuple[KnownMode, ...]:
-    """Give what taps say of the modes, or what humps among the lines heard say where nothing was tapped."""
-    return modes_of_taps(taps) or modes_of_humps(lines)
+    """Give what taps say of the modes, or what humps among the lines heard say where nothing was tapped.
+
+    The order of the cuts from which the lines come takes no part.
+    """
+    loudest_first = sorted(lines, key=lambda line: (-line.level_db, line.frequency_hz))
+    return modes_of_taps(taps) or modes_of_humps(tuple(loudest_first))
 
 
 def modes_of_taps(taps: tuple[Tap, ...]) -> tuple[KnownMode, ...]:
