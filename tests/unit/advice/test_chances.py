@@ -1,6 +1,7 @@
 """Chances over speed and depth: what was heard at a speed counts more than any machine."""
 
 from dataclasses import replace
+from itertools import permutations
 
 import numpy as np
 import pytest
@@ -8,7 +9,8 @@ import pytest
 from chatter.advice.chances import draw_history, grid_chances
 from chatter.advice.heard import MadeCut
 from chatter.advice.machines import ChatterLine
-from chatter.model import CutSetup
+from chatter.advice.shapes import KnownMode, known_modes
+from chatter.model import CutSetup, Line
 
 SETUP = CutSetup(rpm=10_000, flutes=3, min_rpm=5_500, max_rpm=13_500, width_mm=6.0, diameter_mm=6.0)
 LINES = (ChatterLine(frequency_hz=632.1, level_db=0.0),)
@@ -89,3 +91,43 @@ def test_stable_cut_counts_more_than_a_ramp_that_may_have_begun_to_chatter_deepe
     assert (heeded[3:, 2] <= 0.02 + 1e-9).all()
     spoilt, _ = chances(FIRST, ramp, made(10_000, 0.9, chance=0.01))
     assert (spoilt[2:, 2] <= 0.02 + 1e-9).all()
+
+
+TAPPED = KnownMode(
+    frequency_hz=600.0,
+    spread=0.01,
+    damping_ratio=0.03,
+    damping_spread=0.1,
+    damping_is_bound=False,
+    weight=1.0,
+    believed=0.85,
+)
+SUNG = (
+    made(10_000, 0.5, "chatter", chance=0.98),
+    replace(made(7_000, 0.8, "chatter", chance=0.98), lines=(ChatterLine(frequency_hz=597.5, level_db=0.0),)),
+    replace(made(9_000, 0.5, "chatter", chance=0.98), lines=()),
+    made(12_000, 0.6, chance=0.02),
+)
+QUIET = (made(10_000, 0.1, chance=0.02), made(12_000, 0.9, chance=0.02), made(8_000, 0.1, chance=0.02))
+
+
+@pytest.mark.parametrize(("cuts", "known"), [(SUNG, ()), (SUNG, (TAPPED,)), (QUIET, (TAPPED,))])
+def test_order_in_which_cuts_were_filed_does_not_move_a_chance(cuts, known):
+    def chance(order):
+        machines = draw_history(order, setup=SETUP, known=known)
+        given = {"speeds_rpm": SPEEDS_RPM, "depths_mm": DEPTHS_MM, "flutes": 3, "cuts": order}
+        return grid_chances(machines, last_depth_mm=order[-1].depth_mm, **given).stable_probability
+
+    asfiled = chance(cuts)
+    assert ((asfiled > 0.05) & (asfiled < 0.95)).any()  # else the case shows nothing
+    for order in (*list(permutations(cuts))[5::6], cuts[::-1]):
+        # The same draws, to rounding: one machine of 500 would move a chance by 0.002.
+        assert chance(order) == pytest.approx(asfiled, abs=1e-9)
+
+
+def test_order_in_which_cuts_were_filed_does_not_move_the_humps_heard_in_them():
+    def hump(hz, level_db):
+        return Line(frequency_hz=hz, width_hz=40.0, level_db=level_db, kind="resonance", order=None)
+
+    first, second = hump(610.0, -50.0), hump(900.0, -40.0)
+    assert known_modes((), lines=(first, second)) == known_modes((), lines=(second, first))

@@ -127,6 +127,41 @@ def test_chatter_of_an_earlier_cut_places_the_modes_of_a_stable_one():
     assert stable_at(machines, 12_000) > stable_at(draw_machines((PRESENT,), setup=SETUP), 12_000)
 
 
+# Two machines that one cut can't tell apart, alike along both axes: damping 0.03, stiffness 2e6 N/m, three
+# flutes, slot, 0.5 mm, 700 MPa, radial force 0.3 of the tangential one. By semi-discretization both sing at
+# 645 and 1145 Hz at 10,000 rpm, the one of 600 Hz beside the first, that of 1072 Hz beside the second.
+AMBIGUOUS_HZ = (644.8, 1144.8)
+
+
+def singing(rpm, *lines_hz):
+    lines = tuple(ChatterLine(frequency_hz=hz, level_db=0.0) for hz in lines_hz)
+    return HeardCut(rpm=rpm, depth_share=1.0, chatter_probability=0.98, lines=lines)
+
+
+@pytest.mark.parametrize(
+    ("natural_hz", "lines_hz", "least"),
+    # At 7,000 rpm, by the same method; teeth pass at 350 Hz.
+    [(600.0, (597.5, 947.5), 0.7), (1072.0, (1143.2, 793.2), 0.7)],
+)
+def test_frequency_of_a_second_cut_tells_machines_apart_that_the_first_can_not(natural_hz, lines_hz, least):
+    first, second = singing(10_000.0, *AMBIGUOUS_HZ), singing(7_000.0, *lines_hz)
+
+    def near(*cuts):
+        machines = draw_machines(cuts, setup=SETUP)
+        return float(np.mean(np.abs(np.log(machines.natural_hz / natural_hz)) < 0.12))
+
+    assert near(first) < 0.65  # both are likely; else the case shows nothing
+    assert near(first, second) > max(least, near(first) + 0.1)
+    assert near(second, first) == pytest.approx(near(first, second), abs=1e-12)
+
+
+def test_surest_chatter_that_no_other_cut_bears_out_does_not_decide_alone():
+    odd = replace(singing(9_000.0, 1500.0), chatter_probability=0.999)  # a line of another machine, say
+    fitting = (singing(10_000.0, 632.1), singing(8_000.0, 617.2), singing(7_000.0, 597.5))
+    machines = draw_machines((odd, *fitting), setup=SETUP)
+    assert np.median(machines.natural_hz) == pytest.approx(600.0, rel=0.05)
+
+
 def test_hump_of_the_cut_is_a_mode_known_roughly():
     hump = Line(frequency_hz=610.0, width_hz=40.0, level_db=-50.0, kind="resonance", order=None)
     line = Line(frequency_hz=632.0, width_hz=None, level_db=-40.0, kind="chatter", order=None)
