@@ -128,7 +128,8 @@ def draw_machines(
             fit = _fit(cut, limit_share=limit)
             if cut.lines:
                 fit = fit * _fit_frequency(cut, chatter_hz=chatter_hz)
-            weight = weight * np.where(own, 1.0, fit)
+            # A draw placed by a cut takes it for chatter: as likely as that is.
+            weight = weight * np.where(own, _believe(cut.chatter_probability), fit)
             if cut is cuts[0]:
                 limit_share, is_own = np.where(own, share, limit), own
     if not weight.sum() > 0:
@@ -299,20 +300,26 @@ def _fit(cut: HeardCut, *, limit_share: Floats) -> Floats:
     over = np.log(cut.depth_share / np.clip(limit_share, 1e-12, 1e12)) / LIMIT_SPREAD
     chatters = np.asarray(_share_below(over), dtype=float)
     heard = cut.chatter_probability
-    return np.asarray(SURPRISE + (1 - SURPRISE) * (heard * chatters + (1 - heard) * (1 - chatters)))
+    return np.asarray(_believe(heard * chatters + (1 - heard) * (1 - chatters)))
+
+
+def _believe(chance: float | Floats) -> float | Floats:
+    return SURPRISE + (1 - SURPRISE) * chance
 
 
 def _fit_frequency(cut: HeardCut, *, chatter_hz: Floats) -> Floats:
     """Give the likelihood of what a cut sang, from where each machine sings at its speed; NaN: nowhere.
 
-    As for an anchor, any member of the family may be its base, the louder the likelier. Some fit no machine.
+    As for an anchor, any member of the family may be its base, the louder the likelier. Some fit no machine,
+    and lines of a cut that may not have chattered tell the less.
     """
+    fits = (1 - ODD_FREQUENCY) * cut.chatter_probability
     lines = _bases(cut)
     base_hz = np.array([line.frequency_hz for line in lines])
     likely = 10 ** (BASE_LEVEL_POWER * np.array([line.level_db for line in lines]) / 20)
     off = np.log(base_hz[:, None] / chatter_hz) / FREQUENCY_SPREAD
     density = np.nan_to_num(np.exp(-0.5 * off**2)) / (FREQUENCY_SPREAD * math.sqrt(2 * math.pi))
-    return np.asarray((1 - ODD_FREQUENCY) * (likely / likely.sum()) @ density + ODD_FREQUENCY / HEARD_RANGE)
+    return np.asarray(fits * (likely / likely.sum()) @ density + (1 - fits) / HEARD_RANGE)
 
 
 def _resample(weight: Floats, *, rng: np.random.Generator, count: int) -> NDArray[np.intp]:
