@@ -15,7 +15,7 @@ from threadpoolctl import threadpool_limits
 
 from chatter.model.recording import Finding, Recording
 from chatter.model.tap import LOWEST_HZ, HeardTap, TapAnalysis, TapMode, TapView
-from chatter.tap._fit import shape_of
+from chatter.tap._fit import Fit, shape_of
 from chatter.tap._reverberation import STRENGTH_MIDDLE
 from chatter.tap._running import find_turning
 from chatter.tap.agree import find_unlike
@@ -213,18 +213,7 @@ def _free_modes(
     fit = found.fit
     if not len(fit.poles):
         return []
-    numbers = 2 * found.spectra.values.size
-    total = fit.information.sum(axis=0)
-    own = np.linalg.pinv(total) * max(1.0, fit.misfit / numbers)
-    variance = np.diag(own).copy()
-    taps = len(fit.information)
-    if taps > 1:
-        alone = np.stack(
-            [np.linalg.pinv(one) @ pull for one, pull in zip(fit.information, fit.pulls, strict=True)]
-        )
-        scatter = np.var(alone, axis=0, ddof=1) / taps
-        variance = (TRUST * variance + (taps - 1) * scatter) / (TRUST + taps - 1)
-    spread = np.sqrt(variance).reshape(-1, 2) * scales
+    spread = np.sqrt(_variances(fit, numbers=2 * found.spectra.values.size)).reshape(-1, 2) * scales
     hasty, bent = hasty_poles(fit), bent_poles(fit)
     told = energies(fit, start_s=told_before_s(decays.start_s))
     for early, late in bent.items():
@@ -245,6 +234,28 @@ def _free_modes(
         and index not in hasty
         and index not in bent
     ]
+
+
+def _variances(fit: Fit, *, numbers: int) -> Floats:
+    """Give the variance of each parameter of the poles: by the noise, and by how the taps scatter.
+
+    A tap weighs in the scatter as it weighs in the fit. One where a mode hardly swings tells nothing of it,
+    so it counts as no tap there; what it would give alone is noise.
+    Source: H. White, Econometrica 50/1, 1982 (the robust covariance); J. MacKinnon and H. White, Journal of
+    Econometrics 29/3, 1985 (HC2, which makes up for the say that each tap has in the mean).
+
+    Returns
+    -------
+    NDArray
+        Shape (2p,).
+    """
+    inverse = np.linalg.pinv(fit.information.sum(axis=0))
+    noise = np.diag(inverse) * max(1.0, fit.misfit / numbers)
+    scatter = np.sum((fit.pulls @ inverse) ** 2, axis=0)
+    says = fit.information @ inverse  # (taps, 2p, 2p): they add up to 1
+    # In n taps that tell alike, noise alone scatters by 1 - 1 / n of its variance: n is read from that.
+    taps = np.diag(inverse) / np.einsum("ij,tjk,tki->i", inverse, says, says)
+    return np.asarray((TRUST * noise + taps * scatter) / (TRUST + taps - 1))
 
 
 def _direct_modes(spell: Spell, decays: Decays) -> list[TapMode]:
