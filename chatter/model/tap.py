@@ -26,7 +26,7 @@ class TapMode:
     frequency_sd_hz: float | None
     damping_ratio: float
     damping_ratio_sd: float | None
-    damping_bound: DampingBound  # "upper": the true ratio may be lower, because the room rings too
+    damping_bound: DampingBound  # "upper": the true ratio may be lower, by the room or by loose taps
     decay_time_s: float | None  # for 60 dB
     level_db: float  # re the strongest mode of the tap
 

@@ -141,8 +141,8 @@ def _say(
     )
     if factor is None:
         return (
-            f"{moved}; whether it is damped better or worse can't be told, because only a bound of its damping "
-            f"is known {_where_bounded(before, after)}: tap there more often, phone nearer."
+            f"{moved}; whether it is damped better or worse can't be told, because its damping "
+            f"{_when_bounded(before, after)} is known only as a bound: tap more often, phone nearer."
         )
     heard = _times(factor, factor_sd)
     if factor_sd is None or not _is_change(factor - 1, spread=factor_sd, least=LEAST_DAMPING_SHARE):
@@ -157,11 +157,11 @@ def _say(
     return f"{moved}; it is damped {word} than before, {verdict}: {heard}, {times}."
 
 
-def _where_bounded(before: TapMode, after: TapMode) -> str:
+def _when_bounded(before: TapMode, after: TapMode) -> str:
     """Say which of the two tests gives only a bound."""
     if before.damping_bound == after.damping_bound:
-        return "before and after"
-    return "before" if before.damping_bound == "upper" else "after"
+        return "before and now"
+    return "before" if before.damping_bound == "upper" else "now"
 
 
 def _is_change(change: float, *, spread: float | None, least: float) -> bool:
