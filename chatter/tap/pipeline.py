@@ -75,8 +75,8 @@ DAMPING_FLOOR = 0.0003  # of the ratio: what the fit's own rounding and the clic
 DAMPING_SCALE = 0.9
 ROOM_SCALE = 1.4  # the same for the frequency in 40 simulated rooms
 ROOM_DAMPING_SCALE = 1.1  # and for the damping (seeds 0 to 44)
-# Before the first echo: errors over spreads on 60 shoebox rooms of seeds that benchmarks/taps.py doesn't use.
-SPELL_SCALES = (1.2, 1.2)
+# Before the first echo: errors over spreads on 90 shoebox rooms of seeds that benchmarks/taps.py doesn't use.
+SPELL_SCALES = (1.4, 1.3)
 SPELL_TURNS = 2.0  # of a mode: what turns less in the spell can't be told from another; own choice
 SPELL_LOOSEST_HZ = 0.01  # of the frequency: looser than a room leaves it; own choice
 SAME_IN_ROOM = 0.1  # of ln f: a room moves a damped mode so far; own choice
