@@ -51,11 +51,14 @@ class CombTrack:
         Shape (t,): window centres.
     lines, gaps
         Shape (t, k): log power at the comb's lines, and half-way between them.
+    window_s
+        Length of a window.
     """
 
     times_s: Floats
     lines: Floats
     gaps: Floats
+    window_s: float
 
     @property
     def contrast(self) -> Floats:
@@ -92,7 +95,7 @@ def follow_comb(
     off = np.clip(np.round((orders + 0.5) * tooth_hz / bin_hz).astype(int), 1, len(hz) - 2)
     line = np.log(powers[:, on - 1] + powers[:, on] + powers[:, on + 1] + 1e-16)
     gap = np.log(powers[:, off - 1] + powers[:, off] + powers[:, off + 1] + 1e-16)
-    return CombTrack(times_s=times_s, lines=np.asarray(line), gaps=np.asarray(gap))
+    return CombTrack(times_s=times_s, lines=np.asarray(line), gaps=np.asarray(gap), window_s=size_s)
 
 
 def trim_to_comb(
@@ -190,7 +193,7 @@ def add_combed(sections: Sections, comb: CombTrack) -> Sections:
         one
         for one, inside in zip(sections.spells, spells, strict=True)
         if float(np.median(contrast[inside])) - low >= least
-        and _rise_deviations(contrast[inside], contrast[quiet]) >= RISE_DEVIATIONS
+        and _rise_deviations(contrast[inside], contrast[quiet], window_s=comb.window_s) >= RISE_DEVIATIONS
     ]
     if not added:
         return sections
@@ -204,9 +207,9 @@ def with_cuts(sections: Sections, added: Sequence[Section]) -> Sections:
     return replace(sections, cuts=tuple(cuts), idle=idle)
 
 
-def _rise_deviations(inside: Floats, quiet: Floats) -> float:
+def _rise_deviations(inside: Floats, quiet: Floats, *, window_s: float) -> float:
     """Give how far one mean contrast lies above another, in standard deviations of the difference."""
-    overlap = WINDOW_S / HOP_S  # windows that share sound count once
+    overlap = window_s / HOP_S  # windows that share sound count once
     variance = sum(float(part.var()) * overlap / max(len(part), overlap) for part in (inside, quiet))
     return float((inside.mean() - quiet.mean()) / np.sqrt(variance + 1e-12))
 

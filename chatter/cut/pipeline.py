@@ -139,9 +139,7 @@ def study_recording(
     cuts: list[StudiedCut] = []
     for section in sections.cuts:
         cuts.extend(heard(section, cuts=tuple(cut for cut in found if section.holds(cut.section))))
-    if setup.is_ramp:  # its begin is found by itself
-        return channel, sections, tuple(cuts)
-    return channel, sections, reach_quiet_ends(tuple(cuts), comb, idle=sections.idle)
+    return channel, sections, tuple(cuts)
 
 
 def _with_teeth(studied: list[StudiedCut | None]) -> tuple[StudiedCut, ...]:
@@ -247,6 +245,14 @@ def judge_recording(
     if tone_hz is not None and cuts[worst].tone == "unknown":
         unfit = say_unfit(studied[worst].spectra.air, tone_hz=tone_hz)
         findings.extend([] if unfit is None else [unfit])
+    if not setup.is_ramp:  # its begin is found by itself
+        comb = follow_comb(
+            recording.samples[channel],
+            rate_hz=recording.rate_hz,
+            bandwidth_hz=recording.bandwidth_hz,
+            tooth_hz=studied[worst].speed.rotation_hz * setup.flutes,
+        )
+        cuts = reach_quiet_ends(cuts, studied, comb, idle=sections.idle)
     ramp = judge_ramp(recording, channel, studied, judged=cuts, setup=setup)
     if ramp is not None:
         findings.extend(ramp.doubts)

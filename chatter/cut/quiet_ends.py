@@ -5,7 +5,7 @@ later ends.
 Method: before a cut that seems to begin, its tooth-passing lines are asked for a step up from idling: they
 rise more than what lies between them, most of them do, they stay, and are louder than idling after the cut.
 Source: our own.
-Leaves out: what is judged: that stays the loud part.
+Leaves out: what is judged: that was the loud part.
 """
 
 from dataclasses import replace
@@ -16,10 +16,10 @@ from scipy import ndimage
 
 from chatter.cut.engagement import HOP_S, CombTrack, within
 from chatter.cut.study import StudiedCut
+from chatter.model import JudgedCut
 
 Floats = NDArray[np.float64]
 Spans = tuple[tuple[float, float], ...]
-EDGE_S = 0.1  # half a window: in one nearer to an edge both sides of it sound
 LEAST_S, LEAST_BEFORE_S = 0.2, 0.4  # of the quiet end; of idling before it
 AFTER_S = 2.5  # how far idling on the other side of the cut is asked for
 LATE_S = 0.05  # by which a window hears a step of some nepers before it comes
@@ -34,13 +34,15 @@ LEAST_SPREAD = 0.15  # nepers, of idling
 SMOOTHED = 5  # windows
 
 
-def reach_quiet_ends(cuts: tuple[StudiedCut, ...], comb: CombTrack, *, idle: Spans) -> tuple[StudiedCut, ...]:
-    """Give the cuts with the quiet ends that belong to them.
+def reach_quiet_ends(
+    cuts: tuple[JudgedCut, ...], studied: tuple[StudiedCut, ...], comb: CombTrack, *, idle: Spans
+) -> tuple[JudgedCut, ...]:
+    """Give the judged cuts with the quiet ends that belong to them.
 
     Parameters
     ----------
-    cuts
-        In time order.
+    cuts, studied
+        What was said of each, and its loud part; in time order.
     comb
         Of the teeth, along the recording.
     idle
@@ -48,33 +50,33 @@ def reach_quiet_ends(cuts: tuple[StudiedCut, ...], comb: CombTrack, *, idle: Spa
 
     Returns
     -------
-    tuple of StudiedCut
-        Only their sections differ, and only where a quiet end is found.
+    tuple of JudgedCut
+        Only their times differ, and only where a quiet end is found.
     """
+    turned = replace(comb, times_s=-comb.times_s[::-1], lines=comb.lines[::-1], gaps=comb.gaps[::-1])
+    spans = tuple((-end_s, -start_s) for start_s, end_s in idle)
     reached = []
     for i, cut in enumerate(cuts):
-        section = cut.section
-        last_s = cuts[i - 1].section.end_s if i else float(comb.times_s[0])
-        next_s = cuts[i + 1].section.start_s if i + 1 < len(cuts) else float(comb.times_s[-1])
-        if not section.open_start:
+        section = studied[i].section
+        last_s = studied[i - 1].section.end_s if i else float(comb.times_s[0])
+        next_s = studied[i + 1].section.start_s if i + 1 < len(cuts) else float(comb.times_s[-1])
+        if cut.start_s is not None:
             start_s = _reach(comb, (section.start_s, section.end_s), beyond_s=last_s, idle=idle)
-            section = replace(section, start_s=start_s)
-        if not section.open_end:
-            turned = replace(comb, times_s=-comb.times_s[::-1], lines=comb.lines[::-1], gaps=comb.gaps[::-1])
-            spans = tuple((-b, -a) for a, b in idle)
-            ends_s = -cut.section.end_s, -cut.section.start_s
-            section = replace(section, end_s=-_reach(turned, ends_s, beyond_s=-next_s, idle=spans))
-        reached.append(cut if section == cut.section else replace(cut, section=section))
+            cut = replace(cut, start_s=start_s)
+        if cut.end_s is not None:
+            end_s = -_reach(turned, (-section.end_s, -section.start_s), beyond_s=-next_s, idle=spans)
+            cut = replace(cut, end_s=end_s)
+        reached.append(cut)
     return tuple(reached)
 
 
 def _reach(comb: CombTrack, cut_s: tuple[float, float], *, beyond_s: float, idle: Spans) -> float:
     """Give when the teeth enter the work: before a cut that seems to begin, or then."""
     start_s, end_s = cut_s
-    at_s = comb.times_s
-    inside = within(at_s, [(start_s + 2 * EDGE_S, end_s - 2 * EDGE_S)])
-    before = within(at_s, [(beyond_s + EDGE_S, start_s - EDGE_S)])
-    after = within(at_s, idle) & within(at_s, [(end_s + EDGE_S, end_s + AFTER_S)])
+    at_s, edge_s = comb.times_s, comb.window_s / 2  # in a window nearer to an edge both sides of it sound
+    inside = within(at_s, [(start_s + 2 * edge_s, end_s - 2 * edge_s)])
+    before = within(at_s, [(beyond_s + edge_s, start_s - edge_s)])
+    after = within(at_s, idle) & within(at_s, [(end_s + edge_s, end_s + AFTER_S)])
     least = round(LEAST_BEFORE_S / HOP_S)
     if min(inside.sum(), after.sum()) < SMOOTHED or before.sum() < least + round(LEAST_S / HOP_S):
         return start_s

@@ -127,12 +127,30 @@ def find_sections(
         rotation_hz=rotation_hz,
     )
     if muted.any() and not muted.all():
+        sounding = np.flatnonzero(samples)
+        first, last = int(sounding[0]), int(sounding[-1]) + 1
+        if max(first, len(samples) - last) > WINDOW_S * rate_hz:
+            inner = find_sections(
+                samples[first:last], rate_hz=rate_hz, bandwidth_hz=bandwidth_hz, rotation_hz=rotation_hz
+            )
+            if inner.cuts:
+                return _later(inner, first / rate_hz)
         filled = heard.copy()
         filled[muted] = np.quantile(heard[~muted], LOW, axis=0)
         found = find(filled, muted=muted)
         if found.cuts:
             return found
     return find(heard, muted=np.zeros(len(heard), dtype=bool))  # what is muted may be all the idle there is
+
+
+def _later(sections: Sections, by_s: float) -> Sections:
+    """Give the same sections at later times."""
+    cuts, spells, loud_spells = (
+        tuple(replace(one, start_s=one.start_s + by_s, end_s=one.end_s + by_s) for one in part)
+        for part in (sections.cuts, sections.spells, sections.loud_spells)
+    )
+    idle = tuple((start_s + by_s, end_s + by_s) for start_s, end_s in sections.idle)
+    return replace(sections, cuts=cuts, idle=idle, spells=spells, loud_spells=loud_spells)
 
 
 def _find_in(

@@ -34,12 +34,14 @@ PAD = 4
 MOST_ORDERS = 20  # of the loudness: higher ones blur
 STRONG_WEIGHT = 0.3  # weight of a harmonic above which its phase is trusted
 LEAST_SD = 2e-5  # share of the speed; the median error on simulated cuts
+STILL = 1e-9  # no track that was followed is so even
+UNFOLLOWED_SD = 5e-4  # own choice: of a cut too short to follow its speed
 LEAST_OFF = 8e-5  # share of the speed, of how far off the comb's base it lies; fitted
 BLOCK_S = 0.25  # blocks in which drift is measured
 MOST_DRIFT = 0.005  # share by which the speed may wander inside a cut
 MOST_OFF = 0.0003  # share by which its mean may leave the comb's base: beats of chatter pull at the phases
 MOST_FINE = 0.0002  # share left to the lines once the loudness has said its part: chatter pulls at them
-PULLED = 0.9  # own choice: of that share, from which they are pulled all the way, and have no say
+PULLED = 0.9  # own choice: of that share, from which they were pulled all the way
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -177,7 +179,7 @@ def measure_speed(
         return not_found(programmed_hz, times_s=times_s, score=score, z=z, comb=comb)
     floor = running_floor(mean, width_bins=max(9, int(3 * programmed_hz / bin_hz)))
     weights = _harmonic_weights(mean, floor, base_hz=base_hz, bin_hz=bin_hz, top_hz=top_hz)
-    times_s, track, mean_hz = _follow(
+    times_s, track, mean_hz, by_lines = _follow(
         samples,
         envelopes,
         rate_hz=rate_hz,
@@ -189,7 +191,7 @@ def measure_speed(
     return Speed(
         found=True,
         rotation_hz=mean_hz,
-        sd_hz=mean_hz * _spread(track / mean_hz, off=mean_hz / base_hz - 1),
+        sd_hz=mean_hz * _spread(track / mean_hz, off=mean_hz / base_hz - 1, by_lines=by_lines),
         times_s=times_s,
         track_hz=track,
         score=score,
@@ -223,15 +225,15 @@ def _follow(
     base_hz: float,
     most_off: float,
     strong: NDArray[np.int64],
-) -> tuple[Floats, Floats, float]:
+) -> tuple[Floats, Floats, float, float]:
     """Follow the speed inside the section: first by the loudness of the bands, then finely by strong lines.
 
     The mean stays within the share `most_off` of the base.
 
     Returns
     -------
-    times_s, track_hz, mean_hz
-        Shapes (t,), (t,).
+    times_s, track_hz, mean_hz, by_lines
+        Shapes (t,), (t,); by which share the lines moved the mean.
     """
     block_s = max(BLOCK_S, 6 / base_hz)
     times_s, track = np.array([0.0, len(samples) / rate_hz]), np.full(2, base_hz)
@@ -248,26 +250,31 @@ def _follow(
     fine = refine_phase(
         [samples], phase, rate_hz=rate_hz, orders=strong[:10], block_s=block_s / 2, most=MOST_FINE
     )
-    if abs(_mean_hz(fine, rate_hz) / _mean_hz(phase, rate_hz) - 1) < PULLED * MOST_FINE:
-        phase = fine
-    times_s, track = _speed_of(phase, rate_hz, block_s / 4)
-    return times_s, track, _mean_hz(phase, rate_hz)
+    times_s, track = _speed_of(fine, rate_hz, block_s / 4)
+    mean_hz = _mean_hz(fine, rate_hz)
+    return times_s, track, mean_hz, mean_hz / _mean_hz(phase, rate_hz) - 1
 
 
-def _spread(track: Floats, *, off: float) -> float:
+def _spread(track: Floats, *, off: float, by_lines: float) -> float:
     """Give the standard deviation of a mean speed, as a share of it.
 
     Where chatter pulls at the lines the speed seems to wander, and its mean leaves the comb's base: the error
-    grows with both.
+    grows with both. Lines that are pulled as far as they may be are off by about that. A cut too short to be
+    followed says only what its comb does.
 
     Parameters
     ----------
     track
         Shape (t,): the speed along the section over its mean.
     off
-        By which the mean lies off the comb's base, as a share.
+        By which share the mean lies off the comb's base.
+    by_lines
+        By which share the lines moved it.
     """
-    return max(LEAST_SD, SPEED_SPREAD * float(np.std(track)) * (abs(off) + LEAST_OFF))
+    if np.ptp(track) < STILL:
+        return UNFOLLOWED_SD
+    pulled = MOST_FINE if abs(by_lines) > PULLED * MOST_FINE else LEAST_SD
+    return max(pulled, SPEED_SPREAD * float(np.std(track)) * (abs(off) + LEAST_OFF))
 
 
 def _mean_hz(phase: Floats, rate_hz: float) -> float:

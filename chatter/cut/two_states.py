@@ -58,6 +58,8 @@ def _discriminate(features: Floats, loud: NDArray[np.bool_]) -> tuple[Floats, ND
         gap = mean_up - mean_down
         spread = np.sqrt((var_up + var_down) / 2) + LEAST_SPREAD_DB
         weights = gap / spread**2
+        if not np.any(weights):
+            return score, loud, 0.0
         score = features @ (weights / np.abs(weights).sum())
         before, loud = loud, score > part_in_two(score)
         if loud.sum() < 5 or (~loud).sum() < 5:

@@ -43,9 +43,9 @@ def test_mean_speed_stays_beside_the_base_where_that_is_sure(rng):
         base_hz=turn_hz * (1 + off),
         strong=np.array([], dtype=np.int64),
     )
-    _, free_track, free_hz = follow(most_off=np.inf)
+    _, free_track, free_hz, _ = follow(most_off=np.inf)
     assert free_hz == pytest.approx(turn_hz, rel=1e-3)  # most of a wrong base is put right
-    _, held_track, held_hz = follow(most_off=0.001)
+    _, held_track, held_hz, _ = follow(most_off=0.001)
     assert held_hz == pytest.approx(turn_hz * (1 + off) * (1 - 0.001), rel=1e-4)
     # Only the mean is held: how the speed wanders inside the section is kept.
     assert held_track / held_hz == pytest.approx(free_track / free_hz, rel=1e-3)
